@@ -1,0 +1,131 @@
+package sensors
+
+import "errors"
+
+// Code names a way in which a chip, its wiring or its bus fails. Codes are stable:
+// logs, metrics and tests use them.
+type Code string
+
+// The codes. What each means and what to look at first is in faultInfo.
+const (
+	OpenCircuit       Code = "open-circuit"
+	ShortToGround     Code = "short-to-ground"
+	ShortToSupply     Code = "short-to-supply"
+	InputVoltage      Code = "input-voltage"
+	OutOfRange        Code = "out-of-range"
+	ColdJunctionRange Code = "cold-junction-range"
+	ColdJunctionHot   Code = "cold-junction-hot"
+	NoAnswer          Code = "no-answer"
+	BusDown           Code = "bus-down"
+	BusError          Code = "bus-error"
+	BadChecksum       Code = "bad-checksum"
+	ImpossibleFrame   Code = "impossible-frame"
+	StuckLow          Code = "stuck-low"
+	StuckHigh         Code = "stuck-high"
+	LostConfiguration Code = "lost-configuration"
+	NotReady          Code = "not-ready"
+	WrongPart         Code = "wrong-part"
+	Settling          Code = "settling"
+	NoAmbient         Code = "no-ambient-pressure"
+	DeviceMissing     Code = "device-missing"
+	NotPermitted      Code = "not-permitted"
+)
+
+// Part is where a fault lies, so that a message sends the reader to the right place.
+type Part string
+
+// The parts.
+const (
+	InWiring Part = "wiring" // between the chip and the probe or hose
+	InChip   Part = "chip"
+	InBus    Part = "bus"   // every chip on it is concerned
+	InBoard  Part = "board" // operating system, overlay, permission
+)
+
+// Info is what is known of a fault whatever chip has it.
+type Info struct {
+	Part  Part
+	Title string // completes "the flue reading is lost: …"
+	Hint  string // what to look at first, an imperative sentence
+}
+
+var faultInfo = map[Code]Info{
+	OpenCircuit:       {InWiring, "thermocouple open", "Check the thermocouple's screws, plug and wire; a burnt-out probe reads open too."},
+	ShortToGround:     {InWiring, "thermocouple touches ground", "Check for bare wire on metal; use a probe with an ungrounded junction."},
+	ShortToSupply:     {InWiring, "thermocouple touches the supply", "Check the thermocouple's wires against the board's 3.3 V."},
+	InputVoltage:      {InWiring, "thermocouple input above or below the supply", "Look for a ground loop: the probe must be ungrounded and its wire kept from mains."},
+	OutOfRange:        {InWiring, "outside what the thermocouple can measure", "Check that the configured thermocouple type is the probe's and that its wires are not swapped."},
+	ColdJunctionRange: {InChip, "terminals of the amplifier outside their range", "Check that the amplifier is not at a hot surface or frozen; between −55 and 125 °C it can measure."},
+	ColdJunctionHot:   {InChip, "terminals of the amplifier are hot", "Move the amplifier away from the furnace; above 60 °C at the terminals the reading drifts."},
+	NoAnswer:          {InChip, "the chip does not answer", "Check the chip's power, its wires and its address."},
+	BusDown:           {InBus, "the bus is held down", "Power the board off and on; unplug the chips one by one to find the one that holds the bus."},
+	BusError:          {InBus, "the bus reports an error", "Check the wires' length and the pull-up resistors."},
+	BadChecksum:       {InBus, "the chip's answer fails its checksum", "Check for a loose or long wire, or two chips at one address."},
+	ImpossibleFrame:   {InChip, "the chip sent words that it cannot mean", "Check that the chip is the configured one; then its wires."},
+	StuckLow:          {InWiring, "the data line stays low: no chip, or no power to it", "Check the chip's 3.3 V, its data-out wire and its chip select."},
+	StuckHigh:         {InWiring, "the data line stays high: no chip on it", "Check the chip's data-out wire and its chip select."},
+	LostConfiguration: {InChip, "the chip has lost its configuration: its supply dipped", "Check the board's power supply and the chip's supply wires."},
+	NotReady:          {InChip, "no new measurement yet", "Sample more slowly than the chip converts."},
+	WrongPart:         {InChip, "another chip than the configured one answers", "Compare the chip's marking with the configuration."},
+	Settling:          {InChip, "the chip has just been started", "Wait a moment."},
+	NoAmbient:         {InChip, "no ambient pressure to correct the reading with", "Check the ambient-pressure chip, or configure the site's altitude."},
+	DeviceMissing:     {InBoard, "the device file is missing", "Enable the bus in the board's configuration and load its module."},
+	NotPermitted:      {InBoard, "the device file may not be opened", "Put the user that runs the program into the device's group."},
+}
+
+// Info returns what is known of the fault; the zero Info for an unknown code.
+func (c Code) Info() Info { return faultInfo[c] }
+
+// Codes lists every code with its Info.
+func Codes() map[Code]Info {
+	all := make(map[Code]Info, len(faultInfo))
+	for c, i := range faultInfo {
+		all[c] = i
+	}
+	return all
+}
+
+// Fault is why a look at a chip gave no sample.
+type Fault struct {
+	Code Code
+	// Device says which chip on which bus, as its String does.
+	Device string
+	// Detail is what was seen, for the technician: "SR 0x01", "CRC 0x81, want 0x92".
+	Detail string
+	// Advice replaces the code's general hint where the driver knows better.
+	Advice string
+	// Err is the error of the bus below, if there was one; it keeps its errno.
+	Err error
+}
+
+// Error says device, fault and detail.
+func (f *Fault) Error() string {
+	s := f.Device + ": " + f.Code.Info().Title
+	if f.Detail != "" {
+		s += " (" + f.Detail + ")"
+	}
+	if f.Err != nil {
+		s += ": " + f.Err.Error()
+	}
+	return s
+}
+
+// Hint says what to look at first.
+func (f *Fault) Hint() string {
+	if f.Advice != "" {
+		return f.Advice
+	}
+	return f.Code.Info().Hint
+}
+
+// Unwrap returns the bus error.
+func (f *Fault) Unwrap() error { return f.Err }
+
+// CodeOf returns the fault code that err carries, or "" if it carries none.
+func CodeOf(err error) Code {
+	var f *Fault
+	if errors.As(err, &f) {
+		return f.Code
+	}
+	return ""
+}
