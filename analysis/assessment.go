@@ -14,6 +14,8 @@ type Assessment struct {
 	Phase burn.Phase
 	// PhaseSince is when the phase was entered.
 	PhaseSince time.Duration
+	// PhaseHeld is set while the flue is missing: Phase is then the last one seen.
+	PhaseHeld bool
 	// Burning is set while there is a burn; Burn is its summary so far.
 	Burning bool
 	Burn    burn.Summary

@@ -93,7 +93,7 @@ func (m *Machine) Step(at time.Duration, v Verdict, value, limit float64) Change
 // been gone; only time between two sightings of the same kind counts.
 func (m *Machine) count(at time.Duration, v Verdict) {
 	dt := at - m.seen
-	same := m.started && dt <= maxPause
+	same := m.started && dt >= 0 && dt <= maxPause // below zero: overflow
 	if v == Present {
 		m.away = 0
 		if !same || m.verdict != Present {
