@@ -23,7 +23,8 @@ type Bus struct {
 
 	clock sensors.Clock
 	name  string
-	mu    sync.Mutex // one transaction at a time, as on the wire
+	wire  chan struct{} // held for one transaction; a channel, so that fake time passes for those who wait
+	mu    sync.Mutex
 	hang  time.Duration
 	chips map[uint16]Chip
 }
@@ -32,7 +33,7 @@ type Bus struct {
 func NewBus(clock sensors.Clock, name string) *Bus {
 	return &Bus{
 		breakable: breakable{kind: "i2c bus", can: NACK | Timeout},
-		clock:     clock, name: name, hang: Hang, chips: map[uint16]Chip{},
+		clock:     clock, name: name, wire: make(chan struct{}, 1), hang: Hang, chips: map[uint16]Chip{},
 	}
 }
 
@@ -62,11 +63,14 @@ func (b *Bus) Tx(addr uint16, w, r []byte) error {
 	if len(w) == 0 && len(r) == 0 {
 		return nil
 	}
+	b.wire <- struct{}{}
+	defer func() { <-b.wire }()
 	b.mu.Lock()
-	defer b.mu.Unlock()
-	err := b.transact(addr, w, r)
+	chip, wait := b.chips[addr], b.hang
+	b.mu.Unlock()
+	err := b.transact(chip, addr, w, r)
 	if errors.Is(err, errTimeout) {
-		err = hang(b.clock, b.hang)
+		err = hang(b.clock, wait)
 	}
 	if err != nil {
 		return fmt.Errorf("%s address %#02x: %w", b.name, addr, err)
@@ -74,7 +78,7 @@ func (b *Bus) Tx(addr uint16, w, r []byte) error {
 	return nil
 }
 
-func (b *Bus) transact(addr uint16, w, r []byte) error {
+func (b *Bus) transact(chip Chip, addr uint16, w, r []byte) error {
 	switch {
 	case b.has(Timeout):
 		return errTimeout
@@ -82,16 +86,16 @@ func (b *Bus) transact(addr uint16, w, r []byte) error {
 		return errNoAck
 	case addr == 0:
 		return b.generalCall(w, r)
-	}
-	c, ok := b.chips[addr]
-	if !ok {
+	case chip == nil:
 		return errNoAck
 	}
-	return c.Tx(w, r)
+	return chip.Tx(w, r)
 }
 
 // generalCall is address 0: byte 06 resets every chip that listens to it.
 func (b *Bus) generalCall(w, r []byte) error {
+	b.mu.Lock()
+	defer b.mu.Unlock()
 	heard := false
 	for _, c := range b.chips {
 		if s, ok := c.(interface{ Reset() }); ok && c.Faults()&NACK == 0 {

@@ -17,12 +17,12 @@ type Select struct {
 	Chip
 	clock sensors.Clock
 	name  string
-	mu    sync.Mutex
+	wire  chan struct{} // held for one transfer, as in Bus
 }
 
 // NewSelect returns the chip select that chip is on.
 func NewSelect(clock sensors.Clock, name string, chip Chip) *Select {
-	return &Select{clock: clock, name: name, Chip: chip}
+	return &Select{Chip: chip, clock: clock, name: name, wire: make(chan struct{}, 1)}
 }
 
 // String returns the name.
@@ -32,8 +32,8 @@ func (s *Select) String() string { return s.name }
 // master whose clock phase is not the chip's (CPHA must be 1: MAX31856 19-7534 Rev 0,
 // p. 15) samples each bit one late.
 func (s *Select) Transfer(mode spi.Mode, w, r []byte) error {
-	s.mu.Lock()
-	defer s.mu.Unlock()
+	s.wire <- struct{}{}
+	defer func() { <-s.wire }()
 	out := make([]byte, max(len(w), len(r)))
 	copy(out, w)
 	in := make([]byte, len(out))

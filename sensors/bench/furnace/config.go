@@ -94,6 +94,7 @@ const (
 	uaOutside  = 7.0  // W/K, liner to outdoors, whole chimney
 	heatLiner  = 13e3 // J/K
 	draftLag   = 0.8  // s, inertia of the gas column
+	gateLag    = 1.5  // s, inertia of the gate
 	gustLag    = 4.0  // s
 	gustiness  = 0.3  // standard deviation of the wind over its mean
 	windCp     = 0.4  // suction at the terminal

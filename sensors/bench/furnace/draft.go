@@ -24,15 +24,18 @@ func (f *Furnace) breathe(dt float64) {
 	air := path * root / math.Sqrt(12)
 
 	// Torque balance: the gate begins to open at the set point and is wide open a band
-	// above it. It cannot raise the draft and shuts when the draft turns.
-	open := 0.0
+	// above it, after the lag of its mass. It cannot raise the draft and shuts when the
+	// draft turns.
 	switch f.stuck {
 	case Free:
-		open = math.Min(1, math.Max(0, (f.draft-f.setPoint)/gateBand))
+		aim := math.Min(1, math.Max(0, (f.draft-f.setPoint)/gateBand))
+		f.gate += (aim - f.gate) / gateLag * dt
+	case StuckShut:
+		f.gate = 0
 	case StuckOpen:
-		open = 0.35
+		f.gate = 0.35
 	}
-	gate := gateCd * gateArea * open * math.Sqrt(2*roomAir*math.Abs(f.draft))
+	gate := gateCd * gateArea * f.gate * math.Sqrt(2*roomAir*math.Abs(f.draft))
 	gate = math.Copysign(gate, f.draft)
 
 	// Collar gas and gate air mix and give heat to the liner.
@@ -73,5 +76,5 @@ func (f *Furnace) breathe(dt float64) {
 	roar := rumble * math.Sqrt(math.Min(4, f.flow.heat/20e3)+20*burning/45e3)
 	f.draft += (free-f.draft)/draftLag*dt + roar*f.rng.NormFloat64()*math.Sqrt(dt/draftLag)
 
-	f.flow.air, f.flow.gate, f.flow.gateOpen = air, gate, open
+	f.flow.air, f.flow.gate = air, gate
 }

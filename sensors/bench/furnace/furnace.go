@@ -27,6 +27,7 @@ type Furnace struct {
 	collar                                    float64 // gas at the collar
 
 	draft, gust float64
+	gate        float64 // the regulator's opening, 0 to 1
 
 	demand, setPoint, wind float64
 	stuck                  Stuck
@@ -45,9 +46,9 @@ type Furnace struct {
 
 // flows are the rates of the latest step, for State.
 type flows struct {
-	air, gate, heat, gateOpen float64
-	late                      float64 // share of the heat set free behind the chamber
-	chamberGas, fireboxGas    float64
+	air, gate, heat        float64
+	late                   float64 // share of the heat set free behind the chamber
+	chamberGas, fireboxGas float64
 }
 
 // ledger balances the energy, J: what the fire gave is stored in the masses or has left
@@ -121,7 +122,7 @@ func (f *Furnace) burn(dt float64) float64 {
 	}
 
 	kindling := math.Min(0.0018*math.Min(1, 0.3+breath)*cubeRootSquared(f.kindling), f.kindling/dt)
-	pyrolysis := 0.00128 * f.fineness * dryness * f.kindled * (0.75 + 0.45*hot + 0.3*coals) *
+	pyrolysis := 0.00124 * f.fineness * dryness * f.kindled * (0.75 + 0.45*hot + 0.3*coals) *
 		math.Pow(breath+0.02, 0.75) * cubeRootSquared(f.volatiles)
 	pyrolysis = math.Min(pyrolysis, f.volatiles/dt)
 	drying := 0.0
@@ -205,7 +206,7 @@ func (f *Furnace) warmAir(dt float64) float64 {
 	case f.plenum > fanOnAt:
 		f.fan = true
 	}
-	ua, target, lag := uaStill, f.room+0.42*(f.hx-f.room), plenumLag
+	ua, target, lag := uaStill, f.room+0.42*(f.hx-f.room)*(1+(f.hx-f.room)/150), plenumLag
 	if f.fan {
 		// All the air passes the exchanger: its rise is the heat over the flow.
 		ua = uaFan

@@ -42,7 +42,7 @@ func (f *Furnace) State() State {
 		Probe:   f.probes,
 		Draft:   f.draft, Ambient: f.cfg.Ambient,
 		Wood: f.volatiles/volatileShare + f.water + f.kindling, Char: f.char,
-		Heat: f.flow.heat, Air: f.flow.air, Gate: f.flow.gate, Regulator: f.flow.gateOpen,
+		Heat: f.flow.heat, Air: f.flow.air, Gate: f.flow.gate, Regulator: f.gate,
 		Liner: f.liner, Door: f.door, Fan: f.fan,
 	}
 }
