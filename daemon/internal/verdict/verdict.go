@@ -6,6 +6,7 @@ package verdict
 import (
 	"cmp"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -152,11 +153,17 @@ func PhaseSentence(p burn.Phase) string { return phases[p] }
 func (site Site) missing(s *status.Status) []frame.Channel {
 	var out []frame.Channel
 	for _, c := range frame.All() {
-		if site.Fitted[c] && !s.Frame.Inputs[c].Usable() {
+		if site.Fitted[c] && !Readable(s.Frame.Inputs[c]) {
 			out = append(out, c)
 		}
 	}
 	return out
+}
+
+// Readable reports whether there is a number that may be shown. What is not finite is
+// none, whatever quality it claims.
+func Readable(in frame.Input) bool {
+	return in.Usable() && !math.IsNaN(in.Value) && !math.IsInf(in.Value, 0)
 }
 
 // starting reports whether each missing channel may simply not have been read yet: it

@@ -1,6 +1,7 @@
 package verdict_test
 
 import (
+	"math"
 	"strings"
 	"testing"
 	"time"
@@ -86,6 +87,7 @@ func TestJudge(t *testing.T) {
 		}, 0, verdict.Blind, "Blind: sensor lost (flue) is wrong.", "Act on sensor lost (flue)."},
 		{"a reading is gone, its alarm not yet raised", func(s *status.Status) { lose(s, frame.Flue) }, 0, verdict.Blind, "Blind: no reading of flue.", "Watch"},
 		{"a stale reading is none", func(s *status.Status) { s.Frame.Inputs[frame.Draft].Quality = frame.Stale }, 0, verdict.Blind, "Blind: no reading of draft.", "Watch"},
+		{"what is no number is no reading", func(s *status.Status) { s.Frame.Inputs[frame.Draft].Value = math.NaN() }, 0, verdict.Blind, "Blind: no reading of draft.", "Watch"},
 		{"an alarm that cannot be judged", func(s *status.Status) { s.Assessment.Alarms[1].Blind = true }, 0, verdict.Blind, "Blind: cannot judge spillage.", "Watch"},
 		{"an alarm not judged yet", func(s *status.Status) { s.Assessment.Alarms[1].State = alarm.Unjudged }, 0, verdict.Checking, "Checking: the readings are there", "watch"},
 		{"phase not known", func(s *status.Status) { s.Assessment.Phase = burn.Unknown }, 0, verdict.Checking, "Checking", "watch"},

@@ -22,7 +22,7 @@ const (
 	maxPacket     = 256 << 10 // bytes
 	maxPending    = 256       // messages that a slow reader may lag behind
 	maxInflight   = 256
-	maxSession    = 24 * 60 * 60           // s that an absent reader's session is kept
+	maxSession    = 24 * 60 * 60            // s that an absent reader's session is kept
 	retainedLives = 10 * 365 * 24 * 60 * 60 // s; the library's default deletes retained alarms after a day
 )
 
