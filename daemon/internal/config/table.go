@@ -187,11 +187,8 @@ func (n *node) what() string {
 	}
 }
 
-// oneOf lists what is allowed.
+// oneOf lists what is allowed, two things or more.
 func oneOf(choices []string) string {
-	if len(choices) == 1 {
-		return "only " + strconv.Quote(choices[0]) + " is possible"
-	}
 	quoted := make([]string, len(choices))
 	for i, c := range choices {
 		quoted[i] = strconv.Quote(c)

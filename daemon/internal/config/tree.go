@@ -85,7 +85,7 @@ func (s *scanner) decode(data []byte) {
 	if q := bareQuantity.FindSubmatch(s.source(data, line)); q != nil {
 		text = "a quantity with its unit stands in quotes; write \"" + string(q[1]) + "\""
 	}
-	s.list = append(s.list, Error{File: s.file, Line: line, Column: column, Text: text})
+	s.add(Error{Line: line, Column: column, Text: text})
 }
 
 // bareQuantity is the mistake that everybody makes first: draft-low = 12 Pa.
