@@ -107,10 +107,11 @@ func loopback(s string) error {
 	return nil
 }
 
-// file checks the path of a file. It is absolute because a service starts anywhere.
+// file checks the path of a file. It is absolute because a service starts anywhere. The
+// text is not repeated: it may be the password itself.
 func file(s string) error {
 	if !path.IsAbs(s) || !printable(s) {
-		return fmt.Errorf("%q is no absolute path; it is like \"/etc/fluewright/password\"", s)
+		return errors.New("this is no absolute path of a file; it is like \"/etc/fluewright/password\"")
 	}
 	return nil
 }

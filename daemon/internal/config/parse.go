@@ -72,7 +72,7 @@ func bind(root *table) *Config {
 	}
 	appliance(root.table("appliance"), &c.Analysis)
 	limits(root.table("limits"), &c.Analysis, c.Sensors, sound)
-	averaging(root.table("analysis"), &c.Analysis, c.Sampling.Period)
+	draftAverage(root.table("analysis"), &c.Analysis, c.Sampling.Period)
 	c.Analysis.Timing = alarms(root.table("alarms"))
 	c.MQTT = mqtt(root.table("mqtt"), c.Site.Name)
 	c.Web = web(root.table("web"), c.MQTT)
@@ -155,7 +155,7 @@ func limits(t *table, s *analysis.Settings, fitted []Sensor, sound bool) {
 	t.done()
 }
 
-func averaging(t *table, s *analysis.Settings, period time.Duration) {
+func draftAverage(t *table, s *analysis.Settings, period time.Duration) {
 	over := quantity(t, "draft-average", units.ParseDuration, span{"30 s", "1 s", "10 min"})
 	if over.ok() && over.value < period {
 		t.at(over.line, "analysis.draft-average is %s and the period %s; it is at least one period", seconds(over.value), seconds(period))

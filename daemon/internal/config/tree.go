@@ -56,8 +56,11 @@ func scan(data []byte, p *problems) *node {
 			s.set(at, e)
 		}
 	}
-	if s.parser.Error() != nil {
-		s.decode(data) // says the same, with its position
+	if err := s.parser.Error(); err != nil {
+		// The decoder says the same, with its position.
+		if s.decode(data); len(s.list) == 0 {
+			s.at(0, "%v", err)
+		}
 		return nil
 	}
 	// What is given twice was found above, all of it; the decoder would stop at the
@@ -82,7 +85,8 @@ func (s *scanner) decode(data []byte) {
 	}
 	line, column := at.Position()
 	text := strings.TrimPrefix(at.Error(), "toml: ")
-	if q := bareQuantity.FindSubmatch(s.source(data, line)); q != nil {
+	source := s.source(data, line)
+	if q := bareQuantity.FindSubmatch(source); q != nil && !bytes.Contains(source, []byte("password")) {
 		text = "a quantity with its unit stands in quotes; write \"" + string(q[1]) + "\""
 	}
 	s.add(Error{Line: line, Column: column, Text: text})
