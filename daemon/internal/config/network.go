@@ -47,6 +47,8 @@ func mqtt(t *table, site string) MQTT {
 	return m
 }
 
+// web reads where to serve. Beyond loopback is allowed: an owner's phone is the reason
+// for the pages.
 func web(t *table, m MQTT) Web {
 	listen := t.text("listen", "127.0.0.1:8080", func(s string) error {
 		_, err := address(s)
