@@ -39,7 +39,7 @@ func HumidityRatio(humidity, t, p float64) float64 {
 	if humidity == 0 {
 		return 0
 	}
-	vapour := humidity * SaturationPressure(t)
+	vapour := float64(humidity * SaturationPressure(t))
 	return molarH2O / molarAir * vapour / (p - vapour)
 }
 

@@ -68,7 +68,7 @@ func SaturationTemperature(p float64) float64 {
 	g := float64(n2*square) + float64(n5*beta) + n8
 	d := 2 * g / (-f - math.Sqrt(float64(f*f)-float64(4*e*g)))
 	sum := n10 + d
-	return (sum-math.Sqrt(float64(sum*sum)-float64(4*(n9+float64(n10*d)))))/2 - Kelvin
+	return float64((sum-math.Sqrt(float64(sum*sum)-float64(4*(n9+float64(n10*d)))))/2) - Kelvin
 }
 
 // icePressure is equation 6 of IAPWS R14-08(2011), sublimation of ice Ih.

@@ -78,7 +78,7 @@ func (w Wood) HigherHeatingValue() float64 {
 // HigherHeatingValue returns the higher heating value of the fuel as fired, J/kg:
 // that of the dry wood times 1 - w.
 func (f Fuel) HigherHeatingValue() float64 {
-	return f.Wood.HigherHeatingValue() * (1 - float64(f.Moisture))
+	return float64(f.Wood.HigherHeatingValue() * (1 - float64(f.Moisture)))
 }
 
 // LowerHeatingValue returns the lower heating value as fired, J/kg: HHV (1 - w) -
