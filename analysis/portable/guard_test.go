@@ -3,6 +3,8 @@ package portable
 import (
 	"os"
 	"os/exec"
+	"path"
+	"path/filepath"
 	"regexp"
 	"runtime"
 	"testing"
@@ -57,10 +59,27 @@ func TestFusionIsSeen(t *testing.T) {
 func listing(t *testing.T, arch string, what ...string) []byte {
 	t.Helper()
 	cmd := exec.Command("go", append([]string{"build", "-gcflags=-S"}, what...)...)
+	watch(t)
 	cmd.Env = append(os.Environ(), "GOOS=linux", "GOARCH="+arch, "CGO_ENABLED=0", "GOFLAGS=")
 	out, err := cmd.CombinedOutput()
 	if err != nil {
 		t.Fatalf("compile for %s: %v\n%s", arch, err, out)
 	}
 	return out
+}
+
+// watch opens the sources, so that the test cache knows that the result depends on them.
+func watch(t *testing.T) {
+	t.Helper()
+	for _, pkg := range guarded {
+		files, err := filepath.Glob("../" + path.Base(pkg) + "/*.go")
+		if err != nil || len(files) == 0 {
+			t.Fatalf("no sources of %s (%v)", pkg, err)
+		}
+		for _, f := range files {
+			if _, err := os.ReadFile(f); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
 }

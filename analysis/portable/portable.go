@@ -83,7 +83,7 @@ func Log(x float64) float64 {
 }
 
 // Log10 returns the decimal logarithm of x, as Log does.
-func Log10(x float64) float64 { return Log(x) * (1 / math.Ln10) }
+func Log10(x float64) float64 { return float64(Log(x) * (1 / math.Ln10)) }
 
 // Pow returns x^y for x > 0, within |y ln x| + 2 units in the last place: enough for the
 // small exponents of heat transfer and the standard atmosphere.
