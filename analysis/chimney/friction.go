@@ -30,8 +30,8 @@ func colebrook(re, relative, constant float64) float64 {
 		miss := x + float64(2*portable.Log10(inner))
 		step := miss / (1 + 2/math.Ln10*a/inner)
 		x -= step
-		if math.Abs(step) < 1e-14*x {
-			break
+		if math.Abs(step) < 1e-7*x {
+			break // the error after a step goes with its square
 		}
 	}
 	return 1 / float64(x*x)
