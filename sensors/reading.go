@@ -56,6 +56,9 @@ type Sample struct {
 	Raw Raw
 	// Doubt is why the values are suspect; empty when they are good.
 	Doubt Code
+	// Taken is when the chip began to measure, on the driver's clock; zero when that was
+	// at the look itself.
+	Taken time.Time
 
 	values [Quantities]float64
 	has    uint16

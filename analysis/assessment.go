@@ -1,0 +1,50 @@
+package analysis
+
+import (
+	"time"
+
+	"fluewright/analysis/alarm"
+	"fluewright/analysis/burn"
+	"fluewright/analysis/frame"
+)
+
+// Assessment is all that the analysis makes of one frame.
+type Assessment struct {
+	At    time.Duration
+	Phase burn.Phase
+	// PhaseSince is when the phase was entered.
+	PhaseSince time.Duration
+	// PhaseHeld is set while the flue is missing: Phase is then the last one seen.
+	PhaseHeld bool
+	// Burning is set while there is a burn; Burn is its summary so far.
+	Burning bool
+	Burn    burn.Summary
+	// Draft is the draft averaged against wind, Pa, with its quality.
+	Draft frame.Input
+	// Alarms holds every alarm that the site can have, in a fixed order. The slice is
+	// the engine's own: it is valid until the next step.
+	Alarms []alarm.Status
+	// Events is what changed in this step, in order; valid until the next step.
+	Events []Event
+}
+
+// Kind says what an event is about.
+type Kind uint8
+
+// The kinds.
+const (
+	AlarmChanged Kind = iota // Alarm holds the new status, Change what happened
+	PhaseChanged             // From and To
+	BurnEnded                // Burn holds its summary
+)
+
+// Event is something that changed.
+type Event struct {
+	At     time.Duration
+	Kind   Kind
+	Alarm  alarm.Status
+	Change alarm.Change
+	From   burn.Phase
+	To     burn.Phase
+	Burn   burn.Summary
+}

@@ -1,0 +1,167 @@
+package analysis
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"fluewright/analysis/alarm"
+	"fluewright/analysis/burn"
+	"fluewright/analysis/frame"
+)
+
+// gustAverage takes the flutter out of the draft before it is called turned; a turn
+// must be seen within its hold time, so it is much shorter than the site's average.
+const gustAverage = 5 * time.Second
+
+// Engine judges the frames of one furnace, in their order.
+type Engine struct {
+	settings Settings
+	tracker  burn.Tracker
+	draft    average // against the wind, as the site sets it
+	gust     average
+	conds    []condition
+	view     view // of the frame in hand
+	statuses []alarm.Status
+	events   []Event
+}
+
+// condition is one alarm of the site with the rule that judges it.
+type condition struct {
+	machine *alarm.Machine
+	judge   func(*Engine, *view) judgement
+}
+
+// New returns an engine for a site. It refuses settings that cannot be judged by.
+func New(s Settings) (*Engine, error) {
+	if err := s.check(); err != nil {
+		return nil, err
+	}
+	e := &Engine{
+		settings: s,
+		draft:    average{over: s.DraftAverage},
+		gust:     average{over: gustAverage},
+	}
+	for _, d := range alarm.Declarations() {
+		e.conds = append(e.conds, conditionsOf(d, s)...)
+	}
+	e.statuses = make([]alarm.Status, len(e.conds))
+	return e, nil
+}
+
+func (s Settings) check() error {
+	var errs []error
+	if !(s.DraftLow > 0 && s.DraftLow < s.DraftHigh) || math.IsInf(s.DraftHigh, 0) {
+		errs = append(errs, fmt.Errorf("draft band %g to %g Pa: want 0 < low < high", s.DraftLow, s.DraftHigh))
+	}
+	if s.DraftAverage < 0 {
+		errs = append(errs, fmt.Errorf("draft average %v is negative", s.DraftAverage))
+	}
+	for c, limit := range s.Limits {
+		if limit != 0 && !slices.Contains(limited, frame.Channel(c)) {
+			errs = append(errs, fmt.Errorf("%v cannot have a limit", frame.Channel(c)))
+		}
+		if math.IsNaN(limit) || math.IsInf(limit, 0) || limit < 0 {
+			errs = append(errs, fmt.Errorf("limit of %v is %g", frame.Channel(c), limit))
+		}
+	}
+	return errors.Join(errs...)
+}
+
+// Step judges one frame. The slices of the assessment are the engine's own and valid
+// until the next step.
+func (e *Engine) Step(f frame.Frame) Assessment {
+	e.events = e.events[:0]
+	v := &e.view
+	e.look(f)
+	from, ended := e.tracker.Step(f.At, burn.Inputs{
+		Flue:    v.value(frame.Flue),
+		Chamber: v.value(frame.Chamber),
+		Room:    v.value(frame.Room),
+		Draft:   v.value(frame.Draft),
+	})
+	held := math.IsNaN(v.value(frame.Flue))
+	v.phase = e.tracker.Phase
+	if v.phase != from {
+		e.events = append(e.events, Event{At: f.At, Kind: PhaseChanged, From: from, To: v.phase})
+	}
+	if held && !v.phase.Fire() {
+		// Nobody sees whether a fire was lit since; a fire that was seen is taken to
+		// burn on.
+		v.phase = burn.Unknown
+	}
+	if ended {
+		e.events = append(e.events, Event{At: f.At, Kind: BurnEnded, Burn: e.tracker.Burn})
+	}
+	for i := range e.conds {
+		c := &e.conds[i]
+		j := c.judge(e, v)
+		change := c.machine.Step(f.At, j.verdict, j.value, j.limit)
+		if j.fault != "" || change == alarm.WasCleared {
+			c.machine.Status.Fault = j.fault
+		}
+		e.statuses[i] = c.machine.Status
+		if change != alarm.NoChange {
+			e.events = append(e.events, Event{At: f.At, Kind: AlarmChanged, Alarm: c.machine.Status, Change: change})
+		}
+	}
+	return Assessment{
+		At:         f.At,
+		Phase:      e.tracker.Phase,
+		PhaseSince: e.tracker.Since,
+		PhaseHeld:  held,
+		Burning:    e.tracker.Phase.Fire(),
+		Burn:       e.tracker.Burn,
+		Draft:      v.draft,
+		Alarms:     e.statuses,
+		Events:     e.events,
+	}
+}
+
+// view is a frame with what is derived from it.
+type view struct {
+	frame.Frame
+	phase       burn.Phase
+	draft, gust frame.Input
+}
+
+// look takes impossible numbers for faults, whatever quality they came with, and
+// averages the draft.
+func (e *Engine) look(f frame.Frame) {
+	v := &e.view
+	v.Frame = f
+	for c := range v.Inputs {
+		in := &v.Inputs[c]
+		if in.Usable() && !possible(frame.Channel(c), in.Value) {
+			*in = frame.Input{Quality: frame.Faulty, Fault: impossible}
+		}
+	}
+	v.draft = e.draft.step(f.At, v.Inputs[frame.Draft])
+	v.gust = e.gust.step(f.At, v.Inputs[frame.Draft])
+}
+
+// impossible is the fault of an input that no furnace and no weather can give.
+const impossible = "impossible-value"
+
+// possible reports whether the channel can have the value at all; bounds are far
+// outside what any sensor in use can say, so that only nonsense fails.
+func possible(c frame.Channel, v float64) bool {
+	switch c {
+	case frame.Draft:
+		return math.Abs(v) <= 5000
+	case frame.Ambient:
+		return v >= 20e3 && v <= 120e3
+	default:
+		return v >= -100 && v <= 2500
+	}
+}
+
+// value returns the channel's value, NaN where there is none to judge by.
+func (v *view) value(c frame.Channel) float64 {
+	if in := v.Inputs[c]; in.Usable() {
+		return in.Value
+	}
+	return math.NaN()
+}

@@ -1,0 +1,349 @@
+package analysis_test
+
+import (
+	"math"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"fluewright/analysis"
+	"fluewright/analysis/alarm"
+	"fluewright/analysis/burn"
+	"fluewright/analysis/frame"
+)
+
+// house is a furnace with flue, chamber, room and draft; limits and band are invented.
+func house() analysis.Settings {
+	s := analysis.Settings{DraftLow: 10, DraftHigh: 15, DraftAverage: 30 * time.Second}
+	for _, c := range []frame.Channel{frame.Flue, frame.Chamber, frame.Room, frame.Draft} {
+		s.Fitted[c] = true
+	}
+	s.Limits[frame.Flue], s.Limits[frame.Chamber] = 538, 704
+	return s
+}
+
+// night drives an engine at 1 Hz and keeps what it says.
+type night struct {
+	t      *testing.T
+	engine *analysis.Engine
+	frame  frame.Frame
+	said   []string
+	last   analysis.Assessment
+}
+
+func newNight(t *testing.T, s analysis.Settings) *night {
+	t.Helper()
+	e, err := analysis.New(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	n := &night{t: t, engine: e}
+	n.set(frame.Flue, 20)
+	n.set(frame.Chamber, 20)
+	n.set(frame.Room, 20)
+	n.set(frame.Draft, 2)
+	return n
+}
+
+func (n *night) set(c frame.Channel, v float64) {
+	n.frame.Inputs[c] = frame.Input{Value: v, Quality: frame.Good}
+}
+
+func (n *night) lose(c frame.Channel, fault string) {
+	n.frame.Inputs[c] = frame.Input{Value: 12345, Quality: frame.Faulty, Fault: fault}
+}
+
+// run steps the engine each second for d.
+func (n *night) run(d time.Duration) {
+	for range int(d / time.Second) {
+		n.last = n.engine.Step(n.frame)
+		for _, e := range n.last.Events {
+			n.said = append(n.said, say(e))
+		}
+		n.frame.At += time.Second
+	}
+}
+
+func say(e analysis.Event) string {
+	switch e.Kind {
+	case analysis.AlarmChanged:
+		return e.Alarm.Key.String() + " " + e.Change.String()
+	case analysis.PhaseChanged:
+		return e.To.String()
+	default:
+		return "burn ended"
+	}
+}
+
+// alarms returns what was said of alarms, leaving out that they became known.
+func (n *night) alarms() string {
+	var said []string
+	for _, s := range n.said {
+		if strings.HasSuffix(s, " raised") || strings.HasSuffix(s, " cleared") {
+			said = append(said, s)
+		}
+	}
+	return strings.Join(said, ", ")
+}
+
+func (n *night) status(key string) alarm.Status {
+	n.t.Helper()
+	for _, s := range n.last.Alarms {
+		if s.Key.String() == key {
+			return s
+		}
+	}
+	n.t.Fatalf("no alarm %q", key)
+	return alarm.Status{}
+}
+
+// burning brings the house into an ordinary clean burn.
+func burning(t *testing.T, s analysis.Settings) *night {
+	n := newNight(t, s)
+	n.run(3 * time.Minute)
+	n.set(frame.Draft, 12)
+	for _, flue := range []float64{60, 130, 250} {
+		n.set(frame.Flue, flue)
+		n.run(2 * time.Minute)
+	}
+	n.set(frame.Chamber, 600)
+	n.run(5 * time.Minute)
+	if n.last.Phase != burn.CleanBurn || n.alarms() != "" {
+		t.Fatalf("a clean burn to begin with is %v with alarms %q", n.last.Phase, n.alarms())
+	}
+	return n
+}
+
+func TestAnOrdinaryBurnRaisesNothing(t *testing.T) {
+	n := burning(t, house())
+	for flue := 250.0; flue > 21; flue *= 0.97 {
+		n.set(frame.Flue, flue)
+		n.set(frame.Chamber, flue*2)
+		n.set(frame.Draft, min(12, flue/15))
+		n.run(time.Minute)
+	}
+	n.set(frame.Flue, 21)
+	n.run(time.Minute)
+	if got := n.alarms(); got != "" {
+		t.Errorf("alarms: %s", got)
+	}
+	var phases []string
+	for _, s := range n.said {
+		if !strings.Contains(s, " normal") {
+			phases = append(phases, s)
+		}
+	}
+	want := []string{"cold", "lighting", "warm-up", "clean-burn", "coals", "cold", "burn ended"}
+	if !slices.Equal(phases, want) {
+		t.Errorf("phases %q, want %q", phases, want)
+	}
+	if b := n.last.Burn; b.PeakFlue != 250 || b.PeakChamber != 600 || math.Abs(b.MeanDraft-9) > 4 {
+		t.Errorf("summary %+v", b)
+	}
+}
+
+func TestAlarms(t *testing.T) {
+	tests := map[string]struct {
+		do   func(*night)
+		want string
+	}{
+		"a flue above its limit": {
+			func(n *night) { n.set(frame.Flue, 540); n.run(3 * time.Second) },
+			"overheat/flue raised",
+		},
+		"a flue at its limit is not above it": {
+			func(n *night) { n.set(frame.Flue, 538); n.run(time.Hour) },
+			"",
+		},
+		"a chamber above its limit, and back": {
+			func(n *night) {
+				n.set(frame.Chamber, 710)
+				n.run(10 * time.Second)
+				n.set(frame.Chamber, 690)
+				n.run(2 * time.Minute)
+			},
+			"overheat/chamber raised, overheat/chamber cleared",
+		},
+		"one wild reading": {
+			func(n *night) {
+				n.set(frame.Flue, 900)
+				n.run(time.Second)
+				n.set(frame.Flue, 250)
+				n.run(time.Minute)
+			},
+			"",
+		},
+		"a draft that has turned": {
+			func(n *night) { n.set(frame.Draft, -3); n.run(40 * time.Second) },
+			"spillage raised",
+		},
+		"no draft at all": {
+			func(n *night) { n.set(frame.Draft, 0); n.run(2 * time.Minute) },
+			"spillage raised",
+		},
+		"a gust": {
+			func(n *night) {
+				n.set(frame.Draft, -8)
+				n.run(8 * time.Second)
+				n.set(frame.Draft, 12)
+				n.run(10 * time.Minute)
+			},
+			"",
+		},
+		"too little draft for long": {
+			func(n *night) { n.set(frame.Draft, 7); n.run(10 * time.Minute) },
+			"draft-low raised",
+		},
+		"too much draft for long, and back": {
+			func(n *night) {
+				n.set(frame.Draft, 25)
+				n.run(5 * time.Minute)
+				n.set(frame.Draft, 12)
+				n.run(5 * time.Minute)
+			},
+			"draft-high raised, draft-high cleared",
+		},
+		"a dead flue wire is a lost sensor and no cold flue": {
+			func(n *night) { n.lose(frame.Flue, "open-circuit"); n.run(time.Minute) },
+			"sensor-lost/flue raised",
+		},
+		"a draft that turns while the flue's wire is off: the fire is taken to burn on": {
+			func(n *night) {
+				n.lose(frame.Flue, "open-circuit")
+				n.run(5 * time.Second)
+				n.set(frame.Draft, -3)
+				n.run(time.Minute)
+			},
+			"sensor-lost/flue raised, spillage raised",
+		},
+		"not a number": {
+			func(n *night) { n.set(frame.Flue, math.NaN()); n.run(time.Minute) },
+			"sensor-lost/flue raised",
+		},
+		"an overheat stands when its sensor burns out": {
+			func(n *night) {
+				n.set(frame.Flue, 600)
+				n.run(5 * time.Second)
+				n.lose(frame.Flue, "open-circuit")
+				n.run(time.Hour)
+			},
+			"overheat/flue raised, sensor-lost/flue raised",
+		},
+	}
+	for name, tt := range tests {
+		t.Run(name, func(t *testing.T) {
+			n := burning(t, house())
+			tt.do(n)
+			if got := n.alarms(); got != tt.want {
+				t.Errorf("alarms %q, want %q", got, tt.want)
+			}
+		})
+	}
+}
+
+func TestARaisedAlarmCarriesItsNumbers(t *testing.T) {
+	n := burning(t, house())
+	n.set(frame.Flue, 555)
+	n.run(5 * time.Second)
+	s := n.status("overheat/flue")
+	if s.Value != 555 || s.Limit != 538 || s.Priority != alarm.High || s.Occurrence != 1 {
+		t.Errorf("status %+v", s)
+	}
+	n.lose(frame.Room, "no-answer")
+	n.run(20 * time.Second)
+	if got := n.status("sensor-lost/room").Fault; got != "no-answer" {
+		t.Errorf("fault %q", got)
+	}
+}
+
+func TestBlindIsNeverNormal(t *testing.T) {
+	t.Run("from the start", func(t *testing.T) {
+		n := newNight(t, house())
+		n.frame.Inputs[frame.Flue] = frame.Input{}
+		n.run(time.Hour)
+		for _, key := range []string{"overheat/flue", "spillage", "draft-high", "draft-low"} {
+			if s := n.status(key); s.State != alarm.Unjudged || !s.Blind {
+				t.Errorf("%s is %v, blind %v, without ever a flue reading", key, s.State, s.Blind)
+			}
+		}
+	})
+	t.Run("when the flue is lost in a cold house, nobody knows of a fire lit since", func(t *testing.T) {
+		n := newNight(t, house())
+		n.run(5 * time.Minute)
+		n.lose(frame.Flue, "open-circuit")
+		n.set(frame.Draft, -3)
+		n.run(time.Minute)
+		if s := n.status("spillage"); !s.Blind {
+			t.Errorf("spillage is judged: %+v", s)
+		}
+		if !n.last.PhaseHeld {
+			t.Error("the phase is not marked as held")
+		}
+	})
+}
+
+func TestSettingsThatCannotBeJudgedByAreRefused(t *testing.T) {
+	tests := map[string]func(*analysis.Settings){
+		"0 < low < high":      func(s *analysis.Settings) { s.DraftLow = 20 },
+		"room cannot have":    func(s *analysis.Settings) { s.Limits[frame.Room] = 40 },
+		"limit of flue":       func(s *analysis.Settings) { s.Limits[frame.Flue] = math.NaN() },
+		"average -1s is neg":  func(s *analysis.Settings) { s.DraftAverage = -time.Second },
+		"draft band NaN to 5": func(s *analysis.Settings) { s.DraftLow, s.DraftHigh = math.NaN(), 5 },
+	}
+	for want, spoil := range tests {
+		s := house()
+		spoil(&s)
+		if _, err := analysis.New(s); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("error %v, want one with %q", err, want)
+		}
+	}
+}
+
+// Any frames, with any clock: no panic, and nothing in the assessment that is not a
+// number or a state of the life cycle.
+func FuzzStep(f *testing.F) {
+	f.Add([]byte{0, 1, 2, 3, 4, 5, 250, 251, 252, 253})
+	f.Fuzz(func(t *testing.T, script []byte) {
+		e, err := analysis.New(house())
+		if err != nil {
+			t.Fatal(err)
+		}
+		values := []float64{0, -1, 12, 20, 130, 300, 600, 1e9, -1e9, math.NaN(), math.Inf(1), math.Inf(-1), math.MaxFloat64}
+		var fr frame.Frame
+		for i, b := range script {
+			fr.At += []time.Duration{time.Second, 0, -time.Hour, math.MaxInt64 / 4, time.Minute}[int(b)%5]
+			fr.Inputs[i%int(frame.Count)] = frame.Input{
+				Value:   values[int(b)%len(values)],
+				Quality: frame.Quality(b / 50),
+			}
+			a := e.Step(fr)
+			for _, v := range []float64{a.Draft.Value, a.Burn.PeakFlue, a.Burn.MeanDraft} {
+				if a.Burning && math.IsInf(v, 0) || a.Draft.Usable() && math.IsNaN(a.Draft.Value) {
+					t.Fatalf("assessment %+v", a)
+				}
+			}
+			for _, s := range a.Alarms {
+				if s.State > alarm.Acknowledged || math.IsNaN(s.Value) || math.IsInf(s.Value, 0) {
+					t.Fatalf("alarm %+v", s)
+				}
+			}
+		}
+	})
+}
+
+func BenchmarkStep(b *testing.B) {
+	e, err := analysis.New(house())
+	if err != nil {
+		b.Fatal(err)
+	}
+	var fr frame.Frame
+	for _, c := range frame.All() {
+		fr.Inputs[c] = frame.Input{Value: 100, Quality: frame.Good}
+	}
+	b.ReportAllocs()
+	for b.Loop() {
+		fr.At += time.Second
+		e.Step(fr)
+	}
+}

@@ -1,0 +1,100 @@
+// Command fluewright watches a wood-fired warm-air furnace and its chimney. It observes
+// and advises; it actuates nothing.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"syscall"
+
+	"github.com/alecthomas/kong"
+
+	"fluewright/daemon/internal/config"
+)
+
+// Exit codes.
+const (
+	exitDone   = 0
+	exitFailed = 1
+	exitUsage  = 2 // of the command line, or a mistake in the configuration
+	exitWrong  = 3 // something is wrong with the installation
+)
+
+// errWrong says that a command found something wrong with the installation and has
+// already told what.
+var errWrong = errors.New("something is wrong with the installation")
+
+const description = `Watches a wood-fired warm-air furnace: draft, temperatures, alarms.
+
+It observes and advises. It actuates nothing and replaces no limit control, no
+carbon-monoxide alarm, no code and no licensed person.`
+
+type cli struct {
+	Run     runCmd     `cmd:"" help:"Watch the furnace: read the sensors, judge, publish."`
+	Demo    demoCmd    `cmd:"" help:"Show it all on a virtual furnace: no hardware, no network, no root."`
+	Check   checkCmd   `cmd:"" help:"Check the configuration and that its buses are there."`
+	Replay  replayCmd  `cmd:"" help:"Judge a burn log and print what is found as JSON Lines."`
+	Version versionCmd `cmd:"" help:"Print the version."`
+}
+
+// streams are where a command reads and writes: data on out, talk on err.
+type streams struct {
+	in       io.Reader
+	out, err io.Writer
+}
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	// After the first signal a second one kills at once.
+	context.AfterFunc(ctx, stop)
+	os.Exit(run(ctx, os.Args[1:], streams{os.Stdin, os.Stdout, os.Stderr}))
+}
+
+// run carries out one command line and returns the exit code.
+func run(ctx context.Context, args []string, std streams) int {
+	var commands cli
+	exited := -1
+	parser, err := kong.New(&commands,
+		kong.Name("fluewright"),
+		kong.Description(description),
+		kong.Writers(std.out, std.err),
+		kong.Exit(func(code int) { exited = code }),
+		kong.UsageOnError(),
+		kong.BindTo(ctx, (*context.Context)(nil)),
+		kong.Bind(std),
+	)
+	if err != nil {
+		fmt.Fprintln(std.err, "fluewright:", err)
+		return exitFailed
+	}
+	chosen, err := parser.Parse(args)
+	if exited >= 0 { // --help
+		return exited
+	}
+	if err != nil {
+		fmt.Fprintf(std.err, "fluewright: %v\nTry \"fluewright --help\".\n", err)
+		return exitUsage
+	}
+	return exitCode(chosen.Run(), std.err)
+}
+
+// exitCode tells an error and chooses the code for it.
+func exitCode(err error, out io.Writer) int {
+	var mistakes config.Errors
+	switch {
+	case err == nil:
+		return exitDone
+	case errors.Is(err, errWrong):
+		return exitWrong
+	case errors.As(err, &mistakes):
+		fmt.Fprintln(out, err)
+		return exitUsage
+	default:
+		fmt.Fprintln(out, "fluewright:", err)
+		return exitFailed
+	}
+}

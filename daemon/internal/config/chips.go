@@ -1,0 +1,114 @@
+package config
+
+import (
+	"slices"
+
+	"fluewright/analysis/frame"
+	"fluewright/daemon/internal/units"
+)
+
+// chip is what the configuration must know of a kind of chip.
+type chip struct {
+	name string
+	bus  busKind
+	// feeds lists, for each quantity that the chip measures, the channels that it may
+	// be: one of each list at most.
+	feeds [][]frame.Channel
+	// addresses on I2C, the default first.
+	addresses []int
+	// amplifier: it needs to be told what thermocouple is connected, how often to
+	// average and which hum to reject.
+	amplifier bool
+}
+
+type busKind uint8
+
+const (
+	i2c busKind = iota
+	spi
+)
+
+// String returns the name of the bus as people write it.
+func (b busKind) String() string {
+	if b == spi {
+		return "SPI"
+	}
+	return "I2C"
+}
+
+// example is a device file of the kind.
+func (b busKind) example() string {
+	if b == spi {
+		return "/dev/spidev0.0"
+	}
+	return "/dev/i2c-1"
+}
+
+var (
+	// probed are the places where a thermocouple can sit: all temperatures.
+	probed = []frame.Channel{
+		frame.Firebox, frame.Chamber, frame.Flue, frame.Plenum, frame.Return, frame.Room, frame.Outdoor,
+	}
+	// aired are those that an air sensor survives: the BME280 and BMP280 work up to 85 °C
+	// (from memory), and a plenum can be hotter.
+	aired = []frame.Channel{frame.Room, frame.Return, frame.Outdoor}
+)
+
+var chips = []chip{
+	{name: "max31856", bus: spi, feeds: [][]frame.Channel{probed}, amplifier: true},
+	{name: "sdp810-125pa", feeds: [][]frame.Channel{{frame.Draft}}, addresses: []int{0x25}},
+	{name: "sdp810-500pa", feeds: [][]frame.Channel{{frame.Draft}}, addresses: []int{0x25}},
+	{name: "bme280", feeds: [][]frame.Channel{{frame.Ambient}, aired}, addresses: []int{0x76, 0x77}},
+	{name: "bmp280", feeds: [][]frame.Channel{{frame.Ambient}, aired}, addresses: []int{0x76, 0x77}},
+}
+
+func chipNames() []string {
+	names := make([]string, len(chips))
+	for i, c := range chips {
+		names[i] = c.name
+	}
+	return names
+}
+
+// chipCalled returns the chip, nil if there is none of the name.
+func chipCalled(name string) *chip {
+	if i := slices.IndexFunc(chips, func(c chip) bool { return c.name == name }); i >= 0 {
+		return &chips[i]
+	}
+	return nil
+}
+
+// channels lists all that the chip may feed.
+func (c *chip) channels() []frame.Channel { return slices.Concat(c.feeds...) }
+
+// thermocouples lists the types and the hottest that each measures, °C (MAX31856
+// datasheet 19-7534 Rev 0, table 1 on page 12).
+var thermocouples = []struct {
+	letter  string
+	hottest float64
+}{
+	{"B", 1820}, {"E", 1000}, {"J", 1200}, {"K", 1372}, {"N", 1300}, {"R", 1768}, {"S", 1768}, {"T", 400},
+}
+
+func thermocoupleTypes() []string {
+	letters := make([]string, len(thermocouples))
+	for i, t := range thermocouples {
+		letters[i] = t.letter
+	}
+	return letters
+}
+
+// hottest returns what a thermocouple of the type measures at most, °C.
+func hottest(letter string) float64 {
+	for _, t := range thermocouples {
+		if t.letter == letter {
+			return t.hottest
+		}
+	}
+	return 0
+}
+
+// both writes a temperature in the two scales.
+func both(celsius float64) string {
+	return units.US.Temperature(celsius) + " (" + units.SI.Temperature(celsius) + ")"
+}

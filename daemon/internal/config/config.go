@@ -1,0 +1,74 @@
+// Package config reads the site's configuration: TOML, strict, every quantity with its
+// unit, every mistake reported at once with its line and what would be right.
+package config
+
+import (
+	"time"
+
+	"fluewright/analysis"
+	"fluewright/analysis/frame"
+	"fluewright/daemon/internal/units"
+)
+
+// Config is a whole, valid configuration.
+type Config struct {
+	Site     Site
+	Sampling Sampling
+	// Analysis holds draft band, limits, timing and which channels are fitted.
+	Analysis analysis.Settings
+	Sensors  []Sensor
+	MQTT     MQTT
+	Web      Web
+}
+
+// Site names the furnace.
+type Site struct {
+	// Name is 4 to 32 of a-z, 0-9 and '-': it is part of every topic.
+	Name  string
+	Units units.System
+	// Altitude above sea level, m: stands in for a missing ambient-pressure sensor.
+	Altitude float64
+}
+
+// Sampling says how often the chips are read and when a reading is too old.
+type Sampling struct {
+	Period     time.Duration // 0.1 s to 5 s
+	StaleAfter time.Duration // at least two periods
+}
+
+// Sensor is one chip on one bus.
+type Sensor struct {
+	Name string // its first channel's name
+	Chip string // "max31856", "sdp810-125pa", "sdp810-500pa", "bme280", "bmp280", …
+	// Bus is the device file, "/dev/spidev0.0" or "/dev/i2c-1", or the name of a bus
+	// registered in the process.
+	Bus      string
+	Address  uint16 // on I2C
+	Channels []frame.Channel
+	// For thermocouple amplifiers.
+	Thermocouple string // type letter
+	MainsHz      int    // 50 or 60
+	Averaging    int    // 1, 2, 4, 8 or 16 conversions
+	// Line is where the configuration says so.
+	Line int
+}
+
+// MQTT says where to publish.
+type MQTT struct {
+	// Broker is "tcp://host:1883" or "ssl://host:8883". Empty: the embedded broker
+	// alone.
+	Broker   string
+	ClientID string // default "fluewright-<site>"
+	User     string
+	// PasswordFile holds the password; secrets never stand in the configuration.
+	PasswordFile string
+	CAFile       string
+	// Embedded is the address on which the broker in this process listens, loopback
+	// only; empty when Broker is set.
+	Embedded string
+}
+
+// Web says where pages and metrics are served.
+type Web struct {
+	Listen string
+}

@@ -1,0 +1,130 @@
+package config_test
+
+import (
+	"errors"
+	"net"
+	"net/netip"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+	"time"
+
+	"fluewright/analysis"
+	"fluewright/analysis/frame"
+	"fluewright/configs"
+	"fluewright/daemon/internal/config"
+	"github.com/pelletier/go-toml/v2"
+)
+
+// check holds an accepted configuration against what its users rely on. It is written
+// from the type's promises, not from the parser.
+func check(t *testing.T, c *config.Config) {
+	t.Helper()
+	must := func(ok bool, what string, got any) {
+		t.Helper()
+		if !ok {
+			t.Errorf("%s: %+v", what, got)
+		}
+	}
+	must(regexp.MustCompile(`^[a-z0-9-]{4,32}$`).MatchString(c.Site.Name), "site name", c.Site.Name)
+	must(c.Site.Altitude > -1000 && c.Site.Altitude < 9000, "altitude", c.Site.Altitude)
+	must(c.Sampling.Period >= 100*time.Millisecond && c.Sampling.Period <= 5*time.Second, "period", c.Sampling)
+	must(c.Sampling.StaleAfter >= 2*c.Sampling.Period && c.Sampling.StaleAfter <= time.Minute, "stale after", c.Sampling)
+
+	a := c.Analysis
+	must(a.DraftLow > 2 && a.DraftLow < a.DraftHigh && a.DraftHigh < 63, "draft band", a)
+	must(a.DraftAverage >= c.Sampling.Period, "draft average", a.DraftAverage)
+	for name, timing := range a.Timing {
+		must(timing.Hold >= 0 && timing.Hold <= time.Hour && timing.ClearAfter >= 0 && timing.ClearAfter <= time.Hour, string(name), timing)
+	}
+	if _, err := analysis.New(a); err != nil {
+		t.Errorf("the analysis refuses its settings: %v", err)
+	}
+
+	must(len(c.Sensors) > 0, "sensors", c.Sensors)
+	var fed [frame.Count]bool
+	places := map[string]bool{}
+	for _, s := range c.Sensors {
+		must(len(s.Channels) > 0 && s.Name == s.Channels[0].String(), "name", s)
+		for _, ch := range s.Channels {
+			must(!fed[ch], "fed twice", s)
+			fed[ch] = true
+		}
+		place := s.Bus + string(rune(s.Address))
+		must(!places[place], "two chips at one place", s)
+		places[place] = true
+		must(strings.HasPrefix(s.Bus, "/dev/") || strings.HasPrefix(s.Bus, "bench-"), "bus", s)
+		if s.Chip == "max31856" {
+			must(len(s.Thermocouple) == 1 && (s.MainsHz == 50 || s.MainsHz == 60) && s.Averaging >= 1 && s.Averaging <= 16, "amplifier", s)
+		} else {
+			must(s.Address > 0 && s.Address < 0x80, "address", s)
+		}
+	}
+	must(fed == a.Fitted, "fitted", a.Fitted)
+	must(!fed[frame.Draft] || fed[frame.Flue], "draft without flue", a.Fitted)
+	for ch, limit := range a.Limits {
+		must(limit == 0 || fed[ch] && limit >= 100 && limit < 1400, "limit", a.Limits)
+	}
+
+	if c.MQTT.Broker == "" {
+		host, _, err := net.SplitHostPort(c.MQTT.Embedded)
+		ip, _ := netip.ParseAddr(host)
+		must(err == nil && (host == "localhost" || ip.IsLoopback()), "embedded broker", c.MQTT)
+	} else {
+		must(c.MQTT.Embedded == "", "two brokers", c.MQTT)
+		must(!strings.Contains(c.MQTT.Broker, "@"), "broker", c.MQTT)
+	}
+	must(c.MQTT.ClientID != "", "client", c.MQTT)
+	must(c.MQTT.PasswordFile == "" || c.MQTT.User != "", "password without user", c.MQTT)
+	_, _, err := net.SplitHostPort(c.Web.Listen)
+	must(err == nil, "web", c.Web)
+}
+
+// FuzzParse: whatever the file says, there is a configuration that everything can rely
+// on, or mistakes with lines that exist; and the scan that keeps the lines agrees with
+// the decoder on what is TOML.
+func FuzzParse(f *testing.F) {
+	f.Add(configs.Reference)
+	f.Add(configs.Demo)
+	files, err := filepath.Glob("testdata/bad/*.toml")
+	if err != nil {
+		f.Fatal(err)
+	}
+	for _, file := range files {
+		data, err := os.ReadFile(file)
+		if err != nil {
+			f.Fatal(err)
+		}
+		f.Add(data)
+	}
+	f.Fuzz(func(t *testing.T, data []byte) {
+		c, err := config.Parse("fuzz.toml", data)
+		var decoded map[string]any
+		toTOML := toml.Unmarshal([]byte(strings.TrimPrefix(string(data), "\xef\xbb\xbf")), &decoded)
+		if err == nil {
+			check(t, c)
+			if toTOML != nil {
+				t.Errorf("accepted, and is no TOML: %v", toTOML)
+			}
+			return
+		}
+		var all config.Errors
+		if !errors.As(err, &all) || len(all) == 0 {
+			t.Fatalf("the error is a %T: %v", err, err)
+		}
+		lines := strings.Count(string(data), "\n") + 1
+		for i, one := range all {
+			if one.Line < 0 || one.Line > lines || one.Text == "" {
+				t.Errorf("impossible mistake %+v in %d lines", one, lines)
+			}
+			if i > 0 && one.Line < all[i-1].Line {
+				t.Errorf("line %d after line %d", one.Line, all[i-1].Line)
+			}
+			if toTOML == nil && strings.Contains(one.Text, "is given twice; keep one") {
+				t.Errorf("%v, and the decoder has nothing to say", one)
+			}
+		}
+	})
+}

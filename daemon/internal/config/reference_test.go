@@ -1,0 +1,114 @@
+package config_test
+
+import (
+	"fmt"
+	"regexp"
+	"strings"
+	"testing"
+
+	"fluewright/configs"
+	"fluewright/daemon/internal/config"
+)
+
+// keysOf asks the parser what keys a table has: it lists them to whoever writes one that
+// resembles none.
+func keysOf(t *testing.T, header string) []string {
+	t.Helper()
+	_, err := config.Parse("keys.toml", []byte(header+"\nzzzzzzzzzzzzzzzzzzzz = 1\n"))
+	if err == nil {
+		t.Fatal("an unknown key was accepted")
+	}
+	_, list, found := strings.Cut(err.Error(), "zzzz is not a key; the keys here are ")
+	if !found {
+		t.Fatalf("no list of keys: %v", err)
+	}
+	list, _, _ = strings.Cut(list, "\n")
+	return strings.Split(list, ", ")
+}
+
+func TestReferenceDocumentsEveryKey(t *testing.T) {
+	reference := string(configs.Reference)
+	section := func(header string) string {
+		_, text, found := strings.Cut(reference, "\n"+header+"\n")
+		if !found {
+			t.Errorf("%s is missing", header)
+		}
+		text, _, _ = strings.Cut(text, "\n[")
+		return text
+	}
+	holds := func(text, key string) bool {
+		return regexp.MustCompile(`(?m)^#?` + regexp.QuoteMeta(key) + ` = `).MatchString(text)
+	}
+	for _, table := range keysOf(t, "") {
+		switch table {
+		case "sensor":
+			for _, key := range keysOf(t, "[[sensor]]\nchip = \"max31856\"") {
+				if !holds(section("[[sensor]]"), key) {
+					t.Errorf("sensor.%s is missing at an amplifier", key)
+				}
+			}
+			for _, key := range keysOf(t, "[[sensor]]\nchip = \"bme280\"") {
+				if !holds(reference, key) {
+					t.Errorf("sensor.%s is missing", key)
+				}
+			}
+		case "alarms":
+			for _, name := range keysOf(t, "[alarms]") {
+				header := "[alarms." + name + "]"
+				for _, key := range keysOf(t, header) {
+					if !holds(section(header), key) {
+						t.Errorf("%s %s is missing", header, key)
+					}
+				}
+			}
+		default:
+			for _, key := range keysOf(t, "["+table+"]") {
+				if !holds(section("["+table+"]"), key) {
+					t.Errorf("%s.%s is missing", table, key)
+				}
+			}
+		}
+	}
+}
+
+// What stands behind a '#' as an example can be used as it is.
+func TestReferenceExamplesAreAccepted(t *testing.T) {
+	text := regexp.MustCompile(`(?m)^#([a-z-]+ = )`).ReplaceAllString(string(configs.Reference), "$1")
+	text = strings.Replace(text, "\nembedded = ", "\n# embedded = ", 1) // gives way to the broker
+	text += `
+[[sensor]]
+channels = ["firebox"]
+chip = "max31856"
+bus = "/dev/spidev1.0"
+thermocouple = "K"
+`
+	c, err := config.Parse("examples.toml", []byte(text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	check(t, c)
+	got := fmt.Sprint(c.MQTT)
+	want := "{ssl://broker.example:8883 fluewright-furnace furnace /run/credentials/fluewright.service/mqtt-password /etc/fluewright/ca.pem }"
+	if got != want {
+		t.Errorf("got %s, want %s", got, want)
+	}
+}
+
+// The chips that the reference lists are those that the parser knows.
+func TestReferenceListsEveryChip(t *testing.T) {
+	_, err := config.Parse("chip.toml", []byte("[[sensor]]\nchip = \"none\"\n"))
+	if err == nil {
+		t.Fatal("an unknown chip was accepted")
+	}
+	_, list, _ := strings.Cut(err.Error(), `"none" is unknown; `)
+	list, _, _ = strings.Cut(list, "\n")
+	names := regexp.MustCompile(`"([^"]+)"`).FindAllStringSubmatch(list, -1)
+	if len(names) < 5 {
+		t.Fatalf("too few chips in %q", list)
+	}
+	for _, name := range names {
+		if !regexp.MustCompile(`(?m)^#.*\b` + name[1] + `\b`).MatchString(string(configs.Reference)) {
+			t.Errorf("%s is missing", name[1])
+		}
+	}
+}

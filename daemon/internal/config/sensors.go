@@ -1,0 +1,250 @@
+package config
+
+import (
+	"fmt"
+	"path"
+	"regexp"
+	"slices"
+	"strings"
+
+	"fluewright/analysis/frame"
+	"fluewright/daemon/internal/units"
+
+	"github.com/pelletier/go-toml/v2/unstable"
+)
+
+// standard is the usual set on a board with two chip selects and one I2C bus.
+func standard() []Sensor {
+	return []Sensor{
+		{Name: "flue", Chip: "max31856", Bus: "/dev/spidev0.0", Channels: []frame.Channel{frame.Flue}, Thermocouple: "K", MainsHz: 60, Averaging: 1},
+		{Name: "chamber", Chip: "max31856", Bus: "/dev/spidev0.1", Channels: []frame.Channel{frame.Chamber}, Thermocouple: "K", MainsHz: 60, Averaging: 1},
+		{Name: "draft", Chip: "sdp810-125pa", Bus: "/dev/i2c-1", Address: 0x25, Channels: []frame.Channel{frame.Draft}},
+		{Name: "ambient", Chip: "bme280", Bus: "/dev/i2c-1", Address: 0x76, Channels: []frame.Channel{frame.Ambient, frame.Room}},
+	}
+}
+
+// sensors reads the list of chips; without one, the standard set is fitted.
+func sensors(root *table) []Sensor {
+	list := root.take("sensor")
+	if list == nil {
+		return standard()
+	}
+	if list.table() {
+		root.at(list.line, "sensor is one table; it is a list, write [[sensor]] in two brackets before each chip")
+		return nil
+	}
+	if list.kind != unstable.ArrayTable && list.kind != unstable.Array {
+		root.at(list.line, "sensor is %s; write [[sensor]] before each chip", list.what())
+		return nil
+	}
+	if len(list.items) == 0 {
+		root.at(list.line, "sensor is an empty list; without a sensor there is nothing to watch, write [[sensor]] before each chip")
+	}
+	before := len(root.list)
+	var fitted []Sensor
+	for _, n := range list.items {
+		if !n.table() {
+			root.at(n.line, "sensor has %s in it; write [[sensor]] before each chip", n.what())
+			continue
+		}
+		fitted = append(fitted, sensor(newTable(root.problems, "sensor", n)))
+	}
+	clashes(root.problems, fitted)
+	if len(root.list) == before {
+		complete(root.problems, fitted)
+	}
+	return fitted
+}
+
+// sensor reads one chip. What is wrong is left empty, and not judged any further.
+func sensor(t *table) Sensor {
+	s := Sensor{Line: t.line}
+	s.Chip = t.required("chip", chipNames()).value
+	c := chipCalled(s.Chip)
+	s.Channels = t.channels(c)
+	if len(s.Channels) > 0 {
+		s.Name = s.Channels[0].String()
+	}
+	s.Bus = t.bus(c)
+	s.Address = t.address(c)
+	t.amplifier(c, &s)
+	t.done()
+	return s
+}
+
+// required reads a text that has no default.
+func (t *table) required(key string, of []string) given[string] {
+	if t.keys.keys[key] == nil {
+		t.at(t.line, "%s is missing; %s", t.name(key), oneOf(of))
+	}
+	return t.choice(key, "", of)
+}
+
+// channels reads what the chip is to feed.
+func (t *table) channels(c *chip) []frame.Channel {
+	n := t.take("channels")
+	switch {
+	case n == nil:
+		t.at(t.line, "%s is missing; it lists what the chip measures, like channels = [\"flue\"]", t.name("channels"))
+		return nil
+	case n.kind != unstable.Array || len(n.items) == 0:
+		t.at(n.line, "%s is %s; it lists what the chip measures, like [\"flue\"]", t.name("channels"), n.what())
+		return nil
+	}
+	var channels []frame.Channel
+	for _, item := range n.items {
+		ch, ok := frame.Parse(item.text)
+		if item.kind != unstable.String || !ok {
+			t.at(item.line, "%s has %s in it; a channel is one of %s", t.name("channels"), item.what(), list(frame.All()))
+			continue
+		}
+		if slices.Contains(channels, ch) {
+			t.at(item.line, "%s has %v in it twice; once is enough", t.name("channels"), ch)
+			continue
+		}
+		channels = append(channels, ch)
+		if c != nil && !slices.Contains(c.channels(), ch) {
+			t.at(item.line, "%s: %s cannot measure %v; it can feed %s", t.name("channels"), c.name, ch, list(c.channels()))
+		}
+	}
+	if c == nil {
+		return channels
+	}
+	for _, quantity := range c.feeds {
+		same := slices.DeleteFunc(slices.Clone(channels), func(ch frame.Channel) bool { return !slices.Contains(quantity, ch) })
+		if len(same) > 1 {
+			t.at(n.line, "%s: %s sits at one place and cannot feed %s; keep one of them", t.name("channels"), c.name, list(same))
+		}
+	}
+	return channels
+}
+
+// list writes channels as a sentence needs them.
+func list(channels []frame.Channel) string {
+	names := make([]string, len(channels))
+	for i, ch := range channels {
+		names[i] = ch.String()
+	}
+	if len(names) == 1 {
+		return names[0]
+	}
+	return strings.Join(names[:len(names)-1], ", ") + " and " + names[len(names)-1]
+}
+
+// benchBus is the name of a bus that lives within the program.
+var benchBus = regexp.MustCompile(`^bench-[a-z0-9][a-z0-9.-]*$`)
+
+// bus reads where the chip is wired to.
+func (t *table) bus(c *chip) string {
+	example := i2c.example()
+	if c != nil {
+		example = c.bus.example()
+	}
+	if t.keys.keys["bus"] == nil {
+		t.at(t.line, "%s is missing; it is the bus that the chip is wired to, like bus = %q", t.name("bus"), example)
+	}
+	return t.text("bus", "", func(s string) error {
+		device := strings.HasPrefix(s, "/dev/") && path.Clean(s) == s && printable(s)
+		if !device && !benchBus.MatchString(s) {
+			return fmt.Errorf("%q is no bus; it is a device file like %q, or bench-… for a bench within the program", s, example)
+		}
+		if c == nil {
+			return nil
+		}
+		if kind, known := kindOf(s); known && kind != c.bus {
+			return fmt.Errorf("%q is on %v and %s is on %v; its bus is like %q", s, kind, c.name, c.bus, example)
+		}
+		return nil
+	}).value
+}
+
+// kindOf tells the kind of a bus by its usual name; others are tried when opened.
+func kindOf(bus string) (kind busKind, known bool) {
+	switch {
+	case strings.HasPrefix(bus, "/dev/spidev"), strings.HasPrefix(bus, "bench-spi"):
+		return spi, true
+	case strings.HasPrefix(bus, "/dev/i2c-"), strings.HasPrefix(bus, "bench-i2c"):
+		return i2c, true
+	default:
+		return 0, false
+	}
+}
+
+// address reads the chip's address on I2C; 0 where there is none or a wrong one.
+func (t *table) address(c *chip) uint16 {
+	switch {
+	case c == nil:
+		t.take("address")
+		return 0
+	case c.bus == spi:
+		t.refuse("address", fmt.Sprintf("%s is on SPI and has none; leave it out", c.name))
+		return 0
+	default:
+		a := t.integer("address", c.addresses[0], c.addresses, "%#02x")
+		if !a.ok() {
+			return 0
+		}
+		return uint16(a.value)
+	}
+}
+
+// amplifier reads what only a thermocouple amplifier needs to know.
+func (t *table) amplifier(c *chip, s *Sensor) {
+	switch {
+	case c == nil:
+		t.known = append(t.known, "thermocouple", "mains", "averaging")
+	case !c.amplifier:
+		for _, key := range []string{"thermocouple", "mains", "averaging"} {
+			t.refuse(key, fmt.Sprintf("%s has no thermocouple; leave it out", c.name))
+		}
+	default:
+		s.Thermocouple = t.required("thermocouple", thermocoupleTypes()).value
+		mains := quantity(t, "mains", units.ParseFrequency, span{"60 Hz", "50 Hz", "60 Hz"})
+		if mains.ok() && mains.value != 50 && mains.value != 60 {
+			t.at(mains.line, "%s: %g Hz is no mains; it is \"50 Hz\" or \"60 Hz\"", t.name("mains"), mains.value)
+		}
+		s.MainsHz = int(mains.value)
+		s.Averaging = t.integer("averaging", 1, []int{1, 2, 4, 8, 16}, "%d").value
+	}
+}
+
+// clashes reports chips that cannot be together.
+func clashes(p *problems, fitted []Sensor) {
+	type place struct {
+		bus     string
+		address uint16
+	}
+	at := map[place]Sensor{}
+	fed := map[frame.Channel]Sensor{}
+	for _, s := range fitted {
+		if c := chipCalled(s.Chip); c != nil && s.Bus != "" && (c.bus == spi || s.Address != 0) {
+			here := place{s.Bus, s.Address}
+			first, taken := at[here]
+			switch {
+			case !taken:
+				at[here] = s
+			case c.bus == spi:
+				p.at(s.Line, "two chips on %s, the first is on line %d; each needs its own chip select, like /dev/spidev0.1", s.Bus, first.Line)
+			default:
+				p.at(s.Line, "two chips at %#02x on %s, the first is on line %d; give one another address or another bus", s.Address, s.Bus, first.Line)
+			}
+		}
+		for _, ch := range s.Channels {
+			if first, taken := fed[ch]; taken {
+				p.at(s.Line, "%v is fed twice, first on line %d; one sensor a channel", ch, first.Line)
+				continue
+			}
+			fed[ch] = s
+		}
+	}
+}
+
+// complete reports what is missing among sensors that are right by themselves.
+func complete(p *problems, fitted []Sensor) {
+	feeding := func(ch frame.Channel) int {
+		return slices.IndexFunc(fitted, func(s Sensor) bool { return slices.Contains(s.Channels, ch) })
+	}
+	if i := feeding(frame.Draft); i >= 0 && feeding(frame.Flue) < 0 {
+		p.at(fitted[i].Line, "draft is measured and flue is not; whether a draft is wrong depends on the fire, which the flue tells: fit a sensor that feeds flue")
+	}
+}

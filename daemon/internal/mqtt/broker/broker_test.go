@@ -1,0 +1,210 @@
+package broker_test
+
+import (
+	"log/slog"
+	"strings"
+	"testing"
+	"time"
+
+	paho "github.com/eclipse/paho.mqtt.golang"
+
+	"fluewright/daemon/internal/mqtt/broker"
+)
+
+const patience = 5 * time.Second
+
+func start(t *testing.T) *broker.Broker {
+	t.Helper()
+	b, err := broker.Start(broker.Options{Listen: "127.0.0.1:0", ClientID: "fluewright-cellar-7", Log: slog.New(slog.DiscardHandler)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		if err := b.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+	return b
+}
+
+func connect(t *testing.T, b *broker.Broker, change func(*paho.ClientOptions)) (paho.Client, error) {
+	t.Helper()
+	o := paho.NewClientOptions().AddBroker(b.URL()).SetAutoReconnect(false).SetProtocolVersion(4)
+	change(o)
+	c := paho.NewClient(o)
+	token := c.Connect()
+	if !token.WaitTimeout(patience) {
+		t.Fatal("the broker does not answer")
+	}
+	if token.Error() == nil {
+		t.Cleanup(func() { c.Disconnect(10) })
+	}
+	return c, token.Error()
+}
+
+func publisher(t *testing.T, b *broker.Broker) paho.Client {
+	t.Helper()
+	c, err := connect(t, b, func(o *paho.ClientOptions) {
+		user, password := b.Credentials()
+		o.SetUsername(user).SetPassword(password).SetClientID("fluewright-cellar-7")
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return c
+}
+
+// listen returns what is published under "fluewright/#", topic=payload.
+func listen(t *testing.T, c paho.Client) <-chan string {
+	t.Helper()
+	got := make(chan string, 100)
+	token := c.Subscribe("fluewright/#", 1, func(_ paho.Client, m paho.Message) { got <- m.Topic() + "=" + string(m.Payload()) })
+	if !token.WaitTimeout(patience) || token.Error() != nil {
+		t.Fatalf("subscribe: %v", token.Error())
+	}
+	return got
+}
+
+func expect(t *testing.T, got <-chan string, want string) {
+	t.Helper()
+	select {
+	case have := <-got:
+		if have != want {
+			t.Errorf("got %s, want %s", have, want)
+		}
+	case <-time.After(patience):
+		t.Errorf("no %s", want)
+	}
+}
+
+func TestWhoMayConnect(t *testing.T) {
+	b := start(t)
+	user, password := b.Credentials()
+	for _, tt := range []struct {
+		name               string
+		id, user, password string
+		ok                 bool
+	}{
+		{"anybody, as nobody", "phone", "", "", true},
+		{"the publisher", "fluewright-cellar-7", user, password, true},
+		{"a wrong password", "x", user, password + "x", false},
+		{"no password", "x", user, "", false},
+		{"another user", "x", "admin", password, false},
+		{"somebody who takes the publisher's place", "fluewright-cellar-7", "", "", false},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			_, err := connect(t, b, func(o *paho.ClientOptions) { o.SetClientID(tt.id).SetUsername(tt.user).SetPassword(tt.password) })
+			if (err == nil) != tt.ok {
+				t.Errorf("connect: %v", err)
+			}
+		})
+	}
+}
+
+// TestWhoMayWrite lets an anonymous client try each topic; only what the publisher
+// writes and what is a command may arrive.
+func TestWhoMayWrite(t *testing.T) {
+	b := start(t)
+	own := publisher(t, b)
+	got := listen(t, own)
+	for _, tt := range []struct {
+		topic  string
+		retain bool
+		passes bool
+	}{
+		{"fluewright/cellar-7/alarm/overheat/flue", true, false},
+		{"fluewright/cellar-7/availability", false, false},
+		{"fluewright/cellar-7/command/acknowledge", false, true},
+		{"fluewright/cellar-7/command/acknowledge", true, false},
+		{"fluewright/cellar-7/command", false, false},
+		{"fluewright/cellar-7/commands/x", false, false},
+		{"fluewright//command/x", false, false},
+		{"other/cellar-7/command/x", false, false},
+		{"$SYS/broker/x", false, false},
+	} {
+		// A client of its own for each: the broker may throw out who writes without right.
+		c, err := connect(t, b, func(o *paho.ClientOptions) { o.SetClientID("intruder") })
+		if err != nil {
+			t.Fatal(err)
+		}
+		c.Publish(tt.topic, 0, tt.retain, "mine").WaitTimeout(patience)
+		// What comes after it on the same connection shows that it was handled.
+		c.Publish("fluewright/cellar-7/command/mark", 0, false, "end").WaitTimeout(patience)
+		if tt.passes {
+			expect(t, got, tt.topic+"=mine")
+		}
+		expect(t, got, "fluewright/cellar-7/command/mark=end")
+		c.Disconnect(10)
+	}
+}
+
+// TestAWillIsNoWayRound: the library does not ask whether a will may be written.
+func TestAWillIsNoWayRound(t *testing.T) {
+	b := start(t)
+	got := listen(t, publisher(t, b))
+	for _, will := range []struct {
+		topic  string
+		retain bool
+	}{{"fluewright/cellar-7/alarm/spillage", true}, {"fluewright/cellar-7/availability", false}, {"fluewright/cellar-7/command/x", true}} {
+		c, err := connect(t, b, func(o *paho.ClientOptions) {
+			o.SetClientID("intruder").SetWill(will.topic, "mine", 0, will.retain)
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		// A second client with the same id makes the broker end the first without a
+		// DISCONNECT, which sends its will.
+		if _, err := connect(t, b, func(o *paho.ClientOptions) { o.SetClientID("intruder") }); err != nil {
+			t.Fatal(err)
+		}
+		mark, err := connect(t, b, func(o *paho.ClientOptions) { o.SetClientID("marker") })
+		if err != nil {
+			t.Fatal(err)
+		}
+		mark.Publish("fluewright/cellar-7/command/mark", 0, false, "end").WaitTimeout(patience)
+		expect(t, got, "fluewright/cellar-7/command/mark=end")
+		c.Disconnect(0)
+	}
+}
+
+func TestRetainedIsKept(t *testing.T) {
+	b := start(t)
+	own := publisher(t, b)
+	if token := own.Publish("fluewright/cellar-7/alarm/spillage", 1, true, "raised"); !token.WaitTimeout(patience) || token.Error() != nil {
+		t.Fatal(token.Error())
+	}
+	reader, err := connect(t, b, func(o *paho.ClientOptions) { o.SetClientID("reader") })
+	if err != nil {
+		t.Fatal(err)
+	}
+	expect(t, listen(t, reader), "fluewright/cellar-7/alarm/spillage=raised")
+}
+
+func TestATooLargePacketIsRefused(t *testing.T) {
+	b := start(t)
+	got := listen(t, publisher(t, b))
+	lost := make(chan error, 1)
+	c, err := connect(t, b, func(o *paho.ClientOptions) {
+		o.SetClientID("big").SetConnectionLostHandler(func(_ paho.Client, err error) { lost <- err })
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	c.Publish("fluewright/cellar-7/command/x", 0, false, strings.Repeat("x", 300<<10))
+	select {
+	case <-lost:
+	case m := <-got:
+		t.Errorf("%d bytes arrived", len(m))
+	case <-time.After(patience):
+		t.Error("the broker keeps the client")
+	}
+}
+
+func TestLoopbackOnly(t *testing.T) {
+	for _, listen := range []string{"0.0.0.0:0", ":0", "[::]:0", "192.0.2.1:1883", "board.lan:1883", "127.0.0.1"} {
+		if b, err := broker.Start(broker.Options{Listen: listen, Log: slog.New(slog.DiscardHandler)}); err == nil {
+			t.Errorf("the broker listens on %s", listen)
+			_ = b.Close()
+		}
+	}
+}

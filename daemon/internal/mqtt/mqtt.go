@@ -1,0 +1,297 @@
+// Package mqtt publishes what the program knows to an MQTT 3.1.1 broker, and keeps
+// alarms and events until the broker has acknowledged them.
+//
+// Under fluewright/<site>/ it writes availability, state and alarm/<name>[/<channel>]
+// (retained), telemetry and event. The payloads are described by the JSON Schemas in the
+// folder schema, and a test holds every payload against them. All of it is sent with
+// QoS 1: a receiver may see a message twice, and tells an event's repeat by its id.
+package mqtt
+
+import (
+	"cmp"
+	"crypto/tls"
+	"crypto/x509"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/url"
+	"os"
+	"sync"
+	"time"
+
+	"fluewright/analysis"
+	"fluewright/analysis/alarm"
+	"fluewright/analysis/frame"
+	"fluewright/daemon/internal/status"
+	"fluewright/daemon/internal/verdict"
+)
+
+// Options is what the publisher needs to know.
+type Options struct {
+	// Site is part of every topic: a to z, 0 to 9 and '-'.
+	Site string
+	// Broker is "tcp://host:1883" or "ssl://host:8883".
+	Broker   string
+	ClientID string // default "fluewright-<site>"
+	// User and Password may be empty. Over tcp they can be read on the way.
+	User, Password string
+	// CAFile holds the certificates that may sign the broker's, for ssl; empty: those of
+	// the system.
+	CAFile string
+
+	// Software is the program's version and BootID tells its runs apart.
+	Software, BootID string
+	// Started is time.Now at the start of the program.
+	Started time.Time
+	// Verdict words alarms and sums up the state.
+	Verdict verdict.Site
+
+	// The intervals are on the frames' clock. Zero takes the default: a state and a pack
+	// each minute, with a sample each 10 s.
+	StateEvery, PackEvery, SampleEvery time.Duration
+
+	Log *slog.Logger
+}
+
+// settle is how often at most a change of a reading's quality makes a new state: a loose
+// wire can change it at every tick.
+const settle = time.Second
+
+// Publisher is fed by the loop through Offer and delivers in Run.
+type Publisher struct {
+	o      Options
+	server *url.URL
+	tls    *tls.Config // nil without TLS
+
+	wake chan struct{} // holds one token while there may be something to send
+
+	mu      sync.Mutex
+	queue   queue
+	latest  *status.Status
+	events  uint64 // numbered so far
+	told    map[alarm.Key]told
+	state   outlook
+	samples []sample
+	sampled time.Duration // when samples were last taken
+	packing time.Duration // when the present pack was begun
+	stats   Stats
+}
+
+// told is what was last put into the queue about an alarm.
+type told struct {
+	state      alarm.State
+	occurrence uint32
+	blind      bool
+}
+
+// outlook is what was last put into the queue as the state.
+type outlook struct {
+	made      bool
+	at        time.Duration
+	qualities [frame.Count]frame.Quality
+}
+
+// Stats counts since the program began.
+type Stats struct {
+	Connected bool
+	Connects  uint64 // sessions that came up
+	Published uint64 // messages that the broker acknowledged
+	Failed    uint64 // messages sent and not acknowledged before the connection went
+	Dropped   uint64 // messages given up because too many waited
+	Pending   int    // messages that wait or are not acknowledged yet
+}
+
+// New checks o and prepares a publisher; it does not connect yet.
+func New(o Options) (*Publisher, error) {
+	server, secure, err := parseBroker(o.Broker)
+	if err != nil {
+		return nil, err
+	}
+	o.ClientID = cmp.Or(o.ClientID, "fluewright-"+o.Site)
+	o.StateEvery = cmp.Or(o.StateEvery, time.Minute)
+	o.PackEvery = cmp.Or(o.PackEvery, time.Minute)
+	o.SampleEvery = cmp.Or(o.SampleEvery, 10*time.Second)
+	p := &Publisher{o: o, server: server, wake: make(chan struct{}, 1), told: make(map[alarm.Key]told)}
+	switch {
+	case secure:
+		p.tls = &tls.Config{MinVersion: tls.VersionTLS12, ServerName: server.Hostname()}
+		if o.CAFile != "" {
+			if p.tls.RootCAs, err = certificates(o.CAFile); err != nil {
+				return nil, err
+			}
+		}
+	case o.CAFile != "":
+		return nil, fmt.Errorf("a CA file for the broker %s, which is not reached over TLS: write ssl://%s", o.Broker, server.Host)
+	}
+	return p, nil
+}
+
+func parseBroker(broker string) (server *url.URL, secure bool, err error) {
+	server, err = url.Parse(broker)
+	if err != nil {
+		return nil, false, fmt.Errorf("read the broker's address: %w", err)
+	}
+	port := "1883"
+	switch server.Scheme {
+	case "tcp", "mqtt":
+	case "ssl", "tls", "mqtts":
+		secure, port = true, "8883"
+	default:
+		return nil, false, fmt.Errorf("broker %q: want tcp://host:1883 or ssl://host:8883", broker)
+	}
+	if server.Hostname() == "" {
+		return nil, false, fmt.Errorf("broker %q names no host: want tcp://host:1883 or ssl://host:8883", broker)
+	}
+	if server.User != nil {
+		return nil, false, errors.New("the broker's address holds a user: user and password are given apart from it")
+	}
+	if server.Port() == "" {
+		server.Host = net.JoinHostPort(server.Hostname(), port)
+	}
+	return server, secure, nil
+}
+
+func certificates(file string) (*x509.CertPool, error) {
+	pem, err := os.ReadFile(file)
+	if err != nil {
+		return nil, fmt.Errorf("read the broker's CA: %w", err)
+	}
+	pool := x509.NewCertPool()
+	if !pool.AppendCertsFromPEM(pem) {
+		return nil, fmt.Errorf("read the broker's CA: no PEM certificate in %s", file)
+	}
+	return pool, nil
+}
+
+// Stats returns the counters.
+func (p *Publisher) Stats() Stats {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	s := p.stats
+	s.Dropped, s.Pending = p.queue.dropped, p.queue.pending()
+	return s
+}
+
+// Offer takes a tick over. It never waits for the broker, and every event of the tick is
+// queued before it returns. Ticks must come in order, each once; s must not change.
+func (p *Publisher) Offer(s *status.Status) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.latest = s
+	urgent := p.offerAlarms(s)
+	for _, e := range s.Assessment.Events {
+		p.events++
+		n := p.events
+		p.queue.add(&message{class: events, topic: p.topic("event"), body: func(latest *status.Status) ([]byte, error) {
+			return p.event(n, e, latest)
+		}})
+		urgent = urgent || e.Kind == analysis.AlarmChanged
+	}
+	p.offerState(s, urgent)
+	p.offerTelemetry(s)
+	p.rouse()
+}
+
+// offerAlarms queues each alarm that changed. One that is not judged yet is never told:
+// what an earlier run left retained may still hold.
+func (p *Publisher) offerAlarms(s *status.Status) (changed bool) {
+	settled := s.Frame.At-p.state.at >= settle
+	for _, a := range s.Assessment.Alarms {
+		now, was := told{a.State, a.Occurrence, a.Blind}, p.told[a.Key]
+		onlyBlind := now.state == was.state && now.occurrence == was.occurrence
+		if a.State == alarm.Unjudged || now == was || onlyBlind && !settled {
+			continue
+		}
+		p.tell(a)
+		changed = true
+	}
+	return changed
+}
+
+// tell queues an alarm's status. p.mu is held.
+func (p *Publisher) tell(a alarm.Status) {
+	p.told[a.Key] = told{a.State, a.Occurrence, a.Blind}
+	p.queue.add(&message{
+		class: alarms, topic: p.topic("alarm/" + a.Key.String()), retained: true, newest: true,
+		body: func(latest *status.Status) ([]byte, error) {
+			return json.Marshal(p.condition(a, latest, latest.Frame.At))
+		},
+	})
+}
+
+func (p *Publisher) offerState(s *status.Status, urgent bool) {
+	now := outlook{made: true, at: s.Frame.At}
+	for c, in := range s.Frame.Inputs {
+		now.qualities[c] = in.Quality
+	}
+	since := now.at - p.state.at
+	due := !p.state.made || since >= p.o.StateEvery || since >= settle && now.qualities != p.state.qualities
+	if urgent || due {
+		p.state = now
+		p.tellState()
+	}
+}
+
+// tellState queues the state, as it will be when it is sent. p.mu is held.
+func (p *Publisher) tellState() {
+	p.queue.add(&message{class: states, topic: p.topic("state"), retained: true, newest: true, body: p.summary})
+}
+
+func (p *Publisher) offerTelemetry(s *status.Status) {
+	at := s.Frame.At
+	if len(p.samples) > 0 && at-p.packing >= p.o.PackEvery {
+		samples := p.samples
+		p.samples = nil
+		p.queue.add(&message{class: telemetry, topic: p.topic("telemetry"), body: func(latest *status.Status) ([]byte, error) {
+			return pack(p.o.Site, samples, latest)
+		}})
+	}
+	if len(p.samples) > 0 && at-p.sampled < p.o.SampleEvery {
+		return
+	}
+	for _, c := range frame.All() {
+		if in := s.Frame.Inputs[c]; verdict.Readable(in) {
+			if len(p.samples) == 0 {
+				p.packing = at
+			}
+			p.samples = append(p.samples, sample{at, c, in})
+		}
+	}
+	p.sampled = at
+}
+
+// greet queues all that a broker must know after a connection has come up.
+func (p *Publisher) greet() {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.online()
+	if p.latest == nil {
+		return
+	}
+	for _, a := range p.latest.Assessment.Alarms {
+		if a.State != alarm.Unjudged {
+			p.tell(a)
+		}
+	}
+	p.tellState()
+}
+
+// online queues that we are there. p.mu is held.
+func (p *Publisher) online() {
+	p.queue.add(&message{
+		class: availabilities, topic: p.topic("availability"), retained: true, newest: true,
+		body: func(*status.Status) ([]byte, error) { return p.available("online") },
+	})
+}
+
+func (p *Publisher) topic(rest string) string { return root(p.o.Site) + rest }
+
+// rouse tells the sender that there may be something to send.
+func (p *Publisher) rouse() {
+	select {
+	case p.wake <- struct{}{}:
+	default:
+	}
+}

@@ -1,0 +1,265 @@
+package mqtt
+
+import (
+	"encoding/json"
+	"strconv"
+	"time"
+
+	"fluewright/analysis"
+	"fluewright/analysis/alarm"
+	"fluewright/analysis/frame"
+	"fluewright/daemon/internal/status"
+	"fluewright/daemon/internal/verdict"
+)
+
+// version is that of every payload. New members do not change it; a member that goes
+// away or changes its meaning does.
+const version = 1
+
+// root is the prefix of every topic of a site.
+func root(site string) string { return "fluewright/" + site + "/" }
+
+// stamp says when something was so. Time is the wall clock's as far as it is known;
+// Boot and At (seconds on the program's own clock) stay right whatever the clock does.
+type stamp struct {
+	Time         string  `json:"time"`
+	ClockTrusted bool    `json:"clock_trusted"`
+	Boot         string  `json:"boot"`
+	At           float64 `json:"at"`
+}
+
+func (p *Publisher) stamp(latest *status.Status, at time.Duration) stamp {
+	return stamp{wall(latest, at), latest.ClockTrusted, p.o.BootID, at.Seconds()}
+}
+
+func wall(latest *status.Status, at time.Duration) string { return rfc3339(latest.WallOf(at)) }
+
+func rfc3339(t time.Time) string { return t.UTC().Format("2006-01-02T15:04:05.000Z07:00") }
+
+// available is the payload of availability.
+type available struct {
+	Version  int    `json:"version"`
+	State    string `json:"state"` // online, offline or lost
+	Boot     string `json:"boot"`
+	Since    string `json:"since"` // when the program began, as the clock has it now
+	Software string `json:"software"`
+}
+
+func (p *Publisher) available(state string) ([]byte, error) {
+	// The monotonic difference survives a clock that is set after the start.
+	since := time.Now().Add(-time.Since(p.o.Started))
+	return json.Marshal(available{version, state, p.o.BootID, rfc3339(since), p.o.Software})
+}
+
+// value is a number with its quality; without a usable one the number is null.
+type value struct {
+	Value   *float64 `json:"value"`
+	Unit    string   `json:"unit"`
+	Quality string   `json:"quality"`
+	Fault   string   `json:"fault,omitempty"`
+	// Measured is when the channel was last really measured.
+	Measured string `json:"measured,omitempty"`
+}
+
+func valueOf(c frame.Channel, in frame.Input) value {
+	v := value{Unit: unitOf(c), Quality: in.Quality.String(), Fault: in.Fault}
+	if verdict.Readable(in) {
+		n := rounded(c, in.Value)
+		v.Value = &n
+	}
+	return v
+}
+
+func unitOf(c frame.Channel) string {
+	if c.Pressure() {
+		return pascal
+	}
+	return celsius
+}
+
+// outline is the payload of state.
+type outline struct {
+	Version int `json:"version"`
+	stamp
+	Verdict    said             `json:"verdict"`
+	Phase      string           `json:"phase"`
+	PhaseSince string           `json:"phase_since"`
+	Draft      value            `json:"draft_average"`
+	Channels   map[string]value `json:"channels"`
+	Alarms     []standing       `json:"alarms"`
+}
+
+type said struct {
+	Level    string `json:"level"`
+	Headline string `json:"headline"`
+	Action   string `json:"action"`
+}
+
+type standing struct {
+	Alarm      string `json:"alarm"`
+	Channel    string `json:"channel,omitempty"`
+	State      string `json:"state"`
+	Blind      bool   `json:"blind"`
+	Priority   string `json:"priority"`
+	Occurrence uint32 `json:"occurrence"`
+	Since      string `json:"since"`
+}
+
+func (p *Publisher) summary(s *status.Status) ([]byte, error) {
+	v := p.o.Verdict.Judge(s, 0)
+	out := outline{
+		Version:    version,
+		stamp:      p.stamp(s, s.Frame.At),
+		Verdict:    said{v.Level.String(), v.Headline, v.Action},
+		Phase:      s.Assessment.Phase.String(),
+		PhaseSince: wall(s, s.Assessment.PhaseSince),
+		Draft:      valueOf(frame.Draft, s.Assessment.Draft),
+		Channels:   make(map[string]value, frame.Count),
+		Alarms:     []standing{},
+	}
+	for _, c := range frame.All() {
+		v := valueOf(c, s.Frame.Inputs[c])
+		if t := s.Taken[c]; !t.IsZero() {
+			v.Measured = rfc3339(t)
+		}
+		out.Channels[c.String()] = v
+	}
+	for _, a := range s.Assessment.Alarms {
+		out.Alarms = append(out.Alarms, standing{
+			string(a.Key.Name), channelOf(a.Key), a.State.String(), a.Blind,
+			a.Priority.String(), a.Occurrence, wall(s, a.Since),
+		})
+	}
+	return json.Marshal(out)
+}
+
+// condition is the payload of alarm/<name>[/<channel>], and part of an event.
+type condition struct {
+	Version int `json:"version"`
+	stamp
+	Alarm   string `json:"alarm"`
+	Channel string `json:"channel,omitempty"`
+	State   string `json:"state"`
+	// Blind is set while a reading that the alarm depends on is missing: State is then
+	// what was last known.
+	Blind      bool     `json:"blind"`
+	Priority   string   `json:"priority"`
+	Occurrence uint32   `json:"occurrence"`
+	Since      string   `json:"since"`
+	Value      *float64 `json:"value"`
+	Limit      *float64 `json:"limit"`
+	Unit       *string  `json:"unit"`
+	Fault      string   `json:"fault,omitempty"`
+	Message    string   `json:"message"`
+	Action     string   `json:"action"`
+}
+
+func (p *Publisher) condition(a alarm.Status, latest *status.Status, at time.Duration) condition {
+	message, action := p.o.Verdict.Render(a)
+	c := condition{
+		Version: version, stamp: p.stamp(latest, at),
+		Alarm: string(a.Key.Name), Channel: channelOf(a.Key), State: a.State.String(), Blind: a.Blind,
+		Priority: a.Priority.String(), Occurrence: a.Occurrence, Since: wall(latest, a.Since),
+		Fault: a.Fault, Message: message, Action: action,
+	}
+	if measured, about := subject(a.Key); about && a.Occurrence > 0 {
+		v, l, u := rounded(measured, a.Value), rounded(measured, a.Limit), unitOf(measured)
+		c.Value, c.Limit, c.Unit = &v, &l, &u
+	}
+	return c
+}
+
+// subject returns the channel whose number an alarm is about, if it is about one.
+func subject(k alarm.Key) (frame.Channel, bool) {
+	switch k.Name {
+	case alarm.SensorLost:
+		return 0, false
+	case alarm.Spillage, alarm.DraftLow, alarm.DraftHigh:
+		return frame.Draft, true
+	}
+	return k.Channel, k.Channel < frame.Count
+}
+
+func channelOf(k alarm.Key) string {
+	if k.Channel < frame.Count {
+		return k.Channel.String()
+	}
+	return ""
+}
+
+// cloudEvent is the structured JSON form of CloudEvents 1.0.2. Source and id together
+// tell a repeat.
+type cloudEvent struct {
+	SpecVersion     string `json:"specversion"`
+	ID              string `json:"id"`
+	Source          string `json:"source"`
+	Type            string `json:"type"`
+	Subject         string `json:"subject,omitempty"`
+	Time            string `json:"time,omitempty"` // absent while the clock is not trusted
+	DataContentType string `json:"datacontenttype"`
+	Data            any    `json:"data"`
+}
+
+// The types of events.
+const (
+	alarmEvent = "fluewright.alarm"
+	phaseEvent = "fluewright.phase"
+	burnEvent  = "fluewright.burn"
+)
+
+type alarmChange struct {
+	condition
+	Change string `json:"change"`
+}
+
+type phaseChange struct {
+	Version int `json:"version"`
+	stamp
+	From string `json:"from"`
+	To   string `json:"to"`
+}
+
+type burnEnded struct {
+	Version int `json:"version"`
+	stamp
+	Start       string   `json:"start"`
+	End         string   `json:"end"`
+	PeakFlue    *float64 `json:"peak_flue_celsius"`
+	PeakChamber *float64 `json:"peak_chamber_celsius"`
+	CleanBurn   float64  `json:"clean_burn_seconds"`
+	MeanDraft   *float64 `json:"mean_draft_pascals"`
+}
+
+// event writes e as the n-th of this run.
+func (p *Publisher) event(n uint64, e analysis.Event, latest *status.Status) ([]byte, error) {
+	ce := cloudEvent{
+		SpecVersion:     "1.0",
+		ID:              p.o.BootID + "-" + strconv.FormatUint(n, 10),
+		Source:          "fluewright/" + p.o.Site,
+		DataContentType: "application/json",
+	}
+	if latest.ClockTrusted {
+		ce.Time = wall(latest, e.At)
+	}
+	at := p.stamp(latest, e.At)
+	switch e.Kind {
+	case analysis.AlarmChanged:
+		ce.Type, ce.Subject = alarmEvent, e.Alarm.Key.String()
+		ce.Data = alarmChange{p.condition(e.Alarm, latest, e.At), e.Change.String()}
+	case analysis.PhaseChanged:
+		ce.Type, ce.Data = phaseEvent, phaseChange{version, at, e.From.String(), e.To.String()}
+	case analysis.BurnEnded:
+		b := e.Burn
+		ce.Type, ce.Data = burnEvent, burnEnded{
+			version, at, wall(latest, b.Start), wall(latest, b.End),
+			finite(frame.Flue, b.PeakFlue), finite(frame.Chamber, b.PeakChamber),
+			b.CleanBurn.Seconds(), finite(frame.Draft, b.MeanDraft),
+		}
+	}
+	return json.Marshal(ce)
+}
+
+// finite returns v, or nil where there is none.
+func finite(c frame.Channel, v float64) *float64 {
+	return valueOf(c, frame.Input{Value: v, Quality: frame.Good}).Value
+}

@@ -1,0 +1,105 @@
+package mqtt
+
+import (
+	"slices"
+
+	"fluewright/daemon/internal/status"
+)
+
+// class orders what waits: what comes first is sent first.
+type class uint8
+
+const (
+	availabilities class = iota
+	alarms
+	events
+	states
+	telemetry
+	classes
+)
+
+// limits bounds what may wait where messages do not replace each other: an hour of
+// flapping alarms, and half an hour of telemetry at the default interval.
+var limits = [classes]int{events: 1000, telemetry: 30}
+
+// message is one that waits for delivery, or for its acknowledgement.
+type message struct {
+	class    class
+	topic    string
+	retained bool
+	// newest is set where a newer message on the topic makes this one needless.
+	newest bool
+	// body writes the payload when it is sent, so that its times follow the clock as it
+	// is known by then.
+	body func(latest *status.Status) ([]byte, error)
+	sent bool // in the broker's hands, not acknowledged
+}
+
+// queue holds messages until they are acknowledged. Those of one class keep their order.
+type queue struct {
+	lists   [classes][]*message
+	dropped uint64
+}
+
+// add puts m at the end, or in the place of an unsent one that it makes needless.
+func (q *queue) add(m *message) {
+	list := q.lists[m.class]
+	if m.newest {
+		if i := slices.IndexFunc(list, func(o *message) bool { return o.topic == m.topic && !o.sent }); i >= 0 {
+			list[i] = m
+			return
+		}
+	}
+	if limit := limits[m.class]; limit > 0 && len(list) >= limit {
+		if oldest := slices.IndexFunc(list, func(o *message) bool { return !o.sent }); oldest >= 0 {
+			list = slices.Delete(list, oldest, oldest+1)
+			q.dropped++
+		}
+	}
+	q.lists[m.class] = append(list, m)
+}
+
+// next returns the message to send next, nil when none waits, and counts it as sent.
+func (q *queue) next() *message {
+	for _, list := range q.lists {
+		if i := slices.IndexFunc(list, func(m *message) bool { return !m.sent }); i >= 0 {
+			list[i].sent = true
+			return list[i]
+		}
+	}
+	return nil
+}
+
+// remove forgets m: it was acknowledged.
+func (q *queue) remove(m *message) {
+	q.lists[m.class] = slices.DeleteFunc(q.lists[m.class], func(o *message) bool { return o == m })
+}
+
+// recall takes back what was sent and not acknowledged, to be sent again in its order,
+// and returns how many messages that were.
+func (q *queue) recall() int {
+	n := 0
+	for c, list := range q.lists {
+		replaced := make(map[string]bool)
+		for _, m := range slices.Backward(list) {
+			if m.sent {
+				n++
+			}
+			if m.newest && replaced[m.topic] {
+				q.lists[c] = slices.DeleteFunc(q.lists[c], func(o *message) bool { return o == m })
+			}
+			replaced[m.topic] = true
+			m.sent = false
+		}
+	}
+	return n
+}
+
+// pending returns how many messages wait or are not acknowledged.
+func (q *queue) pending() int {
+	n := 0
+	for _, list := range q.lists {
+		n += len(list)
+	}
+	return n
+}

@@ -1,0 +1,61 @@
+package status
+
+import (
+	"context"
+	"sync"
+)
+
+// Feed hands the newest Status to readers. A slow reader misses ticks and never holds
+// up the loop; what must not be missed (events) is delivered by the loop itself.
+type Feed struct {
+	mu     sync.Mutex
+	latest *Status
+	subs   map[chan *Status]struct{}
+}
+
+// NewFeed returns an empty feed.
+func NewFeed() *Feed { return &Feed{subs: make(map[chan *Status]struct{})} }
+
+// Publish makes s the newest status. s must not be changed afterwards.
+func (f *Feed) Publish(s *Status) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.latest = s
+	for ch := range f.subs {
+		select {
+		case ch <- s:
+		default: // replace what the reader has not fetched yet
+			select {
+			case <-ch:
+			default:
+			}
+			ch <- s
+		}
+	}
+}
+
+// Latest returns the newest status, nil before the first tick.
+func (f *Feed) Latest() *Status {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return f.latest
+}
+
+// Subscribe returns a channel that holds the newest status not yet fetched. It ends
+// with ctx.
+func (f *Feed) Subscribe(ctx context.Context) <-chan *Status {
+	ch := make(chan *Status, 1)
+	f.mu.Lock()
+	f.subs[ch] = struct{}{}
+	if f.latest != nil {
+		ch <- f.latest
+	}
+	f.mu.Unlock()
+	context.AfterFunc(ctx, func() {
+		f.mu.Lock()
+		defer f.mu.Unlock()
+		delete(f.subs, ch)
+		close(ch)
+	})
+	return ch
+}

@@ -1,0 +1,159 @@
+package verdict_test
+
+import (
+	"math"
+	"strings"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"fluewright/analysis"
+	"fluewright/analysis/alarm"
+	"fluewright/analysis/burn"
+	"fluewright/analysis/frame"
+	"fluewright/daemon/internal/status"
+	"fluewright/daemon/internal/verdict"
+)
+
+var site = verdict.Site{
+	Fitted: [frame.Count]bool{frame.Flue: true, frame.Draft: true},
+	Render: func(a alarm.Status) (string, string) {
+		return verdict.Name(a.Key) + " is wrong.", "Act on " + verdict.Name(a.Key) + "."
+	},
+}
+
+func key(n alarm.Name, c frame.Channel) alarm.Key { return alarm.Key{Name: n, Channel: c} }
+
+// calm is a tick at which all is well.
+func calm() *status.Status {
+	now := time.Date(2026, 1, 17, 20, 0, 0, 0, time.UTC)
+	s := &status.Status{Site: "cellar", Seq: 600, Wall: now}
+	s.Frame.At = 10 * time.Minute
+	for c, v := range map[frame.Channel]float64{frame.Flue: 240, frame.Draft: 12} {
+		s.Frame.Inputs[c] = frame.Input{Value: v, Quality: frame.Good}
+		s.Taken[c] = now
+	}
+	s.Assessment = analysis.Assessment{Phase: burn.CleanBurn}
+	for _, k := range []alarm.Key{
+		key(alarm.Overheat, frame.Flue), key(alarm.Spillage, frame.Count), key(alarm.DraftLow, frame.Count),
+		key(alarm.SensorLost, frame.Flue), key(alarm.SensorLost, frame.Draft),
+	} {
+		s.Assessment.Alarms = append(s.Assessment.Alarms, alarm.Status{Key: k, Priority: alarm.High, State: alarm.Normal})
+	}
+	return s
+}
+
+func TestJudge(t *testing.T) {
+	raise := func(s *status.Status, i int, since time.Duration) {
+		s.Assessment.Alarms[i].State, s.Assessment.Alarms[i].Since = alarm.Raised, since
+	}
+	lose := func(s *status.Status, c frame.Channel) {
+		s.Frame.Inputs[c] = frame.Input{Value: 240, Quality: frame.Faulty, Fault: "open-circuit"}
+	}
+	for _, tt := range []struct {
+		name    string
+		change  func(*status.Status)
+		silence time.Duration
+		level   verdict.Level
+		says    string
+		action  string
+	}{
+		{"a clean burn", func(*status.Status) {}, 0, verdict.Well, "All is well. The fire burns clean.", ""},
+		{"no fire", func(s *status.Status) { s.Assessment.Phase = burn.Cold }, 0, verdict.Well, "All is well. There is no fire.", ""},
+		{"a suspect reading is still one", func(s *status.Status) { s.Frame.Inputs[frame.Flue].Quality = frame.Suspect }, 0, verdict.Well, "All is well.", ""},
+		{"one alarm", func(s *status.Status) { raise(s, 0, 0) }, 0, verdict.Alarm, "Alarm: overheat (flue) is wrong.", "Act on overheat (flue)."},
+		{"acknowledged, it still stands", func(s *status.Status) {
+			s.Assessment.Alarms[0].State = alarm.Acknowledged
+		}, 0, verdict.Alarm, "Alarm: overheat (flue)", "Act on overheat (flue)."},
+		{"the older of two comes first", func(s *status.Status) {
+			raise(s, 0, 2*time.Minute)
+			raise(s, 1, time.Minute)
+		}, 0, verdict.Alarm, "2 alarms. First: spillage is wrong.", "Act on spillage."},
+		{"the more urgent comes before the older", func(s *status.Status) {
+			raise(s, 0, 2*time.Minute)
+			raise(s, 2, time.Minute)
+			s.Assessment.Alarms[2].Priority = alarm.Medium
+		}, 0, verdict.Alarm, "2 alarms. First: overheat (flue)", "Act on overheat (flue)."},
+		{"a hazard comes before a lost sensor", func(s *status.Status) {
+			lose(s, frame.Flue)
+			raise(s, 3, time.Minute)
+			raise(s, 2, 2*time.Minute)
+			s.Assessment.Alarms[2].Priority = alarm.Low
+		}, 0, verdict.Alarm, "2 alarms. First: draft low", "Act on draft low."},
+		{"a lost sensor alone is blindness", func(s *status.Status) {
+			lose(s, frame.Flue)
+			raise(s, 3, time.Minute)
+		}, 0, verdict.Blind, "Blind: sensor lost (flue) is wrong.", "Act on sensor lost (flue)."},
+		{"a reading is gone, its alarm not yet raised", func(s *status.Status) { lose(s, frame.Flue) }, 0, verdict.Blind, "Blind: no reading of flue.", "Watch"},
+		{"a stale reading is none", func(s *status.Status) { s.Frame.Inputs[frame.Draft].Quality = frame.Stale }, 0, verdict.Blind, "Blind: no reading of draft.", "Watch"},
+		{"what is no number is no reading", func(s *status.Status) { s.Frame.Inputs[frame.Draft].Value = math.NaN() }, 0, verdict.Blind, "Blind: no reading of draft.", "Watch"},
+		{"an alarm that cannot be judged", func(s *status.Status) { s.Assessment.Alarms[1].Blind = true }, 0, verdict.Blind, "Blind: cannot judge spillage.", "Watch"},
+		{"an alarm not judged yet", func(s *status.Status) { s.Assessment.Alarms[1].State = alarm.Unjudged }, 0, verdict.Checking, "Checking: the readings are there", "watch"},
+		{"phase not known", func(s *status.Status) { s.Assessment.Phase = burn.Unknown }, 0, verdict.Checking, "Checking", "watch"},
+		{"no alarms are judged at all", func(s *status.Status) { s.Assessment.Alarms = nil }, 0, verdict.Checking, "Checking", "watch"},
+		{"the first reading is due", func(s *status.Status) {
+			s.Frame.Inputs[frame.Flue] = frame.Input{}
+			s.Taken[frame.Flue] = time.Time{}
+			s.Assessment.Alarms[3].State = alarm.Unjudged
+		}, 0, verdict.Checking, "Checking: waiting for the first reading of flue.", "watch"},
+		{"a fault at the first look is no start", func(s *status.Status) {
+			lose(s, frame.Flue)
+			s.Taken[frame.Flue] = time.Time{}
+			s.Assessment.Alarms[3].State = alarm.Unjudged
+		}, 0, verdict.Blind, "Blind: no reading of flue.", "Watch"},
+		{"the loop stands still", func(*status.Status) {}, 12 * time.Second, verdict.Blind, "Blind: the monitor has read nothing for 12 s.", "Watch"},
+		{"the loop stands still during an alarm", func(s *status.Status) { raise(s, 0, 0) }, 5 * time.Minute, verdict.Blind,
+			"read nothing for 5 min. When it last could see: overheat (flue) is wrong.", "Act on overheat (flue)."},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			s := calm()
+			tt.change(s)
+			got := site.Judge(s, tt.silence)
+			if got.Level != tt.level || !strings.Contains(got.Headline, tt.says) {
+				t.Errorf("Judge() = %s %q, want %s %q", got.Level, got.Headline, tt.level, tt.says)
+			}
+			if tt.action == "" && got.Action != "" || !strings.Contains(got.Action, tt.action) {
+				t.Errorf("action %q, want %q", got.Action, tt.action)
+			}
+		})
+	}
+}
+
+func TestBeforeTheFirstTick(t *testing.T) {
+	if got := site.Judge(nil, 0); got.Level != verdict.Checking {
+		t.Errorf("Judge(nil) = %s, want checking", got.Level)
+	}
+}
+
+// TestNeverFalselyWell draws any tick at all and holds "all is well" against the rule.
+func TestNeverFalselyWell(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		s := calm()
+		s.Assessment.Phase = burn.Phase(rapid.IntRange(0, int(burn.Coals)).Draw(t, "phase"))
+		for i := range s.Assessment.Alarms {
+			a := &s.Assessment.Alarms[i]
+			a.State = alarm.State(rapid.SampledFrom([]int{1, 1, 1, 0, 2, 3}).Draw(t, "state"))
+			a.Blind = rapid.SampledFrom([]bool{false, false, false, true}).Draw(t, "blind")
+		}
+		for _, c := range []frame.Channel{frame.Flue, frame.Draft} {
+			s.Frame.Inputs[c].Quality = frame.Quality(rapid.SampledFrom([]int{4, 4, 4, 3, 2, 1, 0}).Draw(t, "quality"))
+		}
+		silence := time.Duration(rapid.SampledFrom([]int{0, 0, 5}).Draw(t, "silence"))
+		allowed := silence == 0
+		for _, a := range s.Assessment.Alarms {
+			allowed = allowed && a.State == alarm.Normal && !a.Blind
+		}
+		for _, c := range []frame.Channel{frame.Flue, frame.Draft} {
+			allowed = allowed && s.Frame.Inputs[c].Quality >= frame.Suspect
+		}
+		got := site.Judge(s, silence)
+		said := got.Level == verdict.Well || strings.Contains(got.Headline, "well")
+		if said && !allowed {
+			t.Fatalf("said %q", got.Headline)
+		}
+		if got.Level != verdict.Well && got.Action == "" {
+			t.Fatalf("%q comes without anything to do", got.Headline)
+		}
+	})
+}

@@ -1,0 +1,222 @@
+package bench
+
+import (
+	"errors"
+	"fmt"
+	"sync"
+	"time"
+
+	"periph.io/x/conn/v3/i2c/i2creg"
+	"periph.io/x/conn/v3/spi/spireg"
+
+	"fluewright/sensors"
+	"fluewright/sensors/bench/furnace"
+)
+
+// Config says how a bench is set up. The zero value is the default furnace in real
+// time, cold, with nothing scheduled.
+type Config struct {
+	Furnace  furnace.Config
+	Seed     uint64        // of gusts and rumble
+	Clock    sensors.Clock // the computer's time when nil
+	Scenario Scenario
+	Quiet    bool // chips without noise, for exact checks
+}
+
+// Where the standard chips sit. The names of buses are those of the device files that
+// package devfs shows; in periph's registries they have "bench-" before them, and SPI
+// is "bench-spi-0.0".
+const (
+	DraftAddr   = 0x25 // SDP810-125Pa on i2c-1, channel draft
+	AmbientAddr = 0x76 // BME280 on i2c-1, channels ambient, room and humidity
+)
+
+// Thermocouple amplifiers, MAX31856 type K, by chip select.
+var thermocouples = [...]struct{ channel, device string }{
+	{"flue", "spidev0.0"},
+	{"chamber", "spidev0.1"},
+	{"plenum", "spidev1.0"},
+}
+
+// channels are what chips measure and a pin can hold, with the furnace's value.
+var channels = map[string]func(*furnace.State) float64{
+	"flue":     func(s *furnace.State) float64 { return s.Probe.Flue },
+	"chamber":  func(s *furnace.State) float64 { return s.Probe.Chamber },
+	"plenum":   func(s *furnace.State) float64 { return s.Probe.Plenum },
+	"room":     func(s *furnace.State) float64 { return s.Probe.Room },
+	"draft":    func(s *furnace.State) float64 { return s.Draft },
+	"ambient":  func(s *furnace.State) float64 { return s.Ambient },
+	"humidity": func(*furnace.State) float64 { return 0.42 },
+}
+
+// Bench is a furnace with the standard set of chips. The furnace moves whenever a chip
+// or Truth looks at it, so a bench needs no goroutine of its own.
+type Bench struct {
+	clock  sensors.Clock
+	bus    *Bus
+	spi    map[string]*Select
+	broken map[string]*breakable // what the control line can break, by name
+
+	mu      sync.Mutex
+	furnace *furnace.Furnace
+	start   time.Time
+	elapsed time.Duration
+	pins    map[string]float64
+	script  script
+
+	registered []func() error // undo Register
+}
+
+// New returns a bench. It fails only on a scenario that it cannot play.
+func New(cfg Config) (*Bench, error) {
+	if cfg.Clock == nil {
+		cfg.Clock = sensors.SystemClock{}
+	}
+	b := &Bench{
+		clock:   cfg.Clock,
+		bus:     NewBus(cfg.Clock, "i2c-1"),
+		spi:     map[string]*Select{},
+		furnace: furnace.New(cfg.Furnace, cfg.Seed),
+		start:   cfg.Clock.Now(),
+		pins:    map[string]float64{},
+	}
+	b.broken = map[string]*breakable{"i2c-1": &b.bus.breakable}
+
+	noise := func(x float64) float64 {
+		if cfg.Quiet {
+			return 0
+		}
+		return x
+	}
+	terminals := func() float64 { return b.value("room") + 3 }
+	for _, t := range thermocouples {
+		chip := NewMAX31856(b.clock, b.reader(t.channel), terminals)
+		chip.Noise = noise(0.05)
+		b.spi[t.device] = NewSelect(b.clock, t.device, chip)
+		b.broken[t.channel] = &chip.breakable
+	}
+	draft := NewSDP8xx(b.clock, b.reader("draft"), b.reader("ambient"), b.reader("room"))
+	draft.Noise = noise(0.08)
+	b.bus.Attach(DraftAddr, draft)
+	b.broken["draft"] = &draft.breakable
+	ambient := NewBME280(b.clock, b.reader("room"), b.reader("ambient"), b.reader("humidity"))
+	b.bus.Attach(AmbientAddr, ambient)
+	b.broken["ambient"] = &ambient.breakable
+
+	var err error
+	if b.script, err = b.compile(cfg.Scenario); err != nil {
+		return nil, fmt.Errorf("compile scenario: %w", err)
+	}
+	return b, nil
+}
+
+// reader returns what a chip of the channel is connected to.
+func (b *Bench) reader(channel string) func() float64 {
+	return func() float64 { return b.value(channel) }
+}
+
+// value is the channel's physical value now: the pinned one, or the furnace's.
+func (b *Bench) value(channel string) float64 {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.catchUp()
+	if v, ok := b.pins[channel]; ok {
+		return v
+	}
+	s := b.furnace.State()
+	return channels[channel](&s)
+}
+
+// catchUp advances the furnace to the clock's time, doing on the way what is scheduled.
+func (b *Bench) catchUp() {
+	now := b.clock.Now().Sub(b.start)
+	for {
+		at, do := b.script.next()
+		if do == nil || at > now {
+			break
+		}
+		b.advance(at)
+		do()
+		b.script.done()
+	}
+	b.advance(now)
+}
+
+func (b *Bench) advance(to time.Duration) {
+	if to > b.elapsed {
+		b.furnace.Advance(to - b.elapsed)
+		b.elapsed = to
+	}
+}
+
+// Devices returns buses and chip selects by the names of their device files.
+func (b *Bench) Devices() (buses map[string]*Bus, selects map[string]*Select) {
+	return map[string]*Bus{"i2c-1": b.bus}, b.spi
+}
+
+// Register puts the buses into periph's registries as bench-i2c-1, bench-spi-0.0,
+// bench-spi-0.1 and bench-spi-1.0, until Close. One bench at a time can be registered.
+func (b *Bench) Register() error {
+	if err := i2creg.Register("bench-i2c-1", nil, -1, b.bus.Open); err != nil {
+		return fmt.Errorf("register bench: %w", err)
+	}
+	b.registered = append(b.registered, func() error { return i2creg.Unregister("bench-i2c-1") })
+	for device, s := range b.spi {
+		name := "bench-spi-" + device[len("spidev"):]
+		if err := spireg.Register(name, nil, -1, s.Open); err != nil {
+			return errors.Join(fmt.Errorf("register bench: %w", err), b.Close())
+		}
+		b.registered = append(b.registered, func() error { return spireg.Unregister(name) })
+	}
+	return nil
+}
+
+// Close takes the buses out of the registries.
+func (b *Bench) Close() error {
+	var errs []error
+	for _, undo := range b.registered {
+		errs = append(errs, undo())
+	}
+	b.registered = nil
+	return errors.Join(errs...)
+}
+
+// Truth is what is really the case, beside what the chips may say.
+type Truth struct {
+	Time     time.Time           `json:"time"` // the bench's clock
+	Furnace  furnace.State       `json:"furnace"`
+	Channels map[string]float64  `json:"channels"` // what each chip is given, pins included
+	Pinned   []string            `json:"pinned"`
+	Faults   map[string][]string `json:"faults"`
+}
+
+// Truth returns what is the case now.
+func (b *Bench) Truth() Truth {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.catchUp()
+	return b.truth()
+}
+
+func (b *Bench) truth() Truth {
+	t := Truth{
+		Time:     b.start.Add(b.elapsed),
+		Furnace:  b.furnace.State(),
+		Channels: map[string]float64{},
+		Pinned:   []string{},
+		Faults:   map[string][]string{},
+	}
+	for c, of := range channels {
+		t.Channels[c] = of(&t.Furnace)
+		if v, ok := b.pins[c]; ok {
+			t.Channels[c] = v
+			t.Pinned = append(t.Pinned, c)
+		}
+	}
+	for name, x := range b.broken {
+		if f := x.Faults(); f != 0 {
+			t.Faults[name] = f.Names()
+		}
+	}
+	return t
+}

@@ -1,0 +1,13 @@
+// Package devfs shows a bench's buses as device files, so that a daemon which knows
+// nothing of benches reads them through the kernel's ioctl path.
+//
+// It is a FUSE server (Linux, root) whose files, i2c-1, spidev0.0 and so on, answer the
+// ioctls of Documentation/i2c/dev-interface.rst and Documentation/spi/spidev.rst. They
+// are regular files, not character devices. FUSE hands over what an ioctl's number
+// says it carries; the buffers that such a structure points at are read and written in
+// the caller's memory with process_vm_readv and process_vm_writev. Callers must have
+// 64-bit pointers: 32-bit ones lay out the structures differently.
+//
+// A caller that waits in an ioctl cannot end before the server answers or ends: whoever
+// stops the server's process must continue or kill it before waiting for the caller.
+package devfs
