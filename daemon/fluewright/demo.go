@@ -60,6 +60,7 @@ func (c *demoCmd) Run(ctx context.Context, std streams) error {
 	log := slog.New(slog.NewTextHandler(std.err, &slog.HandlerOptions{Level: slog.LevelWarn}))
 	return app.Run(ctx, cfg, app.Options{
 		Version: version,
+		Notice:  "Demonstration: the furnace is simulated, nothing here is measured.",
 		Clock:   clock,
 		Record:  c.Record,
 		Log:     log,
@@ -88,8 +89,8 @@ func (c *demoCmd) introduce(std streams, a app.Addresses, site string) {
 	fmt.Fprintf(std.out, `A night at a virtual furnace, %g times as fast as a real one. Nothing here is measured;
 the program observes and advises, and is no fire or carbon-monoxide alarm.
 
-  page     http://%s/
-  metrics  http://%s/metrics
+  page     %s
+  metrics  %smetrics
   MQTT     %s, topics fluewright/%s/#
 
 Ctrl-C ends it. What the furnace and the monitor do:

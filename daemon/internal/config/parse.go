@@ -103,7 +103,7 @@ func site(t *table) Site {
 // sampling reads how often to look. A tenth of a second is what a thermocouple amplifier
 // needs for a conversion; over five seconds a draft could turn unseen.
 func sampling(t *table) Sampling {
-	period := quantity(t, "period", units.ParseDuration, span{"1 s", "0.1 s", "5 s"})
+	period := quantity(t, "period", units.ParseDuration, span{"0.5 s", "0.1 s", "5 s"})
 	stale := quantity(t, "stale-after", units.ParseDuration, span{"5 s", "0.2 s", "60 s"})
 	if period.ok() && stale.ok() && stale.value < 2*period.value {
 		t.at(max(period.line, stale.line), "sampling.stale-after is %s; a reading may be missed once, so it is at least two periods, %s",
