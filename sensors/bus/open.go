@@ -3,6 +3,7 @@ package bus
 import (
 	"fmt"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -160,10 +161,8 @@ func names(name, entry string, aliases []string, number int) bool {
 	if name == entry {
 		return true
 	}
-	for _, a := range aliases {
-		if name == a {
-			return true
-		}
+	if slices.Contains(aliases, name) {
+		return true
 	}
 	n, err := strconv.Atoi(name)
 	return err == nil && n == number && number >= 0

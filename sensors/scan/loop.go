@@ -47,6 +47,7 @@ type chip struct {
 	slot     Slot
 	cell     *cell
 	sensor   sensors.Sensor // nil until opened
+	device   string         // what sat here last; the slot's name before
 	started  bool
 	failures int  // transfers that failed since the last sample
 	silent   bool // nothing sensible came at the last look
@@ -83,7 +84,7 @@ func New(b *Board, c Config) (*Loop, error) {
 		if err != nil {
 			return nil, fmt.Errorf("scan %s: %w", c.Name, err)
 		}
-		l.chips = append(l.chips, &chip{slot: s, cell: cell})
+		l.chips = append(l.chips, &chip{slot: s, cell: cell, device: s.Name})
 	}
 	return l, nil
 }
@@ -202,8 +203,8 @@ func (c *chip) sense(ctx context.Context) (sensors.Sample, error) {
 		if err != nil {
 			return sensors.Sample{}, fmt.Errorf("open: %w", err)
 		}
-		c.sensor, c.started = s, false
-		c.cell.opened(s.String())
+		c.sensor, c.device, c.started = s, s.String(), false
+		c.cell.opened(c.device)
 	}
 	if !c.started {
 		if err := c.sensor.Start(ctx); err != nil {
@@ -248,7 +249,7 @@ func (l *Loop) giveUp(seer *chip, f *sensors.Fault) {
 	for _, c := range l.chips {
 		if f != nil && c != seer {
 			g := *f
-			g.Device, g.Detail = c.device(), "seen at "+f.Device
+			g.Device, g.Detail = c.device, "seen at "+f.Device
 			c.cell.failed(&g, now, 0)
 		}
 		c.drop()
@@ -284,20 +285,13 @@ func (c *chip) drop() {
 	c.sensor, c.started = nil, false
 }
 
-func (c *chip) device() string {
-	if c.sensor != nil {
-		return c.sensor.String()
-	}
-	return c.slot.Name
-}
-
 // asFault makes sure that what reaches the board has a code.
 func (c *chip) asFault(err error) *sensors.Fault {
 	var f *sensors.Fault
 	if errors.As(err, &f) {
 		return f
 	}
-	return bus.Fault(c.device(), "", err)
+	return bus.Fault(c.device, "", err)
 }
 
 // owner is a sensor with the port that nobody else uses.

@@ -194,6 +194,9 @@ func TestBusDown(t *testing.T) {
 			t.Errorf("bus closed %d times, want once", shared.closes.Load())
 		}
 		pass(30 * time.Second)
+		if r = check(t, b, "ambient", sensors.Faulty, sensors.BusDown); r.Fault.Device != "second" {
+			t.Errorf("later the other chip's fault is %s's", r.Fault.Device)
+		}
 		// Looks at 0 and 1; each failure is seen a second later, and then 1, 2, 5 and
 		// 10 s go by, to the next round.
 		if diff := cmp.Diff([]int{0, 1, 3, 6, 12, 23}, seconds(first.looks())); diff != "" {
