@@ -61,7 +61,7 @@ func run(args []string, in io.Reader, out io.Writer) (err error) {
 	}
 	defer func() { err = errors.Join(err, mounted.Close()) }()
 	if *dev {
-		unlink, err := link(*dir, b)
+		unlink, err := link("/dev", *dir, b)
 		defer unlink()
 		if err != nil {
 			return err
@@ -90,8 +90,8 @@ func loadScenario(name string) (bench.Scenario, error) {
 	return s, nil
 }
 
-// link makes the symbolic links in /dev and returns what removes those it made.
-func link(dir string, b *bench.Bench) (unlink func(), err error) {
+// link makes symbolic links in dev and returns what removes those it made.
+func link(dev, dir string, b *bench.Bench) (unlink func(), err error) {
 	var made []string
 	unlink = func() {
 		for _, l := range made {
@@ -111,7 +111,7 @@ func link(dir string, b *bench.Bench) (unlink func(), err error) {
 		names = append(names, n)
 	}
 	for _, n := range names {
-		l := filepath.Join("/dev", n)
+		l := filepath.Join(dev, n)
 		if err := os.Symlink(filepath.Join(dir, n), l); err != nil {
 			return unlink, fmt.Errorf("link device file: %w", err)
 		}

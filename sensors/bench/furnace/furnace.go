@@ -118,7 +118,7 @@ func (f *Furnace) burn(dt float64) float64 {
 	coals := math.Min(1, f.char/3)
 	if f.volatiles > 0 && (f.kindling > 0.02 || f.kindled > 0.02 || f.char > 0.15 && f.firebox > 120) {
 		spread := (0.013 + 0.02*hot + 0.008*coals) * dryness * f.fineness * math.Min(1.6, breath+0.1)
-		f.kindled += (f.kindled + 0.04) * (1 - f.kindled) * spread * dt
+		f.kindled = math.Min(1, f.kindled+(f.kindled+0.04)*(1-f.kindled)*spread*dt)
 	}
 
 	kindling := math.Min(0.0018*math.Min(1, 0.3+breath)*cubeRootSquared(f.kindling), f.kindling/dt)
@@ -137,10 +137,10 @@ func (f *Furnace) burn(dt float64) float64 {
 	burntChar := 0.00032 * math.Pow(breath+0.01, 0.6) * (0.3 + 0.7*smooth((f.firebox-60)/300)) * cubeRootSquared(f.char)
 	burntChar = math.Min(burntChar, math.Min(left/(1.6*airChar), f.char/dt))
 
-	f.kindling -= kindling * dt
-	f.volatiles -= pyrolysis * dt
-	f.water -= drying * dt
-	f.char += (pyrolysis*charShare/volatileShare - burntChar) * dt
+	f.kindling = math.Max(0, f.kindling-kindling*dt)
+	f.volatiles = math.Max(0, f.volatiles-pyrolysis*dt)
+	f.water = math.Max(0, f.water-drying*dt)
+	f.char = math.Max(0, f.char+(pyrolysis*charShare/volatileShare-burntChar)*dt)
 
 	// Under some 500 °C in the chamber part of the gas leaves as smoke.
 	clean := 0.62 + 0.36*smooth((f.flow.chamberGas-150)/400)

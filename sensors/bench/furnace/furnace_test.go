@@ -109,9 +109,9 @@ func TestEverythingStaysFiniteAndBounded(t *testing.T) {
 			Demand:  rapid.Float64Range(0.01, 1).Draw(t, "demand"),
 		}, rapid.Uint64().Draw(t, "rng"))
 		minutes := func() time.Duration {
-			return time.Duration(rapid.IntRange(0, 600).Draw(t, "seconds")) * time.Second
+			return time.Duration(rapid.IntRange(0, 300).Draw(t, "seconds")) * time.Second
 		}
-		for range rapid.IntRange(1, 8).Draw(t, "actions") {
+		for range rapid.IntRange(1, 6).Draw(t, "actions") {
 			wood := func() (kg, w, fine float64) {
 				return rapid.Float64Range(0, 40).Draw(t, "kg"), rapid.Float64Range(0, 0.6).Draw(t, "moisture"),
 					rapid.Float64Range(0.3, 5).Draw(t, "fineness")
@@ -149,6 +149,16 @@ func TestEverythingStaysFiniteAndBounded(t *testing.T) {
 			}
 		}
 	})
+}
+
+// The last crumb of wood once burnt to less than nothing.
+func TestACrumbOfWoodBurnsAway(t *testing.T) {
+	f := New(Config{}, 0)
+	f.Reload(2.797566190684967e-20, 0.5, 1)
+	f.Advance(time.Second)
+	if s := f.State(); math.IsNaN(s.True.Flue) || s.Wood < 0 {
+		t.Errorf("%+v", s)
+	}
 }
 
 func TestEnergyIsConserved(t *testing.T) {
