@@ -1,3 +1,5 @@
+//go:build amd64 || arm64 || riscv64
+
 // Benchd shows a bench as device files and takes control lines on standard input.
 //
 // It answers "ready" once the files are there, then one line for each control line (see

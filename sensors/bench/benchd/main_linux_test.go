@@ -1,3 +1,5 @@
+//go:build amd64 || arm64 || riscv64
+
 package main
 
 import (
@@ -7,7 +9,6 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
-	"strconv"
 	"strings"
 	"syscall"
 	"testing"
@@ -35,9 +36,6 @@ type process struct {
 
 func start(t *testing.T, args ...string) *process {
 	t.Helper()
-	if strconv.IntSize == 32 {
-		t.Skip("the device files are for callers with 64-bit pointers")
-	}
 	p := &process{t: t, dir: t.TempDir()}
 	p.cmd = exec.Command(os.Args[0], append([]string{"--dir", p.dir}, args...)...)
 	p.cmd.Env = append(os.Environ(), "BENCHD_AS_PROGRAM=1")

@@ -7,7 +7,7 @@ import (
 )
 
 // stepSize is the step of integration: short against the quickest lag, the gas column's.
-const stepSize = 100 * time.Millisecond
+const stepSize = 200 * time.Millisecond
 
 // Furnace is the model. It is not safe for concurrent use.
 type Furnace struct {
@@ -99,6 +99,10 @@ func (f *Furnace) advance(dt float64) {
 
 // burn consumes fuel and returns the heat set free, W.
 func (f *Furnace) burn(dt float64) float64 {
+	if f.kindling == 0 && f.volatiles == 0 && f.water == 0 && f.char == 0 {
+		f.flow.heat, f.flow.late = 0, 0
+		return 0
+	}
 	air := f.flow.air
 	if air < 0 {
 		// Reversed: spent gas and some fresh air come down the chimney.
@@ -123,7 +127,7 @@ func (f *Furnace) burn(dt float64) float64 {
 
 	kindling := math.Min(0.0018*math.Min(1, 0.3+breath)*cubeRootSquared(f.kindling), f.kindling/dt)
 	pyrolysis := 0.00124 * f.fineness * dryness * f.kindled * (0.75 + 0.45*hot + 0.3*coals) *
-		math.Pow(breath+0.02, 0.75) * cubeRootSquared(f.volatiles)
+		power34(breath+0.02) * cubeRootSquared(f.volatiles)
 	pyrolysis = math.Min(pyrolysis, f.volatiles/dt)
 	drying := 0.0
 	if f.firebox > 60 || f.kindled > 0.05 {
@@ -134,7 +138,7 @@ func (f *Furnace) burn(dt float64) float64 {
 	gasified := pyrolysis + kindling
 	burntGas := math.Min(gasified, air/(1.05*airVolatile))
 	left := math.Max(0, air-burntGas*airVolatile)
-	burntChar := 0.00032 * math.Pow(breath+0.01, 0.6) * (0.3 + 0.7*smooth((f.firebox-60)/300)) * cubeRootSquared(f.char)
+	burntChar := 0.00032 * math.Sqrt(breath+0.01) * (0.3 + 0.7*smooth((f.firebox-60)/300)) * cubeRootSquared(f.char)
 	burntChar = math.Min(burntChar, math.Min(left/(1.6*airChar), f.char/dt))
 
 	f.kindling = math.Max(0, f.kindling-kindling*dt)
@@ -157,7 +161,7 @@ func (f *Furnace) burn(dt float64) float64 {
 func (f *Furnace) exchange(heat, dt float64) {
 	gas := math.Max(0.0008, math.Abs(f.flow.air)) * 1.12 // the fuel's own mass goes along
 	mcp := gas * cpGas
-	slow := math.Pow(gas/gasNominal, -0.25)
+	slow := 1 / math.Sqrt(math.Sqrt(gas/gasNominal)) // exchange hardly gains from flow
 
 	// Gas and brick first share the heat, then exchange by convection in the bed.
 	late := f.flow.late * heat
@@ -228,6 +232,12 @@ func (f *Furnace) moisture() float64 {
 func smooth(x float64) float64 {
 	x = math.Min(1, math.Max(0, x))
 	return x * x * (3 - 2*x)
+}
+
+// power34 is x to the power of 3/4.
+func power34(x float64) float64 {
+	r := math.Sqrt(x)
+	return r * math.Sqrt(r)
 }
 
 // cubeRootSquared is the surface of a shrinking heap of mass m.
