@@ -127,13 +127,16 @@ func TestLinksAreMadeAndRemoved(t *testing.T) {
 		t.Fatal(err)
 	}
 	dev := t.TempDir()
-	unlink, err := link(dev, "shown", b)
+	unlink, err := link(dev, "shown", 90, b)
 	if err != nil {
 		t.Fatal(err)
 	}
-	to, err := os.Readlink(filepath.Join(dev, "i2c-1"))
+	to, err := os.Readlink(filepath.Join(dev, "i2c-91"))
 	if here, _ := filepath.Abs("shown"); err != nil || to != filepath.Join(here, "i2c-1") {
 		t.Errorf("link to %q, %v", to, err)
+	}
+	if _, err := os.Readlink(filepath.Join(dev, "spidev90.1")); err != nil {
+		t.Error(err)
 	}
 	unlink()
 
@@ -141,7 +144,7 @@ func TestLinksAreMadeAndRemoved(t *testing.T) {
 	if err := os.WriteFile(filepath.Join(dev, "spidev0.1"), nil, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	unlink, err = link(dev, "shown", b)
+	unlink, err = link(dev, "shown", 0, b)
 	if err == nil {
 		t.Error("a device file that exists was replaced")
 	}
