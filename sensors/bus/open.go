@@ -75,7 +75,7 @@ func (s *system) openI2C(name string) (i2c.BusCloser, error) {
 	fd, err := s.open(s.root + name)
 	if err != nil {
 		release()
-		return nil, s.explain(name, err)
+		return nil, s.explain(name, i2cKind, err)
 	}
 	return newDevI2C(name, fd, release), nil
 }
@@ -122,7 +122,7 @@ func (s *system) spiPort(name string, ref *spireg.Ref) (spi.PortCloser, error) {
 	// periph's opener loses the errno, so that ours looks first.
 	fd, err := s.open(s.root + name)
 	if err != nil {
-		return nil, s.explain(name, err)
+		return nil, s.explain(name, spiKind, err)
 	}
 	if err := closeDevice(fd); err != nil {
 		return nil, openFault(name, err, "")
