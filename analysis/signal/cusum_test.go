@@ -18,7 +18,8 @@ import (
 //
 // on Gauss–Legendre nodes (Nyström), and returns it for the head starts 0 and s. That the
 // equation is that of the CUSUM in this package is checked on the way: from every node,
-// the sample that the kernel stands for leads where the kernel says.
+// the sample that the kernel stands for leads where the kernel says. Every chart has
+// a row without shift.
 func runLengths(t *testing.T, k, h, shift, head float64) (zero, headStart float64) {
 	t.Helper()
 	const nodes = 60
@@ -41,7 +42,9 @@ func runLengths(t *testing.T, k, h, shift, head float64) (zero, headStart float6
 		}
 		a.Set(i, i, a.At(i, i)+1)
 		one.SetVec(i, 1)
-		checkSteps(t, k, h, s, from[:nodes])
+		if shift == 0 { // the same steps serve every shift
+			checkSteps(t, k, h, s, from[:nodes])
+		}
 	}
 	var l mat.VecDense
 	var ill mat.Condition
@@ -140,7 +143,7 @@ func TestCUSUMCheckValues(t *testing.T) {
 
 // Runs of the chart itself on random numbers, against the published average.
 func TestCUSUMRuns(t *testing.T) {
-	const rounds = 4000
+	const rounds = 1000
 	for _, c := range []struct{ shift, head, want float64 }{
 		{0, 0, 168}, {1, 0, 8.38}, {2, 0, 3.34}, {1, 2, 5.29}, // Lucas & Crosier 1982
 	} {

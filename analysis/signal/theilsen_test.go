@@ -174,6 +174,37 @@ func TestWindowKeepsTheLatest(t *testing.T) {
 	})
 }
 
+func TestWindowBounds(t *testing.T) {
+	w := must(NewWindow(5, 10))
+	for _, at := range []float64{0, 5, 10} {
+		w.Add(at, 1)
+	}
+	if w.Len() != 3 {
+		t.Errorf("%d samples: the one just as old as the span stays", w.Len())
+	}
+	for _, bad := range []struct {
+		capacity int
+		span     float64
+	}{{0, 10}, {-1, 10}, {5, 0}, {5, math.NaN()}, {5, math.Inf(1)}} {
+		if second(NewWindow(bad.capacity, bad.span)) == nil {
+			t.Errorf("%+v: no error", bad)
+		}
+	}
+}
+
+func BenchmarkRepeatedMedian60(b *testing.B) {
+	t, v := make([]float64, 60), make([]float64, 60)
+	var n noise
+	for i := range t {
+		t[i], v[i] = float64(i), n.normal()
+	}
+	scratch := make([]float64, 240)
+	b.ReportAllocs()
+	for b.Loop() {
+		RepeatedMedian(t, v, scratch)
+	}
+}
+
 func BenchmarkTheilSen60(b *testing.B) {
 	w := must(NewWindow(60, 100))
 	var n noise
