@@ -306,6 +306,8 @@ func TestAssess(t *testing.T) {
 	if !good.Draws || !good.Dry || good.Required != 16 {
 		t.Errorf("a good chimney: %+v", good)
 	}
+	gusty := site.System.Assess(in, 0, Requirement{Draft: 12, AirSupply: 4, Wind: 25})
+	near(t, "under wind", gusty.Available, good.Available-25, 1e-9)
 	bare := site.System
 	bare.Chimney = SingleWall(0.15)
 	bare.Chimney.Length, bare.Chimney.Rise, bare.Chimney.Fittings, bare.Chimney.Exposed = 4, 4, 1.2, 1
