@@ -175,10 +175,37 @@ func TestFindings(t *testing.T) {
 			in := Defaults()
 			tt.spoil(&in)
 			r := run(t, in)
+			for _, u := range []units.System{units.US, units.SI} {
+				for _, f := range findings(r, u) {
+					if strings.HasSuffix(f.Text, "..") || strings.Contains(f.Text, "%!") {
+						t.Errorf("badly written: %s", f.Text)
+					}
+				}
+			}
 			if !slices.ContainsFunc(r.Findings, func(f Finding) bool { return f.Code == tt.want }) {
 				t.Errorf("no %s in %+v (hot %+v, cold %+v)", tt.want, r.Findings, r.Hot, r.Cold)
 			}
 		})
+	}
+}
+
+func TestAirRatioFromAnalyser(t *testing.T) {
+	base := run(t, Defaults())
+	for name, measured := range map[string]func(*Input){
+		"CO2": func(in *Input) { in.Appliance.CO2 = base.Fire.CO2 },
+		"O2":  func(in *Input) { in.Appliance.O2 = 0.10512 },
+	} {
+		in := Defaults()
+		in.Appliance.Lambda = 0
+		measured(&in)
+		if got := run(t, in).Input.Appliance.Lambda; math.Abs(got-2) > 1e-3 {
+			t.Errorf("from %s: air ratio %v, want 2", name, got)
+		}
+	}
+	in := Defaults()
+	in.Appliance.CO2 = 0.25
+	if _, err := Run(in); err == nil || !strings.Contains(err.Error(), "CO2") {
+		t.Errorf("25 %% CO2: %v", err)
 	}
 }
 

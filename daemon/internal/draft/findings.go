@@ -28,9 +28,9 @@ func findings(r Result, u units.System) []Finding {
 	case r.Hot.Draft <= 0:
 		add("no-draft", "Even hot, this chimney does not draw: smoke and carbon monoxide would come into the house.")
 	case r.Hot.Margin < 0:
-		add("draft-short", "Hot, the draft falls short of the needed %s by %s.", need, u.Pressure(-r.Hot.Margin))
+		add("draft-short", "Hot, the draft reaches %s, short of the %s that the furnace needs.", u.Pressure(r.Hot.Draft), need)
 	case !r.Standard.Draws:
-		add("draft-thin", "Hot, the draft is enough, but not with the safety factors of EN 13384-1: %s of %s.",
+		add("draft-thin", "Hot, the draft is enough, but with the safety factors of EN 13384-1 only %s are left of %s required.",
 			u.Pressure(r.Standard.Available), u.Pressure(r.Standard.Required))
 	}
 	if r.Cold.Draft < 0 {
@@ -50,7 +50,7 @@ func findings(r Result, u units.System) []Finding {
 			add("regulator-low", "The regulator is set below the draft that the furnace needs.")
 		}
 		if g.Holds != nil {
-			add("regulator-overrun", "From a flue at %s on the gate hangs wide open and the draft climbs past %s.",
+			add("regulator-overrun", "From a flue at %s on the gate hangs wide open and the draft climbs past %s and on.",
 				u.Temperature(*g.Holds), u.Pressure(r.Input.Regulator.Set+gateBand))
 		}
 	}

@@ -54,9 +54,11 @@ type Connector struct {
 // Appliance is the furnace at its nominal output.
 type Appliance struct {
 	Heat            float64      `json:"heat_watts"`
-	Efficiency      float64      `json:"efficiency_lhv"` // of the lower heating value
-	FlueTemperature float64      `json:"flue_celsius"`   // at the collar
-	Lambda          float64      `json:"air_ratio"`
+	Efficiency      float64      `json:"efficiency_lhv"`     // of the lower heating value
+	FlueTemperature float64      `json:"flue_celsius"`       // at the collar
+	Lambda          float64      `json:"air_ratio"`          // counts if CO2 and O2 are 0
+	CO2             float64      `json:"co2_dry_share"`      // as an analyser shows it; 0: unknown
+	O2              float64      `json:"o2_dry_share"`       // likewise; counts if CO2 is 0
 	Moisture        gas.DryBasis `json:"moisture_dry_basis"` // as a pin meter shows it
 	Draft           float64      `json:"draft_pascals"`      // that it needs at the collar
 }
@@ -121,8 +123,12 @@ func (in Input) Validate() error {
 	within("heat output in W", in.Appliance.Heat, 1000, 1e6)
 	within("efficiency", in.Appliance.Efficiency, 0.2, 1.0)
 	within("flue temperature in °C", in.Appliance.FlueTemperature, 40, 1000)
-	within("air ratio", in.Appliance.Lambda, 1, 10)
 	within("moisture (dry basis)", float64(in.Appliance.Moisture), 0, 1.5)
+	if lambda, ok := in.Appliance.airRatio(); ok {
+		within("air ratio", lambda, 1, 10)
+	} else {
+		faults = append(faults, fmt.Errorf("no wood fire has %.3g CO2 and %.3g O2 as dry shares", in.Appliance.CO2, in.Appliance.O2))
+	}
 	within("needed draft in Pa", in.Appliance.Draft, 1, 100)
 	if in.Regulator.Set != 0 {
 		within("regulator set draft in Pa", in.Regulator.Set, 1, 100)
@@ -136,6 +142,23 @@ func (in Input) Validate() error {
 	within("wind pressure in Pa", in.Conditions.Wind, -100, 100)
 	within("depressurisation in Pa", in.Conditions.Depressurisation, -50, 50)
 	return errors.Join(faults...)
+}
+
+// fuel returns what is burnt.
+func (a Appliance) fuel() gas.Fuel {
+	return gas.Fuel{Wood: gas.TypicalWood(), Moisture: a.Moisture.Wet()}
+}
+
+// airRatio returns the air ratio, from CO2 or O2 where they were measured; false if they
+// are impossible.
+func (a Appliance) airRatio() (float64, bool) {
+	switch {
+	case a.CO2 != 0:
+		return a.fuel().LambdaFromCO2(a.CO2)
+	case a.O2 != 0:
+		return a.fuel().LambdaFromO2(a.O2)
+	}
+	return a.Lambda, true
 }
 
 // section returns the chimney as the analysis has it.

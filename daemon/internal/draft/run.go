@@ -54,10 +54,12 @@ type Hot struct {
 	Loss        float64 `json:"flow_loss_pascals"`
 	Draft       float64 `json:"draft_without_regulator_pascals"` // nominal flow
 	Margin      float64 `json:"margin_pascals"`                  // over the needed draft
-	Outlet      float64 `json:"outlet_gas_celsius"`
-	OutletWall  float64 `json:"outlet_wall_celsius"`
-	WaterMargin float64 `json:"wall_above_dew_point_kelvin"`
-	TarMargin   float64 `json:"wall_above_tar_kelvin"`
+	// Height is the smallest of the chimney that gives the needed draft.
+	Height      *float64 `json:"height_that_would_do_metres"`
+	Outlet      float64  `json:"outlet_gas_celsius"`
+	OutletWall  float64  `json:"outlet_wall_celsius"`
+	WaterMargin float64  `json:"wall_above_dew_point_kelvin"`
+	TarMargin   float64  `json:"wall_above_tar_kelvin"`
 }
 
 // Reach is what the regulator does.
@@ -105,6 +107,7 @@ func Run(in Input) (Result, error) {
 	if err := in.Validate(); err != nil {
 		return Result{}, fmt.Errorf("check input: %w", err)
 	}
+	in.Appliance.Lambda, _ = in.Appliance.airRatio()
 	q := newQuestion(in)
 	if err := q.site.Validate(); err != nil {
 		return Result{}, fmt.Errorf("check input: %w", err)
@@ -129,7 +132,7 @@ type question struct {
 }
 
 func newQuestion(in Input) question {
-	fuel := gas.Fuel{Wood: gas.TypicalWood(), Moisture: in.Appliance.Moisture.Wet()}
+	fuel := in.Appliance.fuel()
 	burnt := fuel.Burn(in.Appliance.Lambda, 0)
 	fired := in.Appliance.Heat / (in.Appliance.Efficiency * fuel.LowerHeatingValue()) // kg/s of wood
 	return question{
@@ -170,8 +173,12 @@ func (q *question) cold() Cold {
 func (q *question) hot() Hot {
 	sol := q.site.Solve(q.stream)
 	margins := chimney.MarginsOf(sol.OutletWall, q.stream.Gas, q.site.Conditions.Pressure)
+	var height *float64
+	if h, ok := q.site.HeightFor(q.stream, q.in.Appliance.Draft); ok {
+		height = &h
+	}
 	return Hot{
-		Theoretical: sol.Buoyancy, Loss: sol.Loss, Draft: sol.Draft, Margin: sol.Draft - q.in.Appliance.Draft,
+		Height: height, Theoretical: sol.Buoyancy, Loss: sol.Loss, Draft: sol.Draft, Margin: sol.Draft - q.in.Appliance.Draft,
 		Outlet: sol.Outlet, OutletWall: sol.OutletWall, WaterMargin: margins.Water, TarMargin: margins.Tar,
 	}
 }

@@ -64,6 +64,7 @@ func (r Result) WriteText(w io.Writer, u units.System) error {
 	line("draft", "%s (%s of buoyancy, %s lost to the flow)",
 		u.Pressure(r.Hot.Draft), u.Pressure(r.Hot.Theoretical), u.Pressure(r.Hot.Loss))
 	line("over the needed "+u.Pressure(in.Appliance.Draft), "%s", u.Pressure(r.Hot.Margin))
+	line("height that would do", "%s", optional(r.Hot.Height, u.Length, "none: a wider flue may"))
 	line("at the top", "gas %s, wall %s: %s", u.Temperature(r.Hot.Outlet), u.Temperature(r.Hot.OutletWall),
 		margins(u, r.Hot.WaterMargin, r.Hot.TarMargin))
 	line("as EN 13384-1 (from memory)", "%s available, %s required; wall %s, dew point %s",
