@@ -18,7 +18,7 @@ type Result struct {
 	Cold        Cold      `json:"cold"`
 	Hot         Hot       `json:"hot"`
 	Regulator   *Reach    `json:"regulator,omitempty"`
-	Standard    Standard  `json:"en13384_from_memory"`
+	Standard    Standard  `json:"en13384_manner"`
 	Sensitivity []Change  `json:"sensitivity"` // best for the draft first
 	Curves      []Curve   `json:"curves"`      // warmest weather first
 	Findings    []Finding `json:"findings"`
@@ -55,7 +55,7 @@ type Hot struct {
 	Draft       float64 `json:"draft_without_regulator_pascals"` // nominal flow
 	Margin      float64 `json:"margin_pascals"`                  // over the needed draft
 	// Height is the smallest of the chimney that gives the needed draft.
-	Height      *float64 `json:"height_that_would_do_metres"`
+	Height      *float64 `json:"least_height_metres"`
 	Outlet      float64  `json:"outlet_gas_celsius"`
 	OutletWall  float64  `json:"outlet_wall_celsius"`
 	WaterMargin float64  `json:"wall_above_dew_point_kelvin"`

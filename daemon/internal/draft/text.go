@@ -56,7 +56,7 @@ func (r Result) WriteText(w io.Writer, u units.System) error {
 	head("Cold")
 	line("draft", "%s", u.Pressure(r.Cold.Draft))
 	line("draws once its gas has", "%s", optional(r.Cold.Draws, u.Temperature, "no temperature"))
-	line("enough draft from a flue at", "%s", optional(r.Cold.Enough, u.Temperature, "no temperature"))
+	line("enough, once warm, from a flue at", "%s", optional(r.Cold.Enough, u.Temperature, "no temperature"))
 	line("wall above the dew point after", "%s", optional(r.Cold.Dry, fullFire, "never on this fire"))
 	line("wall clear of tar after", "%s", optional(r.Cold.Warm, fullFire, "never on this fire"))
 
@@ -64,10 +64,10 @@ func (r Result) WriteText(w io.Writer, u units.System) error {
 	line("draft", "%s (%s of buoyancy, %s lost to the flow)",
 		u.Pressure(r.Hot.Draft), u.Pressure(r.Hot.Theoretical), u.Pressure(r.Hot.Loss))
 	line("over the needed "+u.Pressure(in.Appliance.Draft), "%s", u.Pressure(r.Hot.Margin))
-	line("height that would do", "%s", optional(r.Hot.Height, u.Length, "none: a wider flue may"))
+	line("least height, no safety factor", "%s", optional(r.Hot.Height, u.Length, "none: a wider flue may"))
 	line("at the top", "gas %s, wall %s: %s", u.Temperature(r.Hot.Outlet), u.Temperature(r.Hot.OutletWall),
 		margins(u, r.Hot.WaterMargin, r.Hot.TarMargin))
-	line("as EN 13384-1 (from memory)", "%s available, %s required; wall %s, dew point %s",
+	line("in the manner of EN 13384-1", "%s available, %s required; wall %s, dew point %s",
 		u.Pressure(r.Standard.Available), u.Pressure(r.Standard.Required),
 		u.Temperature(r.Standard.OutletWall), u.Temperature(r.Standard.DewPoint))
 
