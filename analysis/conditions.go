@@ -30,10 +30,7 @@ type judgement struct {
 // conditionsOf returns the conditions that the alarm has at this site: one for each
 // channel it concerns, none where the site lacks the sensors.
 func conditionsOf(d alarm.Declaration, s Settings) []condition {
-	timing := d.Timing
-	if t, ok := s.Timing[d.Name]; ok {
-		timing = t
-	}
+	timing := timingOf(d.Name, s)
 	on := func(c frame.Channel, judge func(*Engine, *view) judgement) condition {
 		return condition{alarm.NewMachine(alarm.Key{Name: d.Name, Channel: c}, d.Priority, timing), judge}
 	}
@@ -58,6 +55,15 @@ func conditionsOf(d alarm.Declaration, s Settings) []condition {
 		}
 	}
 	return conds
+}
+
+// timingOf is the site's timing of an alarm, or the declared one.
+func timingOf(name alarm.Name, s Settings) alarm.Timing {
+	if t, ok := s.Timing[name]; ok {
+		return t
+	}
+	d, _ := alarm.Declared(name)
+	return d.Timing
 }
 
 // draftRules judge the draft as a whole.

@@ -5,16 +5,15 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"time"
 
 	"fluewright/analysis/alarm"
 	"fluewright/analysis/burn"
 	"fluewright/analysis/frame"
 )
 
-// gustAverage takes the flutter out of the draft before it is called turned; a turn
-// must be seen within its hold time, so it is much shorter than the site's average.
-const gustAverage = 5 * time.Second
+// gustShare is how much of the hold time of a turned draft goes into averaging it: the
+// average takes out flutter about zero, the hold takes out gusts.
+const gustShare = 4
 
 // Engine judges the frames of one furnace, in their order.
 type Engine struct {
@@ -42,14 +41,19 @@ func New(s Settings) (*Engine, error) {
 	e := &Engine{
 		settings: s,
 		draft:    average{over: s.DraftAverage},
-		gust:     average{over: gustAverage},
+		gust:     average{over: timingOf(alarm.Spillage, s).Hold / gustShare},
 	}
 	for _, d := range alarm.Declarations() {
 		e.conds = append(e.conds, conditionsOf(d, s)...)
 	}
-	e.statuses = make([]alarm.Status, len(e.conds))
+	for _, c := range e.conds {
+		e.statuses = append(e.statuses, c.machine.Status)
+	}
 	return e, nil
 }
+
+// Alarms lists every alarm that the site can have, as it stands.
+func (e *Engine) Alarms() []alarm.Status { return slices.Clone(e.statuses) }
 
 func (s Settings) check() error {
 	var errs []error

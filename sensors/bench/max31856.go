@@ -52,8 +52,14 @@ var tcPowerOn = [tcRegisters]byte{
 
 // tcRange is what each type measures, °C, Table 1 p. 12, in the order of CR1's codes.
 var tcRange = [8][2]float64{
-	{250, 1820}, {-200, 1000}, {-210, 1200}, {-200, 1372},
-	{-200, 1300}, {-50, 1768}, {-50, 1768}, {-200, 400},
+	{250, 1820},
+	{-200, 1000},
+	{-210, 1200},
+	{-200, 1372},
+	{-200, 1300},
+	{-50, 1768},
+	{-50, 1768},
+	{-200, 400},
 }
 
 // MAX31856 is a thermocouple amplifier on SPI. It gives the linearised temperature of

@@ -81,8 +81,14 @@ func TestMAX31856Registers(t *testing.T) {
 		celsius float64
 		bytes   string
 	}{
-		{1000, "3E 80 00"}, {100.9375, "06 4F 00"}, {25, "01 90 00"}, {0.0625, "00 01 00"},
-		{0, "00 00 00"}, {-0.0625, "FF FF 00"}, {-0.25, "FF FC 00"}, {-1, "FF F0 00"},
+		{1000, "3E 80 00"},
+		{100.9375, "06 4F 00"},
+		{25, "01 90 00"},
+		{0.0625, "00 01 00"},
+		{0, "00 00 00"},
+		{-0.0625, "FF FF 00"},
+		{-0.25, "FF FC 00"},
+		{-1, "FF F0 00"},
 	} {
 		bubble(t, "hot junction "+v.bytes, func(t *testing.T) {
 			x := newTC(t, v.celsius, 25)
@@ -96,8 +102,15 @@ func TestMAX31856Registers(t *testing.T) {
 		celsius float64
 		bytes   string
 	}{
-		{125, "7D 00"}, {64, "40 00"}, {25, "19 00"}, {0.5, "00 80"}, {0.015625, "00 04"},
-		{0, "00 00"}, {-0.5, "FF 80"}, {-25, "E7 00"}, {-55, "C9 00"},
+		{125, "7D 00"},
+		{64, "40 00"},
+		{25, "19 00"},
+		{0.5, "00 80"},
+		{0.015625, "00 04"},
+		{0, "00 00"},
+		{-0.5, "FF 80"},
+		{-25, "E7 00"},
+		{-55, "C9 00"},
 	} {
 		bubble(t, "cold junction "+v.bytes, func(t *testing.T) {
 			x := newTC(t, 100, v.celsius)
@@ -263,8 +276,11 @@ func TestMAX31856Faults(t *testing.T) {
 		addr  byte
 		want  string
 	}{
-		{Stuck00, tcCR1, "00 00"}, {StuckFF, tcCR1, "FF FF"}, {OutOfRange, tcLTCBH, "55 C0 00 40"},
-		{ColdJunctionHot, tcCJTH, "5F 00"}, {WrongPart, tcCR0, "90 19 00 00"},
+		{Stuck00, tcCR1, "00 00"},
+		{StuckFF, tcCR1, "FF FF"},
+		{OutOfRange, tcLTCBH, "55 C0 00 40"},
+		{ColdJunctionHot, tcCJTH, "5F 00"},
+		{WrongPart, tcCR0, "90 19 00 00"},
 	} {
 		bubble(t, c.fault.String(), func(t *testing.T) {
 			x := newTC(t, 300, 25)

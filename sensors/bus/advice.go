@@ -51,12 +51,8 @@ var (
 )
 
 // explain turns a failed open of a device file into a fault that says what is missing.
-func (s *system) explain(name string, err error) *sensors.Fault {
+func (s *system) explain(name string, k kind, err error) *sensors.Fault {
 	f := openFault(name, err, "")
-	k := i2cKind
-	if strings.Contains(filepath.Base(name), "spi") {
-		k = spiKind
-	}
 	switch {
 	case f.Code == sensors.NotPermitted:
 		f.Advice = s.permissionAdvice(name, k)

@@ -3,6 +3,7 @@ package bus
 import (
 	"fmt"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -74,7 +75,7 @@ func (s *system) openI2C(name string) (i2c.BusCloser, error) {
 	fd, err := s.open(s.root + name)
 	if err != nil {
 		release()
-		return nil, s.explain(name, err)
+		return nil, s.explain(name, i2cKind, err)
 	}
 	return newDevI2C(name, fd, release), nil
 }
@@ -121,7 +122,7 @@ func (s *system) spiPort(name string, ref *spireg.Ref) (spi.PortCloser, error) {
 	// periph's opener loses the errno, so that ours looks first.
 	fd, err := s.open(s.root + name)
 	if err != nil {
-		return nil, s.explain(name, err)
+		return nil, s.explain(name, spiKind, err)
 	}
 	if err := closeDevice(fd); err != nil {
 		return nil, openFault(name, err, "")
@@ -160,10 +161,8 @@ func names(name, entry string, aliases []string, number int) bool {
 	if name == entry {
 		return true
 	}
-	for _, a := range aliases {
-		if name == a {
-			return true
-		}
+	if slices.Contains(aliases, name) {
+		return true
 	}
 	n, err := strconv.Atoi(name)
 	return err == nil && n == number && number >= 0

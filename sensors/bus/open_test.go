@@ -29,7 +29,7 @@ func board(t *testing.T, files ...string) *system {
 		if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
 			t.Fatal(err)
 		}
-		if err := os.WriteFile(path, nil, 0o660); err != nil {
+		if err := os.WriteFile(path, nil, 0o600); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -53,33 +53,40 @@ func TestWhatIsMissing(t *testing.T) {
 	}{
 		{
 			"I2C not enabled, module not loaded", board(t), "/dev/i2c-1", sensors.DeviceMissing,
-			[]string{"dtparam=i2c_arm=on", "modprobe i2c-dev"}, []string{"There is"},
+			[]string{"dtparam=i2c_arm=on", "modprobe i2c-dev"},
+			[]string{"There is"},
 		},
 		{
 			"I2C not enabled, module loaded, others there",
 			board(t, "/sys/class/i2c-dev/x", "/dev/i2c-13", "/dev/i2c-20"), "/dev/i2c-1", sensors.DeviceMissing,
-			[]string{"dtparam=i2c_arm=on", "There is /dev/i2c-13, /dev/i2c-20."}, []string{"modprobe"},
+			[]string{"dtparam=i2c_arm=on", "There is /dev/i2c-13, /dev/i2c-20."},
+			[]string{"modprobe"},
 		},
 		{
 			"I2C enabled, module not loaded", board(t, "/sys/bus/i2c/devices/i2c-1/name"), "/dev/i2c-1", sensors.DeviceMissing,
-			[]string{"modprobe i2c-dev", "/etc/modules-load.d"}, []string{"dtparam"},
+			[]string{"modprobe i2c-dev", "/etc/modules-load.d"},
+			[]string{"dtparam"},
 		},
 		{
 			"SPI not enabled", board(t), "/dev/spidev0.0", sensors.DeviceMissing,
-			[]string{"dtparam=spi=on", "modprobe spidev"}, []string{"i2c"},
+			[]string{"dtparam=spi=on", "modprobe spidev"},
+			[]string{"i2c"},
 		},
 		{
 			"SPI chip select bound to another driver",
 			board(t, "/sys/bus/spi/devices/spi0.0/modalias", "/sys/class/spidev/x"), "/dev/spidev0.0", sensors.DeviceMissing,
-			[]string{"another driver holds it"}, []string{"dtparam", "modprobe"},
+			[]string{"another driver holds it"},
+			[]string{"dtparam", "modprobe"},
 		},
 		{
 			"I2C not permitted, file of root's group", denied(board(t, "/dev/i2c-1")), "/dev/i2c-1", sensors.NotPermitted,
-			[]string{"group i2c", "SupplementaryGroups=i2c"}, []string{"dtparam"},
+			[]string{"group i2c", "SupplementaryGroups=i2c"},
+			[]string{"dtparam"},
 		},
 		{
 			"SPI not permitted", denied(board(t, "/dev/spidev0.1")), "/dev/spidev0.1", sensors.NotPermitted,
-			[]string{"group spi", "SupplementaryGroups=spi"}, nil,
+			[]string{"group spi", "SupplementaryGroups=spi"},
+			nil,
 		},
 	} {
 		t.Run(tc.name, func(t *testing.T) {

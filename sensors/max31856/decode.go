@@ -75,7 +75,7 @@ func stuck(regs []byte) sensors.Code {
 }
 
 // hotJunction is the linearised temperature: 19 bits, signed, 2^-7 °C, left-justified in
-// 24; the low five bits mean nothing (p. 25).
+// 24; the low five bits mean nothing (Table 6, p. 18).
 func hotJunction(high, middle, low byte) float64 {
 	code := int32(uint32(high)<<24|uint32(middle)<<16|uint32(low)<<8) >> 13
 	return float64(code) / 128

@@ -23,7 +23,7 @@ func TestHotJunction(t *testing.T) {
 		{[3]byte{0xFF, 0xFC, 0x00}, -0.25},
 		{[3]byte{0xFF, 0xF0, 0x00}, -1},
 		{[3]byte{0xF0, 0x60, 0x00}, -250},
-		// The low five bits mean nothing, the sixth is 2^-7 °C (p. 25).
+		// The low five bits mean nothing, the sixth is 2^-7 °C (Table 6, p. 18).
 		{[3]byte{0x01, 0x90, 0x1F}, 25},
 		{[3]byte{0x01, 0x90, 0x3F}, 25.0078125},
 	} {

@@ -37,8 +37,8 @@ func (o *Opts) ConversionTime() time.Duration {
 	return first + time.Duration(o.Averaging-1)*more + o.OpenTest.duration()
 }
 
-// clockRate is far below the chip's 5 MHz (p. 5): a frame takes 0.2 ms, and long wires
-// forgive more.
+// clockRate is far below the chip's 5 MHz (p. 5): a look takes 0.2 ms even so, and long
+// wires forgive more.
 const clockRate = physic.MegaHertz
 
 // pattern is written to the threshold registers at the start and read back: in a wrong

@@ -20,7 +20,7 @@ func unhex(tb testing.TB, s string) []byte {
 }
 
 // BE EF → 92 is the example of Sensirion's datasheets; 00 00, 00 01 and 03 04 onwards
-// are from the tests of barafael/sdp8xx-rs, among them a checksum that is zero.
+// are from the tests of the public Rust crate sdp8xx, among them a checksum that is zero.
 func TestChecksum(t *testing.T) {
 	for _, tc := range []struct{ high, low, want byte }{
 		{0xBE, 0xEF, 0x92},
@@ -79,7 +79,7 @@ func TestDecodeRefuses(t *testing.T) {
 		name, bytes string
 		want        sensors.Code
 	}{
-		{"valid checksums, scale 0 (sdp8xx-rs)", "00 00 81 00 00 81 00 00 81", sensors.ImpossibleFrame},
+		{"valid checksums, scale 0 (Rust crate sdp8xx)", "00 00 81 00 00 81 00 00 81", sensors.ImpossibleFrame},
 		{"scale −1", "00 00 81 13 88 01 FF FF AC", sensors.ImpossibleFrame},
 		{"data line low", "00 00 00 00 00 00 00 00 00", sensors.StuckLow},
 		{"data line released", "FF FF FF FF FF FF FF FF FF", sensors.StuckHigh},
@@ -98,7 +98,7 @@ func TestDecodeRefuses(t *testing.T) {
 	}
 }
 
-// From the tests of barafael/sdp8xx-rs.
+// From the tests of the public Rust crate sdp8xx.
 const identity800 = "03 02 CE 02 01 69 44 55 00 66 77 E1 88 99 24 AA BB C5"
 
 func TestDecodeIdentity(t *testing.T) {
@@ -121,7 +121,7 @@ func TestDecodeIdentity(t *testing.T) {
 	}
 }
 
-// Product numbers: the public header and sdp8xx-rs; SDP3x from a public driver.
+// Product numbers: the public header and the Rust crate; SDP3x from a public driver.
 func TestPartOfProduct(t *testing.T) {
 	for product, want := range map[uint32]Part{
 		0x03020101: SDP800P500, 0x03020A01: SDP810P500, 0x03020401: SDP801P500, 0x03020D01: SDP811P500,

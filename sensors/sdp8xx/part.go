@@ -28,7 +28,7 @@ type partInfo struct {
 	fullScale float64
 }
 
-// Product numbers: the public header and the tests of barafael/sdp8xx-rs; SDP31 and
+// Product numbers: the public header and the tests of the public Rust crate sdp8xx; SDP31 and
 // SDP32 from a public driver. Scales: 240 and 60 as Sensirion's drivers document them.
 var parts = map[Part]partInfo{
 	SDP800P500: {0x030201, 0x25, 60, 500},

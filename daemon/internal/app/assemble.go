@@ -84,7 +84,12 @@ func (a *assembler) correct(in *frame.Input, now time.Time) {
 			in.Quality, in.Fault = frame.Suspect, string(sensors.NoAmbient)
 		}
 	}
-	in.Value = sdp8xx.CorrectForAmbient(in.Value, ambient)
+	value, ok := sdp8xx.CorrectForAmbient(in.Value, ambient)
+	if !ok {
+		*in = frame.Input{Quality: frame.Faulty, Fault: string(sensors.NoAmbient)}
+		return
+	}
+	in.Value = value
 }
 
 // input turns a chip's reading into a channel's.

@@ -3,10 +3,12 @@ package app
 import (
 	"context"
 	"slices"
+	"sync"
 	"time"
 
 	"fluewright/analysis"
 	"fluewright/analysis/frame"
+	"fluewright/daemon/internal/metrics"
 	"fluewright/daemon/internal/status"
 	"fluewright/sensors"
 )
@@ -19,13 +21,16 @@ type loop struct {
 	clock   sensors.Clock
 	frames  *assembler
 	engine  *analysis.Engine
-	sensors func() []status.Sensor
+	sensors func(time.Time) []status.Sensor
 	trusted func(time.Time) bool
 	feed    *status.Feed
 	// after is called with each tick's status, in order. It must not block.
 	after []func(*status.Status)
 
 	seq uint64
+
+	mu   sync.Mutex // guards what the metrics read
+	late metrics.Loop
 }
 
 // run ticks until ctx ends. Ticks keep to a grid, so that a slow one does not shift
@@ -33,9 +38,11 @@ type loop struct {
 func (l *loop) run(ctx context.Context) {
 	next := l.clock.Now()
 	for {
-		l.tick(l.clock.Now())
-		next = next.Add(l.period)
 		now := l.clock.Now()
+		l.note(now.Sub(next))
+		l.tick(now)
+		next = next.Add(l.period)
+		now = l.clock.Now()
 		if late := now.Sub(next); late > 0 {
 			next = next.Add(late.Truncate(l.period))
 		}
@@ -59,12 +66,29 @@ func (l *loop) tick(now time.Time) {
 		Frame:        f,
 		Taken:        wallTimes(taken),
 		Assessment:   a,
-		Sensors:      l.sensors(),
+		Sensors:      l.sensors(now),
 	}
 	l.feed.Publish(s)
 	for _, do := range l.after {
 		do(s)
 	}
+}
+
+// note keeps how late a tick is.
+func (l *loop) note(late time.Duration) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.late.Lateness = max(late, 0)
+	if late > l.period {
+		l.late.Late++
+	}
+}
+
+// punctuality returns how late ticks have been.
+func (l *loop) punctuality() metrics.Loop {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.late
 }
 
 // wallTimes drops the monotonic readings, which mean nothing outside the process.

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"unicode"
 )
 
 // Error is one mistake in a configuration file: what is wrong, and what would be right.
@@ -47,7 +48,20 @@ type problems struct {
 }
 
 func (p *problems) at(line int, format string, args ...any) {
-	p.list = append(p.list, Error{File: p.file, Line: line, Text: fmt.Sprintf(format, args...)})
+	p.add(Error{Line: line, Text: fmt.Sprintf(format, args...)})
+}
+
+// add adds a mistake. A quoted key can hold anything, so what cannot be printed is
+// blotted out: one mistake stays one line, and a terminal shows it as text.
+func (p *problems) add(e Error) {
+	e.File = p.file
+	e.Text = strings.Map(func(r rune) rune {
+		if !unicode.IsPrint(r) {
+			return unicode.ReplacementChar
+		}
+		return r
+	}, e.Text)
+	p.list = append(p.list, e)
 }
 
 // err returns what was collected, or nil.

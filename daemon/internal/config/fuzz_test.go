@@ -10,6 +10,7 @@ import (
 	"strings"
 	"testing"
 	"time"
+	"unicode"
 
 	"fluewright/analysis"
 	"fluewright/analysis/frame"
@@ -118,6 +119,9 @@ func FuzzParse(f *testing.F) {
 		for i, one := range all {
 			if one.Line < 0 || one.Line > lines || one.Text == "" {
 				t.Errorf("impossible mistake %+v in %d lines", one, lines)
+			}
+			if strings.ContainsFunc(one.Text, unicode.IsControl) {
+				t.Errorf("control characters in %q", one.Text)
 			}
 			if i > 0 && one.Line < all[i-1].Line {
 				t.Errorf("line %d after line %d", one.Line, all[i-1].Line)

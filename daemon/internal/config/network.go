@@ -47,6 +47,8 @@ func mqtt(t *table, site string) MQTT {
 	return m
 }
 
+// web reads where to serve. Beyond loopback is allowed: an owner's phone is the reason
+// for the pages.
 func web(t *table, m MQTT) Web {
 	listen := t.text("listen", "127.0.0.1:8080", func(s string) error {
 		_, err := address(s)
@@ -107,10 +109,11 @@ func loopback(s string) error {
 	return nil
 }
 
-// file checks the path of a file. It is absolute because a service starts anywhere.
+// file checks the path of a file. It is absolute because a service starts anywhere. The
+// text is not repeated: it may be the password itself.
 func file(s string) error {
 	if !path.IsAbs(s) || !printable(s) {
-		return fmt.Errorf("%q is no absolute path; it is like \"/etc/fluewright/password\"", s)
+		return errors.New("this is no absolute path of a file; it is like \"/etc/fluewright/password\"")
 	}
 	return nil
 }

@@ -72,7 +72,7 @@ func bind(root *table) *Config {
 	}
 	appliance(root.table("appliance"), &c.Analysis)
 	limits(root.table("limits"), &c.Analysis, c.Sensors, sound)
-	averaging(root.table("analysis"), &c.Analysis, c.Sampling.Period)
+	draftAverage(root.table("analysis"), &c.Analysis, c.Sampling.Period)
 	c.Analysis.Timing = alarms(root.table("alarms"))
 	c.MQTT = mqtt(root.table("mqtt"), c.Site.Name)
 	c.Web = web(root.table("web"), c.MQTT)
@@ -83,6 +83,8 @@ func bind(root *table) *Config {
 // siteName keeps a name usable as a level of an MQTT topic and in a client's name.
 var siteName = regexp.MustCompile(`^[a-z0-9-]{4,32}$`)
 
+// site reads what the furnace is called and where it stands. The altitudes are those at
+// which people live.
 func site(t *table) Site {
 	s := Site{
 		Name: t.text("name", "furnace", func(s string) error {
@@ -98,8 +100,10 @@ func site(t *table) Site {
 	return s
 }
 
+// sampling reads how often to look. A tenth of a second is what a thermocouple amplifier
+// needs for a conversion; over five seconds a draft could turn unseen.
 func sampling(t *table) Sampling {
-	period := quantity(t, "period", units.ParseDuration, span{"1 s", "0.1 s", "5 s"})
+	period := quantity(t, "period", units.ParseDuration, span{"0.5 s", "0.1 s", "5 s"})
 	stale := quantity(t, "stale-after", units.ParseDuration, span{"5 s", "0.2 s", "60 s"})
 	if period.ok() && stale.ok() && stale.value < 2*period.value {
 		t.at(max(period.line, stale.line), "sampling.stale-after is %s; a reading may be missed once, so it is at least two periods, %s",
@@ -109,6 +113,8 @@ func sampling(t *table) Sampling {
 	return Sampling{Period: period.value, StaleAfter: stale.value}
 }
 
+// appliance reads the draft band. The range is wider than any appliance asks (common
+// practice, no source); it is there to catch a decimal point that slipped.
 func appliance(t *table, s *analysis.Settings) {
 	const low, high = "0.01 inH2O", "0.25 inH2O"
 	from := quantity(t, "draft-low", units.ParsePressure, span{"0.04 inH2O", low, high})
@@ -145,6 +151,8 @@ func limits(t *table, s *analysis.Settings, fitted []Sensor, sound bool) {
 				t.name(l.channel.String()), l.channel)
 		case i >= 0:
 			s.Limits[l.channel] = limit.value
+			// An amplifier stops at the end of its thermocouple's range and flags that,
+			// so a limit beyond would never be passed.
 			sensor := fitted[i]
 			if top := hottest(sensor.Thermocouple); top > 0 && limit.ok() && limit.value >= top {
 				t.at(max(limit.line, sensor.Line), "the limit of %v is %s and its type %s thermocouple measures up to %s; it would never be seen to be passed, take another type or a lower limit",
@@ -155,7 +163,9 @@ func limits(t *table, s *analysis.Settings, fitted []Sensor, sound bool) {
 	t.done()
 }
 
-func averaging(t *table, s *analysis.Settings, period time.Duration) {
+// draftAverage reads how long the draft is averaged. Over ten minutes a draft that is
+// wrong would be noticed too late to help the fire that suffers from it.
+func draftAverage(t *table, s *analysis.Settings, period time.Duration) {
 	over := quantity(t, "draft-average", units.ParseDuration, span{"30 s", "1 s", "10 min"})
 	if over.ok() && over.value < period {
 		t.at(over.line, "analysis.draft-average is %s and the period %s; it is at least one period", seconds(over.value), seconds(period))

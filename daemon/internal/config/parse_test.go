@@ -72,7 +72,7 @@ func TestDefault(t *testing.T) {
 	const inH2O = 249.08891
 	want := &config.Config{
 		Site:     config.Site{Name: "furnace", Units: units.US},
-		Sampling: config.Sampling{Period: time.Second, StaleAfter: 5 * time.Second},
+		Sampling: config.Sampling{Period: 500 * time.Millisecond, StaleAfter: 5 * time.Second},
 		Analysis: analysis.Settings{
 			Fitted: [frame.Count]bool{
 				frame.Flue: true, frame.Chamber: true, frame.Draft: true, frame.Ambient: true, frame.Room: true,

@@ -173,7 +173,7 @@ func kindOf(bus string) (kind busKind, known bool) {
 // address reads the chip's address on I2C; 0 where there is none or a wrong one.
 func (t *table) address(c *chip) uint16 {
 	switch {
-	case c == nil:
+	case c == nil: // an unknown chip may have one
 		t.take("address")
 		return 0
 	case c.bus == spi:
@@ -188,7 +188,9 @@ func (t *table) address(c *chip) uint16 {
 	}
 }
 
-// amplifier reads what only a thermocouple amplifier needs to know.
+// amplifier reads what only a thermocouple amplifier needs to know. The thermocouple's
+// type has no default because the chip cannot tell which is connected, and a wrong one
+// gives temperatures that are wrong and plausible.
 func (t *table) amplifier(c *chip, s *Sensor) {
 	switch {
 	case c == nil:
@@ -208,7 +210,9 @@ func (t *table) amplifier(c *chip, s *Sensor) {
 	}
 }
 
-// clashes reports chips that cannot be together.
+// clashes reports chips that cannot be together. Two at one address answer at once, and
+// what is read is neither's; two on a chip select likewise. Whether two names of a bus
+// are one device is seen only when they are opened.
 func clashes(p *problems, fitted []Sensor) {
 	type place struct {
 		bus     string
@@ -239,7 +243,8 @@ func clashes(p *problems, fitted []Sensor) {
 	}
 }
 
-// complete reports what is missing among sensors that are right by themselves.
+// complete reports what is missing among sensors that are right by themselves. The
+// analysis judges no draft without the flue, and would be silent about it.
 func complete(p *problems, fitted []Sensor) {
 	feeding := func(ch frame.Channel) int {
 		return slices.IndexFunc(fitted, func(s Sensor) bool { return slices.Contains(s.Channels, ch) })

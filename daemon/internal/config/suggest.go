@@ -5,6 +5,7 @@ import "strings"
 // suggest says what an unknown key was probably meant to be.
 func suggest(key string, known []string) string {
 	plain := strings.ReplaceAll(strings.ToLower(key), "_", "-")
+	// A third of the letters may be wrong, and one more.
 	best, least := "", len(key)/3+2
 	for _, k := range known {
 		if d := distance(plain, k); d < least {

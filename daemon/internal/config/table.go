@@ -47,7 +47,8 @@ func (t *table) take(key string) *node {
 	return t.keys.keys[key]
 }
 
-// table returns the table under key, an empty one if there is none.
+// table returns the table under key, an empty one if there is none, so that defaults and
+// the list of known keys come from the same reading.
 func (t *table) table(key string) *table {
 	n := t.take(key)
 	if n != nil && !n.table() {
@@ -107,10 +108,12 @@ func (t *table) integer(key string, fallback int, of []int, base string) given[i
 	return given[int]{fallback, n.line, true}
 }
 
-// span is what a quantity may be and what it is by default, as the file writes it.
+// span is what a quantity may be and what it is by default, as the file writes it:
+// messages quote the same text that is judged by.
 type span struct{ fallback, low, high string }
 
-// quantity reads a number with its unit.
+// quantity reads a number with its unit. A bare number is refused although its unit could
+// be guessed: a limit of 1000 is one thing in °F and another in °C.
 func quantity[T cmp.Ordered](t *table, key string, parse func(string) (T, error), s span) given[T] {
 	must := func(text string) T {
 		v, err := parse(text)
@@ -157,7 +160,8 @@ func (t *table) refuse(key, reason string) {
 	}
 }
 
-// done reports every key that nobody asked for.
+// done reports every key that nobody asked for. Names are compared letter by letter: a
+// decoder into Go types would take NAME for name.
 func (t *table) done() {
 	for _, key := range t.keys.names() {
 		if !slices.Contains(t.known, key) {
@@ -187,11 +191,8 @@ func (n *node) what() string {
 	}
 }
 
-// oneOf lists what is allowed.
+// oneOf lists what is allowed, two things or more.
 func oneOf(choices []string) string {
-	if len(choices) == 1 {
-		return "only " + strconv.Quote(choices[0]) + " is possible"
-	}
 	quoted := make([]string, len(choices))
 	for i, c := range choices {
 		quoted[i] = strconv.Quote(c)

@@ -56,8 +56,11 @@ func scan(data []byte, p *problems) *node {
 			s.set(at, e)
 		}
 	}
-	if s.parser.Error() != nil {
-		s.decode(data) // says the same, with its position
+	if err := s.parser.Error(); err != nil {
+		// The decoder says the same, with its position.
+		if s.decode(data); len(s.list) == 0 {
+			s.at(0, "%v", err)
+		}
 		return nil
 	}
 	// What is given twice was found above, all of it; the decoder would stop at the
@@ -82,15 +85,17 @@ func (s *scanner) decode(data []byte) {
 	}
 	line, column := at.Position()
 	text := strings.TrimPrefix(at.Error(), "toml: ")
-	if q := bareQuantity.FindSubmatch(s.source(data, line)); q != nil {
+	source := s.source(data, line)
+	if q := bareQuantity.FindSubmatch(source); q != nil && !bytes.Contains(source, []byte("password")) {
 		text = "a quantity with its unit stands in quotes; write \"" + string(q[1]) + "\""
 	}
-	s.list = append(s.list, Error{File: s.file, Line: line, Column: column, Text: text})
+	s.add(Error{Line: line, Column: column, Text: text})
 }
 
 // bareQuantity is the mistake that everybody makes first: draft-low = 12 Pa.
 var bareQuantity = regexp.MustCompile(`^[^=#"']*=\s*([+-]?[0-9]*\.?[0-9]+ *[A-Za-z°][A-Za-z0-9°.-]*)\s*(#.*)?$`)
 
+// source is the text of a line.
 func (s *scanner) source(data []byte, line int) []byte {
 	text := data[s.starts[line-1]:]
 	if end := bytes.IndexByte(text, '\n'); end >= 0 {
@@ -99,6 +104,7 @@ func (s *scanner) source(data []byte, line int) []byte {
 	return bytes.TrimSuffix(text, []byte("\r"))
 }
 
+// line is the line on which a range begins.
 func (s *scanner) line(r unstable.Range) int {
 	return sort.SearchInts(s.starts, int(r.Offset)+1)
 }
@@ -138,11 +144,13 @@ func (s *scanner) descend(n *node, path []part) *node {
 	return n
 }
 
+// twice reports a key that has a value already. The first is kept, and reading goes on.
 func (s *scanner) twice(p part, first *node) {
 	s.at(p.line, "%s is given twice; keep one, the first is on line %d", p.name, first.line)
 }
 
-// open returns the table that a header begins.
+// open returns the table that a header begins. One that [a.b] implied may get its own
+// header [a] later, once.
 func (s *scanner) open(root *node, e *unstable.Node) *node {
 	fresh := &node{kind: unstable.Table, keys: map[string]*node{}, headed: true}
 	path := s.path(e)
@@ -187,6 +195,7 @@ func (s *scanner) set(table *node, e *unstable.Node) {
 	parent.keys[last.name] = value
 }
 
+// value keeps a value for after the parser has moved on: it reuses its nodes.
 func (s *scanner) value(e *unstable.Node, line int) *node {
 	n := &node{line: line, kind: e.Kind}
 	switch e.Kind {

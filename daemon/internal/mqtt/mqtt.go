@@ -286,6 +286,15 @@ func (p *Publisher) online() {
 	})
 }
 
+// RetainedTopics lists the topics on which the publisher of a site retains.
+func RetainedTopics(site string, all []alarm.Status) []string {
+	topics := []string{root(site) + "availability", root(site) + "state"}
+	for _, a := range all {
+		topics = append(topics, root(site)+"alarm/"+a.Key.String())
+	}
+	return topics
+}
+
 func (p *Publisher) topic(rest string) string { return root(p.o.Site) + rest }
 
 // rouse tells the sender that there may be something to send.

@@ -41,7 +41,10 @@ func options(url string) Options {
 
 func startBroker(t *testing.T) *broker.Broker {
 	t.Helper()
-	b, err := broker.Start(broker.Options{Listen: "127.0.0.1:0", ClientID: "fluewright-cellar-7", Log: quiet()})
+	b, err := broker.Start(broker.Options{
+		Listen: "127.0.0.1:0", ClientID: "fluewright-cellar-7", Log: quiet(),
+		Retained: RetainedTopics("cellar-7", statustest.Burning().Assessment.Alarms),
+	})
 	if err != nil {
 		t.Fatal(err)
 	}

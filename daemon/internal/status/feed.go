@@ -3,6 +3,7 @@ package status
 import (
 	"context"
 	"sync"
+	"time"
 )
 
 // Feed hands the newest Status to readers. A slow reader misses ticks and never holds
@@ -10,6 +11,7 @@ import (
 type Feed struct {
 	mu     sync.Mutex
 	latest *Status
+	came   time.Time // when latest was published
 	subs   map[chan *Status]struct{}
 }
 
@@ -20,7 +22,7 @@ func NewFeed() *Feed { return &Feed{subs: make(map[chan *Status]struct{})} }
 func (f *Feed) Publish(s *Status) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
-	f.latest = s
+	f.latest, f.came = s, time.Now()
 	for ch := range f.subs {
 		select {
 		case ch <- s:
@@ -39,6 +41,14 @@ func (f *Feed) Latest() *Status {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	return f.latest
+}
+
+// Age returns how long ago the newest status was published, and whether there is one: a
+// loop that stands still leaves the same status for ever.
+func (f *Feed) Age() (age time.Duration, ok bool) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return time.Since(f.came), f.latest != nil
 }
 
 // Subscribe returns a channel that holds the newest status not yet fetched. It ends

@@ -61,8 +61,12 @@ func TestSystemAsText(t *testing.T) {
 	if s != units.SI {
 		t.Error("a refused text changed the system")
 	}
-	if _, err := units.System(9).MarshalText(); err == nil {
-		t.Error("an unknown system was written")
+	unknown := units.System(9)
+	if text, err := unknown.MarshalText(); err == nil {
+		t.Errorf("an unknown system was written as %q", text)
+	}
+	if got, want := unknown.String(), "system(9)"; got != want {
+		t.Errorf("got %q, want %q", got, want)
 	}
 }
 

@@ -1,3 +1,5 @@
+//go:build amd64 || arm64 || riscv64
+
 // Benchd shows a bench as device files and takes control lines on standard input.
 //
 // It answers "ready" once the files are there, then one line for each control line (see
@@ -34,6 +36,7 @@ func run(args []string, in io.Reader, out io.Writer) (err error) {
 	flags := flag.NewFlagSet("benchd", flag.ContinueOnError)
 	dir := flags.String("dir", "", "existing directory to show the device files in")
 	dev := flags.Bool("dev", false, "link /dev/i2c-1, /dev/spidev0.0 and so on to them while running")
+	offset := flags.Int("dev-offset", 0, "add to the bus numbers of these links, beside real devices")
 	speed := flags.Float64("speed", 1, "seconds of the bench's time for each second")
 	seed := flags.Uint64("seed", 1, "of gusts and rumble")
 	scenario := flags.String("scenario", "", `file of "H:MM:SS control line", or "night"`)
@@ -41,7 +44,7 @@ func run(args []string, in io.Reader, out io.Writer) (err error) {
 		return err
 	}
 	if *dir == "" || flags.NArg() > 0 || !(*speed > 0) {
-		return errors.New("usage: benchd --dir DIRECTORY [--dev] [--speed X] [--seed N] [--scenario FILE|night]")
+		return errors.New("usage: benchd --dir DIRECTORY [--dev [--dev-offset N]] [--speed X] [--seed N] [--scenario FILE|night]")
 	}
 	play, err := loadScenario(*scenario)
 	if err != nil {
@@ -61,7 +64,7 @@ func run(args []string, in io.Reader, out io.Writer) (err error) {
 	}
 	defer func() { err = errors.Join(err, mounted.Close()) }()
 	if *dev {
-		unlink, err := link(*dir, b)
+		unlink, err := link("/dev", *dir, *offset, b)
 		defer unlink()
 		if err != nil {
 			return err
@@ -90,8 +93,9 @@ func loadScenario(name string) (bench.Scenario, error) {
 	return s, nil
 }
 
-// link makes the symbolic links in /dev and returns what removes those it made.
-func link(dir string, b *bench.Bench) (unlink func(), err error) {
+// link makes symbolic links in dev, with offset added to the bus numbers, and returns
+// what removes those it made.
+func link(dev, dir string, offset int, b *bench.Bench) (unlink func(), err error) {
 	var made []string
 	unlink = func() {
 		for _, l := range made {
@@ -102,17 +106,25 @@ func link(dir string, b *bench.Bench) (unlink func(), err error) {
 	if err != nil {
 		return unlink, fmt.Errorf("find directory: %w", err)
 	}
+	links := map[string]string{}
 	buses, selects := b.Devices()
-	var names []string
-	for n := range buses {
-		names = append(names, n)
+	for name := range buses {
+		var bus int
+		if _, err := fmt.Sscanf(name, "i2c-%d", &bus); err != nil {
+			return unlink, fmt.Errorf("number %s: %w", name, err)
+		}
+		links[fmt.Sprintf("i2c-%d", bus+offset)] = name
 	}
-	for n := range selects {
-		names = append(names, n)
+	for name := range selects {
+		var bus, cs int
+		if _, err := fmt.Sscanf(name, "spidev%d.%d", &bus, &cs); err != nil {
+			return unlink, fmt.Errorf("number %s: %w", name, err)
+		}
+		links[fmt.Sprintf("spidev%d.%d", bus+offset, cs)] = name
 	}
-	for _, n := range names {
-		l := filepath.Join("/dev", n)
-		if err := os.Symlink(filepath.Join(dir, n), l); err != nil {
+	for l, name := range links {
+		l = filepath.Join(dev, l)
+		if err := os.Symlink(filepath.Join(dir, name), l); err != nil {
 			return unlink, fmt.Errorf("link device file: %w", err)
 		}
 		made = append(made, l)

@@ -1,3 +1,5 @@
+//go:build amd64 || arm64 || riscv64
+
 package devfs
 
 import (

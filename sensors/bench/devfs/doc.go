@@ -6,7 +6,8 @@
 // are regular files, not character devices. FUSE hands over what an ioctl's number
 // says it carries; the buffers that such a structure points at are read and written in
 // the caller's memory with process_vm_readv and process_vm_writev. Callers must have
-// 64-bit pointers: 32-bit ones lay out the structures differently.
+// 64-bit pointers: 32-bit ones lay out the structures differently, and go-fuse v2.12.1
+// does not compile for 32-bit Linux, so that there is no server for it either.
 //
 // A caller that waits in an ioctl cannot end before the server answers or ends: whoever
 // stops the server's process must continue or kill it before waiting for the caller.

@@ -9,5 +9,5 @@
 //
 // The model is pure and deterministic: the same Config, seed and calls give the same
 // burn on one machine, however the time is cut into Advance calls, because it steps
-// by a fixed 0.1 s inside.
+// by a fixed 0.2 s inside.
 package furnace

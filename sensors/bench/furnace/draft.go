@@ -40,11 +40,9 @@ func (f *Furnace) breathe(dt float64) {
 
 	// Collar gas and gate air mix and give heat to the liner.
 	up := math.Max(0.0008, math.Abs(air)*1.12+math.Abs(gate))
-	mix := f.collar
+	mix := f.cfg.Outdoor // when reversed
 	if air >= 0 {
 		mix = (air*1.12*f.collar + gate*f.room) / math.Max(1e-9, air*1.12+gate)
-	} else {
-		mix = f.cfg.Outdoor
 	}
 	burning := 0.0
 	if f.elapsed < f.chimneyFireUntil {
@@ -54,8 +52,10 @@ func (f *Furnace) breathe(dt float64) {
 	area := math.Pi * f.cfg.ChimneyDiameter * f.cfg.ChimneyHeight
 	k := hInside * area / mcp
 	mean := f.liner + (mix-f.liner)*(1-math.Exp(-k))/k
-	toLiner := mcp * (mix - f.liner) * (1 - math.Exp(-k))
-	mean += 0.5 * burning / mcp * math.Exp(-0.5*k) // the deposit burns all along the column
+	toLiner := mcp * (mean - f.liner) * k
+	if burning > 0 {
+		mean += 0.5 * burning / mcp * math.Exp(-0.5*k) // the deposit burns all along the column
+	}
 	mean = math.Min(mean, 1100)
 	f.liner += (toLiner + 0.35*burning - uaOutside*(f.liner-f.cfg.Outdoor)) / heatLiner * dt
 

@@ -7,7 +7,7 @@ import (
 )
 
 // stepSize is the step of integration: short against the quickest lag, the gas column's.
-const stepSize = 100 * time.Millisecond
+const stepSize = 200 * time.Millisecond
 
 // Furnace is the model. It is not safe for concurrent use.
 type Furnace struct {
@@ -99,6 +99,10 @@ func (f *Furnace) advance(dt float64) {
 
 // burn consumes fuel and returns the heat set free, W.
 func (f *Furnace) burn(dt float64) float64 {
+	if f.kindling == 0 && f.volatiles == 0 && f.water == 0 && f.char == 0 {
+		f.flow.heat, f.flow.late = 0, 0
+		return 0
+	}
 	air := f.flow.air
 	if air < 0 {
 		// Reversed: spent gas and some fresh air come down the chimney.
@@ -118,12 +122,12 @@ func (f *Furnace) burn(dt float64) float64 {
 	coals := math.Min(1, f.char/3)
 	if f.volatiles > 0 && (f.kindling > 0.02 || f.kindled > 0.02 || f.char > 0.15 && f.firebox > 120) {
 		spread := (0.013 + 0.02*hot + 0.008*coals) * dryness * f.fineness * math.Min(1.6, breath+0.1)
-		f.kindled += (f.kindled + 0.04) * (1 - f.kindled) * spread * dt
+		f.kindled = math.Min(1, f.kindled+(f.kindled+0.04)*(1-f.kindled)*spread*dt)
 	}
 
 	kindling := math.Min(0.0018*math.Min(1, 0.3+breath)*cubeRootSquared(f.kindling), f.kindling/dt)
 	pyrolysis := 0.00124 * f.fineness * dryness * f.kindled * (0.75 + 0.45*hot + 0.3*coals) *
-		math.Pow(breath+0.02, 0.75) * cubeRootSquared(f.volatiles)
+		power34(breath+0.02) * cubeRootSquared(f.volatiles)
 	pyrolysis = math.Min(pyrolysis, f.volatiles/dt)
 	drying := 0.0
 	if f.firebox > 60 || f.kindled > 0.05 {
@@ -134,13 +138,13 @@ func (f *Furnace) burn(dt float64) float64 {
 	gasified := pyrolysis + kindling
 	burntGas := math.Min(gasified, air/(1.05*airVolatile))
 	left := math.Max(0, air-burntGas*airVolatile)
-	burntChar := 0.00032 * math.Pow(breath+0.01, 0.6) * (0.3 + 0.7*smooth((f.firebox-60)/300)) * cubeRootSquared(f.char)
+	burntChar := 0.00032 * math.Sqrt(breath+0.01) * (0.3 + 0.7*smooth((f.firebox-60)/300)) * cubeRootSquared(f.char)
 	burntChar = math.Min(burntChar, math.Min(left/(1.6*airChar), f.char/dt))
 
-	f.kindling -= kindling * dt
-	f.volatiles -= pyrolysis * dt
-	f.water -= drying * dt
-	f.char += (pyrolysis*charShare/volatileShare - burntChar) * dt
+	f.kindling = math.Max(0, f.kindling-kindling*dt)
+	f.volatiles = math.Max(0, f.volatiles-pyrolysis*dt)
+	f.water = math.Max(0, f.water-drying*dt)
+	f.char = math.Max(0, f.char+(pyrolysis*charShare/volatileShare-burntChar)*dt)
 
 	// Under some 500 °C in the chamber part of the gas leaves as smoke.
 	clean := 0.62 + 0.36*smooth((f.flow.chamberGas-150)/400)
@@ -157,7 +161,7 @@ func (f *Furnace) burn(dt float64) float64 {
 func (f *Furnace) exchange(heat, dt float64) {
 	gas := math.Max(0.0008, math.Abs(f.flow.air)) * 1.12 // the fuel's own mass goes along
 	mcp := gas * cpGas
-	slow := math.Pow(gas/gasNominal, -0.25)
+	slow := 1 / math.Sqrt(math.Sqrt(gas/gasNominal)) // exchange hardly gains from flow
 
 	// Gas and brick first share the heat, then exchange by convection in the bed.
 	late := f.flow.late * heat
@@ -228,6 +232,12 @@ func (f *Furnace) moisture() float64 {
 func smooth(x float64) float64 {
 	x = math.Min(1, math.Max(0, x))
 	return x * x * (3 - 2*x)
+}
+
+// power34 is x to the power of 3/4.
+func power34(x float64) float64 {
+	r := math.Sqrt(x)
+	return r * math.Sqrt(r)
 }
 
 // cubeRootSquared is the surface of a shrinking heap of mass m.

@@ -2,6 +2,7 @@ package furnace
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 	"time"
 
@@ -56,6 +57,7 @@ func TestEachActionDoesWhatItShould(t *testing.T) {
 		f.Advance(d)
 		return before, f.State()
 	}
+	base := burnt(t, 50*time.Minute)
 	for _, c := range []struct {
 		name string
 		do   func(*Furnace)
@@ -76,7 +78,9 @@ func TestEachActionDoesWhatItShould(t *testing.T) {
 		{"wind pulls", func(f *Furnace) { f.SetRegulator(12.5, StuckShut); f.SetWind(12) }, 2 * time.Minute, func(b, a State) bool { return a.Draft > b.Draft+20 }},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			before, after := step(burnt(t, 50*time.Minute), c.do, c.wait)
+			f := *base
+			f.rng = rand.New(rand.NewPCG(1, 1))
+			before, after := step(&f, c.do, c.wait)
 			if !c.ok(before, after) {
 				t.Errorf("before %+v\nafter %+v", before, after)
 			}
@@ -109,9 +113,9 @@ func TestEverythingStaysFiniteAndBounded(t *testing.T) {
 			Demand:  rapid.Float64Range(0.01, 1).Draw(t, "demand"),
 		}, rapid.Uint64().Draw(t, "rng"))
 		minutes := func() time.Duration {
-			return time.Duration(rapid.IntRange(0, 600).Draw(t, "seconds")) * time.Second
+			return time.Duration(rapid.IntRange(0, 120).Draw(t, "seconds")) * time.Second
 		}
-		for range rapid.IntRange(1, 8).Draw(t, "actions") {
+		for range rapid.IntRange(1, 6).Draw(t, "actions") {
 			wood := func() (kg, w, fine float64) {
 				return rapid.Float64Range(0, 40).Draw(t, "kg"), rapid.Float64Range(0, 0.6).Draw(t, "moisture"),
 					rapid.Float64Range(0.3, 5).Draw(t, "fineness")
@@ -144,11 +148,21 @@ func TestEverythingStaysFiniteAndBounded(t *testing.T) {
 					t.Fatalf("a temperature of %g: %+v", v, s)
 				}
 			}
-			if !(math.Abs(s.Draft) < 600) || s.Wood < -1e-9 || s.Char < -1e-9 || !(s.Heat >= 0) {
+			if !(math.Abs(s.Draft) < 2500) || s.Wood < -1e-9 || s.Char < -1e-9 || !(s.Heat >= 0) {
 				t.Fatalf("impossible: %+v", s)
 			}
 		}
 	})
+}
+
+// The last crumb of wood once burnt to less than nothing.
+func TestACrumbOfWoodBurnsAway(t *testing.T) {
+	f := New(Config{}, 0)
+	f.Reload(2.797566190684967e-20, 0.5, 1)
+	f.Advance(time.Second)
+	if s := f.State(); math.IsNaN(s.True.Flue) || s.Wood < 0 {
+		t.Errorf("%+v", s)
+	}
 }
 
 func TestEnergyIsConserved(t *testing.T) {
@@ -164,7 +178,7 @@ func TestEnergyIsConserved(t *testing.T) {
 	fuel += 8 * 0.9 * (volatileShare*heatVolatile + charShare*heatChar)
 	f.Advance(5 * time.Minute)
 	f.Downdraft(40, 2*time.Minute)
-	f.Advance(3 * time.Hour)
+	f.Advance(90 * time.Minute)
 
 	l := f.ledger
 	if off := l.released - (stored() - before) - l.stack - l.house - l.wood; math.Abs(off) > 1e-6*l.released {
@@ -174,7 +188,7 @@ func TestEnergyIsConserved(t *testing.T) {
 		t.Errorf("%.3g J released from fuel of %.3g J", l.released, fuel)
 	}
 	if l.released < 0.7*fuel {
-		t.Errorf("only %.3g J of %.3g J of fuel released in four hours", l.released, fuel)
+		t.Errorf("only %.3g J of %.3g J of fuel released in two hours", l.released, fuel)
 	}
 }
 
@@ -193,12 +207,12 @@ func TestStackDraft(t *testing.T) {
 func TestDraftRisesWithTheFlue(t *testing.T) {
 	for _, stuck := range []Stuck{Free, StuckShut, StuckOpen} {
 		last := math.Inf(-1)
-		for collar := 20.0; collar <= 700; collar += 40 {
+		for collar := 20.0; collar <= 700; collar += 80 {
 			f := New(Config{}, 1)
 			f.stuck = stuck
-			for range 20000 {
+			for range 5000 {
 				f.collar = collar
-				f.breathe(0.1)
+				f.breathe(stepSize.Seconds())
 			}
 			if f.draft <= last {
 				t.Errorf("gate %d: %.2f Pa at %g °C after %.2f Pa", stuck, f.draft, collar, last)
@@ -213,9 +227,9 @@ func TestStepHardlyMatters(t *testing.T) {
 		f := New(Config{}, 1)
 		f.step = step
 		f.Light(10, 0.16, 1)
-		f.Advance(time.Hour)
-		f.Reload(5, 0.12, 1.5)
 		f.Advance(30 * time.Minute)
+		f.Reload(5, 0.12, 1.5)
+		f.Advance(20 * time.Minute)
 		return f.State()
 	}
 	a, b := run(stepSize), run(stepSize/4)
@@ -223,7 +237,7 @@ func TestStepHardlyMatters(t *testing.T) {
 		a.Probe.Flue - b.Probe.Flue, a.Probe.Chamber - b.Probe.Chamber, a.Probe.Plenum - b.Probe.Plenum,
 	} {
 		if math.Abs(d) > 3 {
-			t.Errorf("steps of 100 and 25 ms differ by %.2f K:\n%+v\n%+v", d, a, b)
+			t.Errorf("steps of 200 and 50 ms differ by %.2f K:\n%+v\n%+v", d, a, b)
 		}
 	}
 }
@@ -249,9 +263,9 @@ func TestProbeLag(t *testing.T) {
 	f := New(Config{}, 1)
 	f.probes.Flue = 0
 	f.collar = 100
-	for range int(lagFlue * 1000) {
+	for range int(lagFlue * 100) {
 		f.collar = 100
-		f.sense(0.001)
+		f.sense(0.01)
 	}
 	if got := f.probes.Flue; math.Abs(got-63.2) > 0.1 {
 		t.Errorf("after one time constant the probe is at %.2f %%, want 63.2", got)

@@ -47,9 +47,15 @@ func (a *access) OnConnectAuthenticate(cl *mochi.Client, pk packets.Packet) bool
 	return true
 }
 
-// OnACLCheck lets anybody read and only the publisher write, commands excepted.
+// OnACLCheck lets anybody read what is published, and only the publisher write, commands
+// excepted.
 func (*access) OnACLCheck(cl *mochi.Client, topic string, write bool) bool {
-	return !write || knownPublisher(cl) || writable(topic)
+	if !write {
+		// The library's own statistics are nobody's business, and it writes them while
+		// others read.
+		return !strings.HasPrefix(topic, "$")
+	}
+	return knownPublisher(cl) || writable(topic)
 }
 
 // OnPublish drops a command that asks to be retained: it would be carried out again at

@@ -18,12 +18,15 @@ import (
 
 // Limits of a broker that shares a small board with the alarm loop.
 const (
-	maxClients    = 32
-	maxPacket     = 256 << 10 // bytes
-	maxPending    = 256       // messages that a slow reader may lag behind
-	maxInflight   = 256
-	maxSession    = 24 * 60 * 60            // s that an absent reader's session is kept
-	retainedLives = 10 * 365 * 24 * 60 * 60 // s; the library's default deletes retained alarms after a day
+	maxClients  = 32
+	maxPacket   = 256 << 10 // bytes
+	maxPending  = 256       // messages that a slow reader may lag behind
+	maxInflight = 256
+	maxSession  = 24 * 60 * 60 // s that an absent reader's session is kept
+	// The library deletes what was retained longer ago than this, a day by default. It
+	// measures by the wall clock, which on a board without one jumps by decades when it
+	// is set: 1000 years, in s.
+	retainFor = 1000 * 365 * 24 * 60 * 60
 )
 
 // Options is what the broker needs to know.
@@ -32,6 +35,9 @@ type Options struct {
 	Listen string
 	// ClientID is the publisher's; nobody else may connect with it and throw it out.
 	ClientID string
+	// Retained lists the topics on which the publisher retains; a message on another one
+	// is passed on and not kept.
+	Retained []string
 	Log      *slog.Logger
 }
 
@@ -56,14 +62,15 @@ func Start(o Options) (*Broker, error) {
 	limits.MaximumClientWritesPending = maxPending
 	limits.MaximumInflight = maxInflight
 	limits.MaximumSessionExpiryInterval = maxSession
-	limits.MaximumMessageExpiryInterval = retainedLives
+	limits.MaximumMessageExpiryInterval = int64(retainFor)
 	b := &Broker{
 		server:   mochi.New(&mochi.Options{Capabilities: limits, Logger: o.Log}),
 		password: rand.Text(),
 	}
 	access := &access{password: []byte(b.password), publisherID: o.ClientID}
-	if err := b.server.AddHook(access, nil); err != nil {
-		return nil, fmt.Errorf("set up access to the MQTT broker: %w", err)
+	keep := newRetained(b.server.Topics, o.Retained)
+	if err := errors.Join(b.server.AddHook(access, nil), b.server.AddHook(keep, nil)); err != nil {
+		return nil, fmt.Errorf("set up the MQTT broker: %w", err)
 	}
 	tcp := listeners.NewTCP(listeners.Config{ID: "loopback", Address: o.Listen})
 	if err := b.server.AddListener(tcp); err != nil {

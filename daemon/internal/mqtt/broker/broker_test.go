@@ -15,7 +15,10 @@ const patience = 5 * time.Second
 
 func start(t *testing.T) *broker.Broker {
 	t.Helper()
-	b, err := broker.Start(broker.Options{Listen: "127.0.0.1:0", ClientID: "fluewright-cellar-7", Log: slog.New(slog.DiscardHandler)})
+	b, err := broker.Start(broker.Options{
+		Listen: "127.0.0.1:0", ClientID: "fluewright-cellar-7", Log: slog.New(slog.DiscardHandler),
+		Retained: []string{"fluewright/cellar-7/availability", "fluewright/cellar-7/alarm/spillage"},
+	})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -54,11 +57,17 @@ func publisher(t *testing.T, b *broker.Broker) paho.Client {
 	return c
 }
 
-// listen returns what is published under "fluewright/#", topic=payload.
-func listen(t *testing.T, c paho.Client) <-chan string {
+// listen returns what is published under filter, as topic=payload.
+func listen(t *testing.T, c paho.Client, filter string) <-chan string {
 	t.Helper()
 	got := make(chan string, 100)
-	token := c.Subscribe("fluewright/#", 1, func(_ paho.Client, m paho.Message) { got <- m.Topic() + "=" + string(m.Payload()) })
+	token := c.Subscribe(filter, 1, func(_ paho.Client, m paho.Message) {
+		said := m.Topic() + "=" + string(m.Payload())
+		if m.Retained() {
+			said += " (retained)"
+		}
+		got <- said
+	})
 	if !token.WaitTimeout(patience) || token.Error() != nil {
 		t.Fatalf("subscribe: %v", token.Error())
 	}
@@ -106,7 +115,7 @@ func TestWhoMayConnect(t *testing.T) {
 func TestWhoMayWrite(t *testing.T) {
 	b := start(t)
 	own := publisher(t, b)
-	got := listen(t, own)
+	got := listen(t, own, "fluewright/#")
 	for _, tt := range []struct {
 		topic  string
 		retain bool
@@ -141,7 +150,7 @@ func TestWhoMayWrite(t *testing.T) {
 // TestAWillIsNoWayRound: the library does not ask whether a will may be written.
 func TestAWillIsNoWayRound(t *testing.T) {
 	b := start(t)
-	got := listen(t, publisher(t, b))
+	got := listen(t, publisher(t, b), "fluewright/#")
 	for _, will := range []struct {
 		topic  string
 		retain bool
@@ -167,22 +176,97 @@ func TestAWillIsNoWayRound(t *testing.T) {
 	}
 }
 
-func TestRetainedIsKept(t *testing.T) {
+// TestRetained: who comes later is told what was retained last, by each kind of filter,
+// and what is on no listed topic is not kept.
+func TestRetained(t *testing.T) {
 	b := start(t)
 	own := publisher(t, b)
-	if token := own.Publish("fluewright/cellar-7/alarm/spillage", 1, true, "raised"); !token.WaitTimeout(patience) || token.Error() != nil {
-		t.Fatal(token.Error())
+	live := listen(t, own, "fluewright/#")
+	for _, m := range [][2]string{
+		{"fluewright/cellar-7/other", "x"},
+		{"fluewright/cellar-7/availability", "online"},
+		{"fluewright/cellar-7/alarm/spillage", "raised"},
+		{"fluewright/cellar-7/alarm/spillage", "normal"},
+		{"fluewright/cellar-7/availability", ""},
+	} {
+		own.Publish(m[0], 1, true, m[1])
+		expect(t, live, m[0]+"="+m[1])
 	}
+	for _, filter := range []string{"#", "fluewright/#", "fluewright/+/alarm/+", "fluewright/cellar-7/alarm/spillage"} {
+		reader, err := connect(t, b, func(o *paho.ClientOptions) { o.SetClientID("reader") })
+		if err != nil {
+			t.Fatal(err)
+		}
+		got := listen(t, reader, filter)
+		expect(t, got, "fluewright/cellar-7/alarm/spillage=normal (retained)")
+		own.Publish("fluewright/cellar-7/alarm/spillage", 1, false, "end")
+		expect(t, got, "fluewright/cellar-7/alarm/spillage=end")
+	}
+}
+
+// TestTheLastWillIsRetained: the publisher's own will is kept.
+func TestTheLastWillIsRetained(t *testing.T) {
+	b := start(t)
+	user, password := b.Credentials()
+	login := func(o *paho.ClientOptions) {
+		o.SetClientID("fluewright-cellar-7").SetUsername(user).SetPassword(password)
+	}
+	if _, err := connect(t, b, func(o *paho.ClientOptions) {
+		login(o)
+		o.SetWill("fluewright/cellar-7/availability", "lost", 1, true)
+	}); err != nil {
+		t.Fatal(err)
+	}
+	present, err := connect(t, b, func(o *paho.ClientOptions) { o.SetClientID("present") })
+	if err != nil {
+		t.Fatal(err)
+	}
+	got := listen(t, present, "#")
+	publisher(t, b) // throws the first one out
+	expect(t, got, "fluewright/cellar-7/availability=lost")
+	late, err := connect(t, b, func(o *paho.ClientOptions) { o.SetClientID("late") })
+	if err != nil {
+		t.Fatal(err)
+	}
+	expect(t, listen(t, late, "#"), "fluewright/cellar-7/availability=lost (retained)")
+}
+
+// TestReadingWhileItIsRetained is for the race detector.
+func TestReadingWhileItIsRetained(t *testing.T) {
+	b := start(t)
+	own := publisher(t, b)
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		for range 200 {
+			own.Publish("fluewright/cellar-7/alarm/spillage", 1, true, "raised").WaitTimeout(patience)
+		}
+	}()
 	reader, err := connect(t, b, func(o *paho.ClientOptions) { o.SetClientID("reader") })
 	if err != nil {
 		t.Fatal(err)
 	}
-	expect(t, listen(t, reader), "fluewright/cellar-7/alarm/spillage=raised")
+	for range 50 {
+		reader.Subscribe("fluewright/+/alarm/#", 1, func(paho.Client, paho.Message) {}).WaitTimeout(patience)
+	}
+	<-done
+}
+
+func TestStatisticsAreNotServed(t *testing.T) {
+	b := start(t)
+	reader, err := connect(t, b, func(o *paho.ClientOptions) { o.SetClientID("reader") })
+	if err != nil {
+		t.Fatal(err)
+	}
+	token := reader.Subscribe("$SYS/#", 0, nil).(*paho.SubscribeToken)
+	if !token.WaitTimeout(patience) || token.Result()["$SYS/#"] != 0x80 {
+		t.Errorf("subscribed to $SYS: %v", token.Result())
+	}
 }
 
 func TestATooLargePacketIsRefused(t *testing.T) {
 	b := start(t)
-	got := listen(t, publisher(t, b))
+	got := listen(t, publisher(t, b), "fluewright/#")
 	lost := make(chan error, 1)
 	c, err := connect(t, b, func(o *paho.ClientOptions) {
 		o.SetClientID("big").SetConnectionLostHandler(func(_ paho.Client, err error) { lost <- err })

@@ -1,0 +1,47 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+
+	"fluewright/daemon/internal/app"
+	"fluewright/daemon/internal/config"
+)
+
+type checkCmd struct {
+	Config string `help:"Configuration file." type:"path" default:"/etc/fluewright/fluewright.toml" placeholder:"FILE"`
+	JSON   bool   `help:"Print JSON." name:"json"`
+}
+
+// Run checks the file, then whether the buses that it names can be opened. It talks to
+// no chip, so that it may run beside the daemon.
+func (c *checkCmd) Run(std streams) error {
+	cfg, err := config.Load(c.Config)
+	if err != nil {
+		return err
+	}
+	found := app.CheckBuses(cfg)
+	if c.JSON {
+		if err := json.NewEncoder(std.out).Encode(found); err != nil {
+			return fmt.Errorf("print findings: %w", err)
+		}
+	} else {
+		fmt.Fprintf(std.out, "%s: the configuration is valid\n", c.Config)
+	}
+	wrong := false
+	for _, b := range found {
+		wrong = wrong || !b.OK
+		if c.JSON {
+			continue
+		}
+		if b.OK {
+			fmt.Fprintf(std.out, "%s: can be opened\n", b.Bus)
+		} else {
+			fmt.Fprintf(std.out, "%s: %s\n    %s\n", b.Bus, b.Problem, b.Hint)
+		}
+	}
+	if wrong {
+		return errWrong
+	}
+	return nil
+}

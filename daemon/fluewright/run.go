@@ -1,0 +1,39 @@
+package main
+
+import (
+	"context"
+	"log/slog"
+
+	"fluewright/daemon/internal/app"
+	"fluewright/daemon/internal/config"
+)
+
+type runCmd struct {
+	Config string `help:"Configuration file." type:"path" default:"/etc/fluewright/fluewright.toml" placeholder:"FILE"`
+	Record string `help:"Write the readings of this run as a burn log; compressed if the name ends in .gz." type:"path" placeholder:"FILE"`
+}
+
+// Run watches the furnace until ctx ends.
+func (c *runCmd) Run(ctx context.Context, std streams) error {
+	cfg, err := config.Load(c.Config)
+	if err != nil {
+		return err
+	}
+	return app.Run(ctx, cfg, app.Options{
+		Version: version,
+		Record:  c.Record,
+		Log:     logger(std),
+	})
+}
+
+// logger writes for whoever runs the program; the service manager adds the time.
+func logger(std streams) *slog.Logger {
+	return slog.New(slog.NewTextHandler(std.err, &slog.HandlerOptions{
+		ReplaceAttr: func(groups []string, a slog.Attr) slog.Attr {
+			if a.Key == slog.TimeKey && len(groups) == 0 {
+				return slog.Attr{}
+			}
+			return a
+		},
+	}))
+}

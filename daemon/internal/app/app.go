@@ -1,0 +1,286 @@
+// Package app wires the rooms together and runs them: a reading loop for each bus, the
+// one loop that owns time and judges, and those who publish. Everything that runs is a
+// task of one group; a sensor, a broker or a reader that fails ends none of them.
+package app
+
+import (
+	"context"
+	"crypto/rand"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net/http"
+	"os"
+	"strings"
+	"time"
+
+	"golang.org/x/sync/errgroup"
+
+	"fluewright/analysis"
+	"fluewright/analysis/alarm"
+	"fluewright/analysis/gas"
+	"fluewright/daemon/internal/config"
+	"fluewright/daemon/internal/message"
+	"fluewright/daemon/internal/metrics"
+	"fluewright/daemon/internal/mqtt"
+	"fluewright/daemon/internal/mqtt/broker"
+	"fluewright/daemon/internal/status"
+	"fluewright/daemon/internal/verdict"
+	"fluewright/daemon/internal/web"
+	"fluewright/sensors"
+	"fluewright/sensors/scan"
+)
+
+// shutdownGrace is how long tasks may take to end. One that hangs in the kernel, on a
+// bus that does not answer, is left behind: the process ends all the same.
+const shutdownGrace = 800 * time.Millisecond
+
+// Options is what a run needs beside its configuration.
+type Options struct {
+	Version string
+	Clock   sensors.Clock // nil: the computer's
+	// Record is a file for the burn log of this run; empty: none.
+	Record string
+	Log    *slog.Logger
+	// Notice stands at the top of the page: that nothing is measured, in a demonstration.
+	Notice string
+	// Ready is called once, when page and broker can be reached.
+	Ready func(Addresses)
+	// Tick is called with each tick's status, from the loop: it must be quick.
+	Tick func(*status.Status)
+}
+
+// Addresses is where the program can be reached.
+type Addresses struct {
+	Web  string // the page's URL, with a slash at its end
+	MQTT string // the broker's URL
+}
+
+// Run watches the furnace until ctx ends.
+func Run(ctx context.Context, cfg *config.Config, o Options) (err error) {
+	if o.Clock == nil {
+		o.Clock = sensors.SystemClock{}
+	}
+	h := &house{cfg: cfg, options: o, log: o.Log, feed: status.NewFeed(), board: scan.NewBoard()}
+	defer func() { err = errors.Join(err, h.close()) }()
+	if err := h.build(); err != nil {
+		return err
+	}
+	return h.run(ctx)
+}
+
+// house is everything that one run consists of.
+type house struct {
+	cfg     *config.Config
+	options Options
+	log     *slog.Logger
+	feed    *status.Feed
+	board   *scan.Board
+
+	tasks []task
+	addrs Addresses
+	ends  []func() error // in reverse order
+}
+
+// task is something that runs until its context ends.
+type task struct {
+	name string
+	run  func(context.Context) error
+}
+
+func (h *house) build() error {
+	engine, err := analysis.New(h.cfg.Analysis)
+	if err != nil {
+		return fmt.Errorf("set up analysis: %w", err)
+	}
+	scans, err := buses(h.cfg, h.board, h.options.Clock)
+	if err != nil {
+		return err
+	}
+	for _, s := range scans {
+		h.tasks = append(h.tasks, task{s.String(), s.Run})
+	}
+	l := h.loop(engine)
+	if err := h.buildRecorder(l); err != nil {
+		return err
+	}
+	site := verdict.Site{
+		Fitted: h.cfg.Analysis.Fitted,
+		Render: func(s alarm.Status) (string, string) { return message.Alarm(s, h.cfg.Site.Units) },
+	}
+	publisher, err := h.buildMQTT(site)
+	if err != nil {
+		return err
+	}
+	l.after = append(l.after, publisher.Offer)
+	exposition := metrics.New(metrics.Options{
+		Site:       h.cfg.Site.Name,
+		Version:    h.options.Version,
+		Feed:       h.feed,
+		Fitted:     h.cfg.Analysis.Fitted,
+		Alarms:     engine.Alarms(),
+		StaleAfter: h.cfg.Sampling.StaleAfter,
+		MQTT:       publisher.Stats,
+		Loop:       l.punctuality,
+	})
+	if err := h.buildWeb(site, exposition.Handler()); err != nil {
+		return err
+	}
+	// Last, so that the first tick finds everybody listening.
+	h.tasks = append(h.tasks, task{"loop", l.run})
+	return nil
+}
+
+func (h *house) loop(engine *analysis.Engine) *loop {
+	trust := (&clockTrust{}).at
+	if _, own := h.options.Clock.(sensors.SystemClock); !own {
+		trust = func(time.Time) bool { return false } // a bench's time is nobody's wall clock
+	}
+	l := &loop{
+		site:   h.cfg.Site.Name,
+		period: h.cfg.Sampling.Period,
+		clock:  h.options.Clock,
+		frames: &assembler{
+			sources:          sources(h.cfg),
+			board:            h.board,
+			altitudePressure: gas.StandardAtmosphere(h.cfg.Site.Altitude).Pressure,
+		},
+		engine:  engine,
+		sensors: newHealth(h.cfg, h.board).sensors,
+		trusted: trust,
+		feed:    h.feed,
+	}
+	if h.options.Tick != nil {
+		l.after = append(l.after, h.options.Tick)
+	}
+	l.after = append(l.after, func(s *status.Status) { logEvents(h.log, s, h.cfg.Site.Units) })
+	return l
+}
+
+func (h *house) buildRecorder(l *loop) error {
+	if h.options.Record == "" {
+		return nil
+	}
+	r, err := newRecorder(h.options.Record, h.cfg.Analysis.Fitted)
+	if err != nil {
+		return err
+	}
+	h.ends = append(h.ends, r.Close)
+	l.after = append(l.after, func(s *status.Status) {
+		if err := r.record(s); err != nil {
+			h.log.Error("recording has stopped", "error", err)
+		}
+	})
+	return nil
+}
+
+func (h *house) buildMQTT(site verdict.Site) (*mqtt.Publisher, error) {
+	c := h.cfg.MQTT
+	o := mqtt.Options{
+		Site:     h.cfg.Site.Name,
+		Broker:   c.Broker,
+		ClientID: c.ClientID,
+		User:     c.User,
+		CAFile:   c.CAFile,
+		Software: h.options.Version,
+		BootID:   bootID(),
+		Started:  time.Now(),
+		Verdict:  site,
+		Log:      h.log,
+	}
+	switch {
+	case c.Broker == "":
+		b, err := broker.Start(broker.Options{Listen: c.Embedded, ClientID: c.ClientID, Log: h.log})
+		if err != nil {
+			return nil, fmt.Errorf("start broker: %w", err)
+		}
+		h.ends = append(h.ends, b.Close)
+		o.Broker = b.URL()
+		o.User, o.Password = b.Credentials()
+	case c.PasswordFile != "":
+		secret, err := os.ReadFile(c.PasswordFile)
+		if err != nil {
+			return nil, fmt.Errorf("read broker password: %w", err)
+		}
+		o.Password = strings.TrimRight(string(secret), "\r\n")
+	}
+	h.addrs.MQTT = o.Broker
+	p, err := mqtt.New(o)
+	if err != nil {
+		return nil, fmt.Errorf("set up mqtt: %w", err)
+	}
+	h.tasks = append(h.tasks, task{"mqtt", p.Run})
+	return p, nil
+}
+
+func (h *house) buildWeb(site verdict.Site, exposition http.Handler) error {
+	s, err := web.Listen(h.cfg.Web.Listen, web.Options{
+		Site:       h.cfg.Site.Name,
+		Version:    h.options.Version,
+		Notice:     h.options.Notice,
+		Feed:       h.feed,
+		Verdict:    site,
+		Units:      h.cfg.Site.Units,
+		Limits:     h.cfg.Analysis.Limits,
+		DraftLow:   h.cfg.Analysis.DraftLow,
+		DraftHigh:  h.cfg.Analysis.DraftHigh,
+		StaleAfter: h.cfg.Sampling.StaleAfter,
+		Metrics:    exposition,
+		Log:        h.log,
+	})
+	if err != nil {
+		return err
+	}
+	h.addrs.Web = s.URL()
+	h.tasks = append(h.tasks, task{"web", s.Run})
+	return nil
+}
+
+// bootID tells the runs of the program apart.
+func bootID() string {
+	var b [8]byte
+	_, _ = rand.Read(b[:]) // never fails
+	return hex.EncodeToString(b[:])
+}
+
+// run runs the tasks until ctx ends or one of them fails.
+func (h *house) run(ctx context.Context) error {
+	group, running := errgroup.WithContext(ctx)
+	for _, t := range h.tasks {
+		group.Go(func() error {
+			if err := t.run(running); err != nil {
+				return fmt.Errorf("%s: %w", t.name, err)
+			}
+			return nil
+		})
+	}
+	if h.options.Ready != nil {
+		h.options.Ready(h.addrs)
+	}
+	ended := make(chan error, 1)
+	go func() { ended <- group.Wait() }()
+	select {
+	case err := <-ended:
+		return err
+	case <-running.Done():
+	}
+	select {
+	case err := <-ended:
+		return err
+	case <-time.After(shutdownGrace):
+		h.log.Warn("a task did not end in time and is left behind")
+		if ctx.Err() != nil {
+			return nil // we were asked to end
+		}
+		return context.Cause(running)
+	}
+}
+
+func (h *house) close() error {
+	var errs []error
+	for i := len(h.ends) - 1; i >= 0; i-- {
+		errs = append(errs, h.ends[i]())
+	}
+	return errors.Join(errs...)
+}

@@ -1,0 +1,153 @@
+package metrics
+
+import (
+	"fmt"
+	"maps"
+	"runtime"
+	"slices"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+
+	"fluewright/analysis/alarm"
+	"fluewright/analysis/burn"
+	"fluewright/analysis/frame"
+	"fluewright/daemon/internal/status"
+	"fluewright/daemon/internal/verdict"
+)
+
+// collector writes the newest tick at each scrape.
+type collector struct{ o Options }
+
+// Describe lists what may be collected.
+func (c *collector) Describe(ch chan<- *prometheus.Desc) {
+	for _, d := range declared {
+		ch <- d
+	}
+}
+
+// sink takes samples.
+type sink chan<- prometheus.Metric
+
+func (s sink) put(m series, v float64, labels ...string) {
+	s <- prometheus.MustNewConstMetric(m.desc, m.kind, v, labels...)
+}
+
+func (s sink) flag(m series, v bool, labels ...string) {
+	n := 0.0
+	if v {
+		n = 1
+	}
+	s.put(m, n, labels...)
+}
+
+// Collect writes the newest tick.
+func (c *collector) Collect(ch chan<- prometheus.Metric) {
+	out := sink(ch)
+	out.put(buildInfo, 1, c.o.Version, runtime.Version(), runtime.GOARCH)
+	out.put(siteInfo, 1, c.o.Site)
+
+	s := c.o.Feed.Latest()
+	age, ok := c.o.Feed.Age()
+	fresh := ok && age <= c.o.StaleAfter
+	if s == nil {
+		s = &status.Status{}
+		s.Assessment.Alarms = c.o.Alarms
+	}
+	c.readings(out, s, fresh)
+	chips(out, s)
+	judgements(out, s, fresh)
+
+	loop := c.o.Loop()
+	out.put(frames, float64(s.Seq))
+	out.put(framesLate, float64(loop.Late))
+	out.put(frameLateness, loop.Lateness.Seconds())
+	if !s.Wall.IsZero() {
+		out.put(frameTimestamp, seconds(s.Wall))
+	}
+	out.flag(clock, s.ClockTrusted)
+
+	m := c.o.MQTT()
+	out.flag(mqttConnected, m.Connected)
+	out.put(mqttConnects, float64(m.Connects))
+	out.put(mqttPublished, float64(m.Published))
+	out.put(mqttFailed, float64(m.Failed))
+	out.put(mqttDropped, float64(m.Dropped))
+	out.put(mqttPending, float64(m.Pending))
+}
+
+// readings writes the channels. When the loop stands still, what it last read is stale
+// whatever it was then.
+func (c *collector) readings(out sink, s *status.Status, fresh bool) {
+	age := func(in frame.Input) frame.Input {
+		if !fresh && in.Usable() {
+			in.Quality = frame.Stale
+		}
+		return in
+	}
+	for _, ch := range frame.All() {
+		if !c.o.Fitted[ch] {
+			continue
+		}
+		in := age(s.Frame.Inputs[ch])
+		for q := frame.Absent; q <= frame.Good; q++ {
+			out.flag(quality, in.Quality == q, ch.String(), q.String())
+		}
+		if t := s.Taken[ch]; !t.IsZero() {
+			out.put(lastReading, seconds(t), ch.String())
+		}
+		if !verdict.Readable(in) {
+			continue
+		}
+		switch ch {
+		case frame.Draft:
+			out.put(draft, in.Value)
+		case frame.Ambient:
+			out.put(ambient, in.Value)
+		default:
+			out.put(temperature, in.Value, ch.String())
+		}
+	}
+	if in := age(s.Assessment.Draft); verdict.Readable(in) {
+		out.put(draftAverage, in.Value)
+	}
+}
+
+// chips writes the health of the sensors.
+func chips(out sink, s *status.Status) {
+	for _, c := range s.Sensors {
+		address := ""
+		if c.Address != 0 {
+			address = fmt.Sprintf("0x%02x", c.Address)
+		}
+		out.put(sensorInfo, 1, c.Name, c.Chip, c.Bus, address)
+		out.flag(sensorUp, c.Up, c.Name)
+		out.put(sensorSamples, float64(c.Samples), c.Name)
+		out.put(sensorDuration, c.Took.Seconds(), c.Name)
+		for _, code := range slices.Sorted(maps.Keys(c.Faults)) {
+			out.put(sensorErrors, float64(c.Faults[code]), c.Name, string(code))
+		}
+	}
+}
+
+// judgements writes alarms and phase.
+func judgements(out sink, s *status.Status, fresh bool) {
+	for _, a := range s.Assessment.Alarms {
+		name, channel := string(a.Key.Name), ""
+		if a.Key.Channel < frame.Count {
+			channel = a.Key.Channel.String()
+		}
+		out.flag(alarmActive, a.State.Standing(), name, channel, a.Priority.String())
+		out.flag(alarmJudged, fresh && a.State != alarm.Unjudged && !a.Blind, name, channel)
+		out.put(alarmOccurrences, float64(a.Occurrence), name, channel)
+	}
+	now := s.Assessment.Phase
+	if !fresh {
+		now = burn.Unknown
+	}
+	for _, p := range append([]burn.Phase{burn.Unknown}, burn.Phases()...) {
+		out.flag(phase, p == now, p.String())
+	}
+}
+
+func seconds(t time.Time) float64 { return float64(t.UnixMilli()) / 1000 }

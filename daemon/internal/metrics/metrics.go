@@ -1,0 +1,129 @@
+// Package metrics exposes what the program knows to Prometheus.
+//
+// A scrape reads the newest tick and touches no sensor. A number without a usable
+// reading has no sample, and channel_quality says why; alarms are always there, so that
+// no rule can fall silent because a series vanished. Samples carry no time of their own:
+// how old a reading is stands in channel_last_reading_timestamp_seconds.
+package metrics
+
+import (
+	"net/http"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/collectors"
+	"github.com/prometheus/client_golang/prometheus/promhttp"
+
+	"fluewright/analysis/alarm"
+	"fluewright/analysis/frame"
+	"fluewright/daemon/internal/mqtt"
+	"fluewright/daemon/internal/status"
+)
+
+// Options is what the metrics are made from.
+type Options struct {
+	Site    string
+	Version string
+	Feed    *status.Feed
+	// Fitted says which channels have a sensor; the others have no series.
+	Fitted [frame.Count]bool
+	// Alarms holds every alarm that the site can have, as it is before the first tick.
+	Alarms []alarm.Status
+	// StaleAfter is how long the newest tick counts as the present one.
+	StaleAfter time.Duration
+	// MQTT returns the publisher's counters.
+	MQTT func() mqtt.Stats
+	// Loop returns how punctual the sampling loop is.
+	Loop func() Loop
+}
+
+// Loop says how punctual the sampling loop is.
+type Loop struct {
+	// Late counts frames that came later than a period after they were due.
+	Late uint64
+	// Lateness is how late the newest frame was.
+	Lateness time.Duration
+}
+
+// Metrics is a registry of its own with all that is exposed.
+type Metrics struct {
+	registry *prometheus.Registry
+}
+
+// New registers everything.
+func New(o Options) *Metrics {
+	m := &Metrics{registry: prometheus.NewRegistry()}
+	m.registry.MustRegister(
+		&collector{o},
+		collectors.NewGoCollector(),
+		collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
+	)
+	return m
+}
+
+// Handler serves the exposition, in the OpenMetrics format to whoever asks for it.
+func (m *Metrics) Handler() http.Handler {
+	return promhttp.HandlerFor(m.registry, promhttp.HandlerOpts{
+		EnableOpenMetrics:   true,
+		MaxRequestsInFlight: 4,
+		Timeout:             5 * time.Second,
+	})
+}
+
+// series is a metric as it is declared, once, whatever its labels' values.
+type series struct {
+	desc *prometheus.Desc
+	kind prometheus.ValueType
+}
+
+var declared []*prometheus.Desc
+
+func declare(kind prometheus.ValueType, name, help string, labels ...string) series {
+	d := prometheus.NewDesc("fluewright_"+name, help, labels, nil)
+	declared = append(declared, d)
+	return series{d, kind}
+}
+
+func gauge(name, help string, labels ...string) series {
+	return declare(prometheus.GaugeValue, name, help, labels...)
+}
+
+func counter(name, help string, labels ...string) series {
+	return declare(prometheus.CounterValue, name, help, labels...)
+}
+
+var (
+	buildInfo = gauge("build_info", "Always 1; the labels say what runs.", "version", "goversion", "goarch")
+	siteInfo  = gauge("site_info", "Always 1; the label names the site.", "site")
+
+	temperature  = gauge("temperature_celsius", "Temperature of the channel. Absent without a usable reading.", "channel")
+	draft        = gauge("draft_pascals", "Draft, room minus flue pressure: positive when the chimney pulls. Absent without a usable reading.")
+	draftAverage = gauge("draft_average_pascals", "Draft averaged against wind: positive when the chimney pulls. Absent without usable readings.")
+	ambient      = gauge("ambient_pressure_pascals", "Absolute pressure of the air. Absent without a usable reading.")
+	quality      = gauge("channel_quality", "1 for the quality that the channel's reading has, 0 for the others.", "channel", "quality")
+	lastReading  = gauge("channel_last_reading_timestamp_seconds", "When the channel was last really measured, by the wall clock. Absent before that.", "channel")
+
+	sensorInfo     = gauge("sensor_info", "Always 1; the labels say which chip it is and where it sits.", "sensor", "chip", "bus", "address")
+	sensorUp       = gauge("sensor_up", "1 if the last look at the chip gave a sample.", "sensor")
+	sensorSamples  = counter("sensor_samples_total", "Looks at the chip that gave a sample.", "sensor")
+	sensorErrors   = counter("sensor_read_errors_total", "Looks at the chip that gave none, by the code of the fault.", "sensor", "reason")
+	sensorDuration = gauge("sensor_read_duration_seconds", "How long the last look at the chip took.", "sensor")
+
+	alarmActive      = gauge("alarm_active", "1 while the alarm stands, acknowledged or not. Always present; see alarm_judged.", "alarm", "channel", "priority")
+	alarmJudged      = gauge("alarm_judged", "0 while the alarm cannot be judged: too early, a reading is missing, or the loop stands still.", "alarm", "channel")
+	alarmOccurrences = counter("alarm_occurrences_total", "How often the alarm was raised since the program began.", "alarm", "channel")
+	phase            = gauge("phase", "1 for the phase that the burn is in, 0 for the others.", "phase")
+
+	frames         = counter("frames_total", "Frames that were analysed.")
+	frameTimestamp = gauge("frame_timestamp_seconds", "When the newest frame was analysed, by the wall clock.")
+	framesLate     = counter("frames_late_total", "Frames that came later than a period after they were due.")
+	frameLateness  = gauge("frame_lateness_seconds", "How late the newest frame was.")
+	clock          = gauge("clock_synchronized", "1 if the wall clock was known to be synchronised at the newest frame.")
+
+	mqttConnected = gauge("mqtt_connected", "1 while there is a session with the MQTT broker.")
+	mqttConnects  = counter("mqtt_connects_total", "Sessions with the MQTT broker that came up.")
+	mqttPublished = counter("mqtt_messages_published_total", "Messages that the MQTT broker acknowledged.")
+	mqttFailed    = counter("mqtt_messages_failed_total", "Messages that the MQTT broker did not acknowledge before the connection went; they are sent again.")
+	mqttDropped   = counter("mqtt_messages_dropped_total", "Messages given up because too many waited.")
+	mqttPending   = gauge("mqtt_messages_pending", "Messages that wait for the MQTT broker or its acknowledgement.")
+)
