@@ -55,7 +55,11 @@ func Exp(x float64) float64 {
 	}
 	k := math.Floor(float64(x*log2e) + 0.5)
 	r := (x - float64(k*ln2Hi)) - float64(k*ln2Lo)
-	return math.Ldexp(1+(r+float64(float64(r*r)*Poly(r, expTerms[:]))), int(k))
+	e := 1 + (r + float64(float64(r*r)*Poly(r, expTerms[:])))
+	if n := int(k); n > -1000 && n < 1000 {
+		return float64(e * math.Float64frombits(uint64(n+1023)<<52)) // exact, and faster than Ldexp
+	}
+	return math.Ldexp(e, int(k))
 }
 
 // Log returns the natural logarithm of x: NaN below 0, -Inf at 0. It differs from math.Log
