@@ -37,6 +37,9 @@ name = "cellar"
 units = "si"
 [alarms.spillage]
 hold = "1 s" # the test has no time to wait for gusts
+[alarms.sensor-lost]
+hold = "3 s"
+clear-after = "3 s"
 [mqtt]
 broker = "tcp://%s"
 [web]
