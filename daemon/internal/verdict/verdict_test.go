@@ -59,9 +59,9 @@ func TestJudge(t *testing.T) {
 		says    string
 		action  string
 	}{
-		{"a clean burn", func(*status.Status) {}, 0, verdict.Well, "All is well. The fire burns clean.", ""},
-		{"no fire", func(s *status.Status) { s.Assessment.Phase = burn.Cold }, 0, verdict.Well, "All is well. There is no fire.", ""},
-		{"a suspect reading is still one", func(s *status.Status) { s.Frame.Inputs[frame.Flue].Quality = frame.Suspect }, 0, verdict.Well, "All is well.", ""},
+		{"a clean burn", func(*status.Status) {}, 0, verdict.Well, "No alarm. The fire burns clean.", ""},
+		{"no fire", func(s *status.Status) { s.Assessment.Phase = burn.Cold }, 0, verdict.Well, "No alarm. There is no fire.", ""},
+		{"a suspect reading is still one", func(s *status.Status) { s.Frame.Inputs[frame.Flue].Quality = frame.Suspect }, 0, verdict.Well, "No alarm.", ""},
 		{"one alarm", func(s *status.Status) { raise(s, 0, 0) }, 0, verdict.Alarm, "Alarm: overheat (flue) is wrong.", "Act on overheat (flue)."},
 		{"acknowledged, it still stands", func(s *status.Status) {
 			s.Assessment.Alarms[0].State = alarm.Acknowledged
