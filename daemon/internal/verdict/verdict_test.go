@@ -103,8 +103,10 @@ func TestJudge(t *testing.T) {
 			s.Assessment.Alarms[3].State = alarm.Unjudged
 		}, 0, verdict.Blind, "Blind: no reading of flue.", "Watch"},
 		{"the loop stands still", func(*status.Status) {}, 12 * time.Second, verdict.Blind, "Blind: the monitor has read nothing for 12 s.", "Watch"},
-		{"the loop stands still during an alarm", func(s *status.Status) { raise(s, 0, 0) }, 5 * time.Minute, verdict.Blind,
-			"read nothing for 5 min. When it last could see: overheat (flue) is wrong.", "Act on overheat (flue)."},
+		{
+			"the loop stands still during an alarm", func(s *status.Status) { raise(s, 0, 0) }, 5 * time.Minute, verdict.Blind,
+			"read nothing for 5 min. When it last could see: overheat (flue) is wrong.", "Act on overheat (flue).",
+		},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			s := calm()

@@ -112,7 +112,8 @@ func TestThePage(t *testing.T) {
 				s.Frame.Inputs[frame.Flue] = frame.Input{Value: 236.37, Quality: frame.Suspect, Fault: string(sensors.ColdJunctionHot)}
 				return s
 			}(),
-			[]string{"457 °F", "doubtful: terminals of the amplifier are hot"}, nil,
+			[]string{"457 °F", "doubtful: terminals of the amplifier are hot"},
+			nil,
 		},
 		{
 			"a turned draft", func() *status.Status {
@@ -120,7 +121,8 @@ func TestThePage(t *testing.T) {
 				s.Assessment.Draft.Value = -2
 				return s
 			}(),
-			[]string{"Turned: flue gas can come into the house."}, []string{"this is within"},
+			[]string{"Turned: flue gas can come into the house."},
+			[]string{"this is within"},
 		},
 		{
 			"a weak draft without a fire is usual", func() *status.Status {
@@ -128,7 +130,8 @@ func TestThePage(t *testing.T) {
 				s.Assessment.Draft.Value, s.Assessment.Phase = 3, burn.Cold
 				return s
 			}(),
-			[]string{"without a fire a weaker draft is usual"}, []string{"too weak"},
+			[]string{"without a fire a weaker draft is usual"},
+			[]string{"too weak"},
 		},
 		{
 			"the first tick", statustest.Starting(),
