@@ -2,8 +2,10 @@ package main_test
 
 import (
 	"errors"
+	"fmt"
 	"os"
 	"os/exec"
+	"path/filepath"
 	"strconv"
 	"testing"
 
@@ -31,9 +33,32 @@ func (c cleanUp) Run() int {
 // The commands as people type them.
 func TestCommands(t *testing.T) {
 	testscript.Run(t, testscript.Params{
-		Dir:  "testdata",
-		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits},
+		Dir:   "testdata",
+		Setup: emulated,
+		Cmds:  map[string]func(*testscript.TestScript, bool, []string){"exits": exits},
 	})
+}
+
+// emulated makes the program start through the emulator that FLUEWRIGHT_EMULATED names,
+// if it names one: the kernel cannot start another machine's program by itself.
+func emulated(env *testscript.Env) error {
+	name := os.Getenv("FLUEWRIGHT_EMULATED")
+	if name == "" {
+		return nil
+	}
+	emulator, err := exec.LookPath(name)
+	if err != nil {
+		return err
+	}
+	path := env.Getenv("PATH")
+	program := filepath.Join(filepath.SplitList(path)[0], "fluewright")
+	dir := filepath.Join(env.WorkDir, ".emulated")
+	if err := os.Mkdir(dir, 0o755); err != nil {
+		return err
+	}
+	script := fmt.Sprintf("#!/bin/sh\nexec %q %q \"$@\"\n", emulator, program)
+	env.Setenv("PATH", dir+string(filepath.ListSeparator)+path)
+	return os.WriteFile(filepath.Join(dir, "fluewright"), []byte(script), 0o755)
 }
 
 // exits CODE PROGRAM ARG… runs a program that must end with the code.
