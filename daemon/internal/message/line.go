@@ -1,14 +1,13 @@
 package message
 
 import (
+	"math"
 	"time"
 
 	"fluewright/analysis"
 	"fluewright/analysis/alarm"
 	"fluewright/analysis/burn"
 	"fluewright/analysis/frame"
-
-	"math"
 )
 
 // AlarmLine is one change of an alarm.
@@ -57,7 +56,7 @@ func Line(e analysis.Event, wall func(time.Duration) time.Time, u Units) any {
 			Time:       wall(e.At),
 			Type:       "alarm",
 			Alarm:      string(e.Alarm.Key.Name),
-			State:      e.Change.String(),
+			State:      e.Alarm.Word(),
 			Priority:   e.Alarm.Priority.String(),
 			Occurrence: e.Alarm.Occurrence,
 		}

@@ -59,9 +59,9 @@ func TestJudge(t *testing.T) {
 		says    string
 		action  string
 	}{
-		{"a clean burn", func(*status.Status) {}, 0, verdict.Well, "All is well. The fire burns clean.", ""},
-		{"no fire", func(s *status.Status) { s.Assessment.Phase = burn.Cold }, 0, verdict.Well, "All is well. There is no fire.", ""},
-		{"a suspect reading is still one", func(s *status.Status) { s.Frame.Inputs[frame.Flue].Quality = frame.Suspect }, 0, verdict.Well, "All is well.", ""},
+		{"a clean burn", func(*status.Status) {}, 0, verdict.Well, "No alarm. The fire burns clean.", ""},
+		{"no fire", func(s *status.Status) { s.Assessment.Phase = burn.Cold }, 0, verdict.Well, "No alarm. There is no fire.", ""},
+		{"a suspect reading is still one", func(s *status.Status) { s.Frame.Inputs[frame.Flue].Quality = frame.Suspect }, 0, verdict.Well, "No alarm.", ""},
 		{"one alarm", func(s *status.Status) { raise(s, 0, 0) }, 0, verdict.Alarm, "Alarm: overheat (flue) is wrong.", "Act on overheat (flue)."},
 		{"acknowledged, it still stands", func(s *status.Status) {
 			s.Assessment.Alarms[0].State = alarm.Acknowledged
@@ -89,22 +89,24 @@ func TestJudge(t *testing.T) {
 		{"a stale reading is none", func(s *status.Status) { s.Frame.Inputs[frame.Draft].Quality = frame.Stale }, 0, verdict.Blind, "Blind: no reading of draft.", "Watch"},
 		{"what is no number is no reading", func(s *status.Status) { s.Frame.Inputs[frame.Draft].Value = math.NaN() }, 0, verdict.Blind, "Blind: no reading of draft.", "Watch"},
 		{"an alarm that cannot be judged", func(s *status.Status) { s.Assessment.Alarms[1].Blind = true }, 0, verdict.Blind, "Blind: cannot judge spillage.", "Watch"},
-		{"an alarm not judged yet", func(s *status.Status) { s.Assessment.Alarms[1].State = alarm.Unjudged }, 0, verdict.Checking, "Checking: the readings are there", "watch"},
-		{"phase not known", func(s *status.Status) { s.Assessment.Phase = burn.Unknown }, 0, verdict.Checking, "Checking", "watch"},
-		{"no alarms are judged at all", func(s *status.Status) { s.Assessment.Alarms = nil }, 0, verdict.Checking, "Checking", "watch"},
+		{"an alarm not judged yet", func(s *status.Status) { s.Assessment.Alarms[1].State = alarm.Unjudged }, 0, verdict.Checking, "Checking: the readings are there", "Watch"},
+		{"phase not known", func(s *status.Status) { s.Assessment.Phase = burn.Unknown }, 0, verdict.Checking, "Checking", "Watch"},
+		{"no alarms are judged at all", func(s *status.Status) { s.Assessment.Alarms = nil }, 0, verdict.Checking, "Checking", "Watch"},
 		{"the first reading is due", func(s *status.Status) {
 			s.Frame.Inputs[frame.Flue] = frame.Input{}
 			s.Taken[frame.Flue] = time.Time{}
 			s.Assessment.Alarms[3].State = alarm.Unjudged
-		}, 0, verdict.Checking, "Checking: waiting for the first reading of flue.", "watch"},
+		}, 0, verdict.Checking, "Checking: waiting for the first reading of flue.", "Watch"},
 		{"a fault at the first look is no start", func(s *status.Status) {
 			lose(s, frame.Flue)
 			s.Taken[frame.Flue] = time.Time{}
 			s.Assessment.Alarms[3].State = alarm.Unjudged
 		}, 0, verdict.Blind, "Blind: no reading of flue.", "Watch"},
 		{"the loop stands still", func(*status.Status) {}, 12 * time.Second, verdict.Blind, "Blind: the monitor has read nothing for 12 s.", "Watch"},
-		{"the loop stands still during an alarm", func(s *status.Status) { raise(s, 0, 0) }, 5 * time.Minute, verdict.Blind,
-			"read nothing for 5 min. When it last could see: overheat (flue) is wrong.", "Act on overheat (flue)."},
+		{
+			"the loop stands still during an alarm", func(s *status.Status) { raise(s, 0, 0) }, 5 * time.Minute, verdict.Blind,
+			"read nothing for 5 min. When it last could see: overheat (flue) is wrong.", "Act on overheat (flue).",
+		},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			s := calm()
