@@ -55,6 +55,7 @@ func (l *loop) run(ctx context.Context) error {
 func (l *loop) tick(now time.Time) {
 	f, taken := l.frames.frame(now)
 	a := l.engine.Step(f)
+	doubt(&f, a.Doubts)
 	a.Alarms = slices.Clone(a.Alarms)
 	a.Events = slices.Clone(a.Events)
 	l.seq++
@@ -71,6 +72,16 @@ func (l *loop) tick(now time.Time) {
 	l.feed.Publish(s)
 	for _, do := range l.after {
 		do(s)
+	}
+}
+
+// doubt marks what the analysis holds for implausible, so that nobody is shown such a
+// reading as good.
+func doubt(f *frame.Frame, codes [frame.Count]string) {
+	for c, code := range codes {
+		if in := &f.Inputs[c]; code != "" && in.Usable() {
+			in.Quality, in.Fault = frame.Suspect, code
+		}
 	}
 }
 
