@@ -101,6 +101,18 @@ func (b *Board) Reading(name string, q sensors.Quantity, now time.Time) sensors.
 	return r
 }
 
+// Serial returns the number of the specimen in the named slot, empty if it has none or has
+// not been started. It does not allocate.
+func (b *Board) Serial(name string) string {
+	c := b.cell(name)
+	if c == nil {
+		return ""
+	}
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.status.Serial
+}
+
 // Status returns how the chip in the named slot does, and whether there is such a slot.
 func (b *Board) Status(name string) (Status, bool) {
 	c := b.cell(name)
