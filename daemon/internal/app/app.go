@@ -154,7 +154,7 @@ func (h *house) loop(engine *analysis.Engine) *loop {
 	if h.options.Tick != nil {
 		l.after = append(l.after, h.options.Tick)
 	}
-	l.after = append(l.after, func(s *status.Status) { logEvents(h.log, s, h.cfg.Site.Units) })
+	l.after = append(l.after, newJournal(h.log, h.cfg.Site.Units).tick)
 	return l
 }
 
