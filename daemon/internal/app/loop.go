@@ -22,6 +22,7 @@ type loop struct {
 	frames  *assembler
 	engine  *analysis.Engine
 	sensors func(time.Time) []status.Sensor
+	supply  func() status.Supply
 	trusted func(time.Time) bool
 	feed    *status.Feed
 	// after is called with each tick's status, in order. It must not block.
@@ -68,6 +69,7 @@ func (l *loop) tick(now time.Time) {
 		Taken:        wallTimes(taken),
 		Assessment:   a,
 		Sensors:      l.sensors(now),
+		Supply:       l.supply(),
 	}
 	l.feed.Publish(s)
 	for _, do := range l.after {
