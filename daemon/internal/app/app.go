@@ -100,7 +100,7 @@ func (h *house) build() error {
 	if err != nil {
 		return fmt.Errorf("set up analysis: %w", err)
 	}
-	scans, err := buses(h.cfg, h.board, h.options.Clock)
+	scans, err := buses(h.cfg, h.board, h.options.Clock, chip.way)
 	if err != nil {
 		return err
 	}

@@ -3,7 +3,7 @@ package app
 import (
 	"context"
 	"fmt"
-	"path"
+	filepath "path"
 	"strings"
 	"time"
 
@@ -16,6 +16,7 @@ import (
 	"fluewright/sensors/bme280"
 	"fluewright/sensors/bus"
 	"fluewright/sensors/max31856"
+	"fluewright/sensors/path"
 	"fluewright/sensors/scan"
 	"fluewright/sensors/sdp8xx"
 )
@@ -82,8 +83,9 @@ var barometer = chip{
 	frozen: time.Minute,
 }
 
-// buses makes a reading loop for each bus of the configuration.
-func buses(cfg *config.Config, b *scan.Board, clock sensors.Clock) ([]*scan.Loop, error) {
+// buses makes a reading loop for each bus of the configuration. way says what the samples
+// of a chip go through.
+func buses(cfg *config.Config, b *scan.Board, clock sensors.Clock, way func(chip, config.Sensor) path.Opts) ([]*scan.Loop, error) {
 	groups := map[string]*scan.Config{}
 	shared := map[string]*bus.SharedI2C{}
 	var order []string
@@ -103,7 +105,7 @@ func buses(cfg *config.Config, b *scan.Board, clock sensors.Clock) ([]*scan.Loop
 			groups[name] = g
 			order = append(order, name)
 		}
-		slot := scan.Slot{Name: s.Name, StaleAfter: cfg.Sampling.StaleAfter, Open: openOnSPI(kind, s, clock), Path: kind.way(s)}
+		slot := scan.Slot{Name: s.Name, StaleAfter: cfg.Sampling.StaleAfter, Open: openOnSPI(kind, s, clock), Path: way(kind, s)}
 		if kind.i2c != nil {
 			slot.Open = openOnI2C(kind, s, clock, shared[name])
 		}
@@ -124,7 +126,7 @@ func buses(cfg *config.Config, b *scan.Board, clock sensors.Clock) ([]*scan.Loop
 // selects of one controller, "/dev/spidev0" for /dev/spidev0.1.
 func controller(s config.Sensor) string {
 	if chips[s.Chip].spi != nil {
-		return strings.TrimSuffix(s.Bus, path.Ext(s.Bus))
+		return strings.TrimSuffix(s.Bus, filepath.Ext(s.Bus))
 	}
 	return s.Bus
 }

@@ -54,7 +54,7 @@ func newRig(t *testing.T) *rig {
 		cfg: cfg, feed: status.NewFeed(), board: r.board, log: slog.New(slog.NewTextHandler(&r.said, nil)),
 		options: Options{Clock: sensors.SystemClock{}, Root: r.root},
 	}
-	scans, err := buses(cfg, r.board, h.options.Clock)
+	scans, err := buses(cfg, r.board, h.options.Clock, chip.way)
 	if err != nil {
 		t.Fatal(err)
 	}
