@@ -137,6 +137,11 @@ func judged(v *Verdict, s *status.Status) {
 		v.Level = Blind
 		v.Headline = "Blind: cannot judge " + strings.Join(blind, ", ") + "."
 		v.Action = watch
+	case a.PhaseHeld:
+		// There is a flue reading, and the furnace contradicts it.
+		v.Level = Blind
+		v.Headline = "Blind: how the fire burns cannot be told from the flue's reading."
+		v.Action = watch
 	case len(unjudged) > 0 || len(a.Alarms) == 0 || a.Phase == burn.Unknown:
 		v.Headline = "Checking: the readings are there, but for too short a time to judge them."
 		v.Action = moment
