@@ -76,7 +76,7 @@ func (d *draft) step(in Inputs, dt time.Duration, flue, room float64) string {
 		return HoseSwapped
 	case burning && d.fell && d.weakFor >= offFor:
 		return HoseOff
-	case burning && d.seen >= movesFrom && d.movement < still*still && (d.was || math.Abs(d.level) < nothing):
+	case burning && flue >= hot && d.seen >= movesFrom && d.movement < still*still && (d.was || math.Abs(d.level) < nothing):
 		// A level without any movement may be a log without noise, unless there was some.
 		return TubeBlocked
 	case d.cold >= coldFor && d.seen >= coldOver && !coldDraft(d.calm, in.Values[frame.Outdoor], room):

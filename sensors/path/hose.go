@@ -10,9 +10,12 @@ import (
 const (
 	calmOver = time.Minute     // the average of the movement
 	calmFrom = 2 * time.Minute // before that there is too little to tell
+	// collapse is how quickly it must have become still: a fire that burns out takes
+	// hours, after which a windless night may be as still as a blocked hose.
+	collapse = 15 * time.Minute
 	// calm is how little the pressure moves when the sensor hears only itself, lively how
-	// much it must have moved before: without that, it may be a windless night. In
-	// multiples of the sensor's noise (judgement, no source).
+	// much it must have moved before, in multiples of the sensor's noise (judgement, no
+	// source).
 	calm    = 1.5
 	lively  = 4.0
 	hoseGap = 10 * time.Second
@@ -25,8 +28,9 @@ const (
 type hose struct {
 	last      float64
 	since, at time.Time
-	movement  float64 // Pa²
-	wasLively bool
+	movement  float64   // Pa²
+	livelyAt  time.Time // zero until it moved
+	blocked   bool
 }
 
 func (h *hose) step(s *sensors.Sample, noise float64) bool {
@@ -37,7 +41,7 @@ func (h *hose) step(s *sensors.Sample, noise float64) bool {
 	dt := s.Taken.Sub(h.at)
 	switch {
 	case h.at.IsZero() || dt > hoseGap:
-		*h = hose{since: s.Taken, wasLively: h.wasLively}
+		*h = hose{since: s.Taken, blocked: h.blocked}
 	case dt > 0:
 		d := v - h.last
 		// The weight of the first samples is that of a plain mean.
@@ -51,6 +55,10 @@ func (h *hose) step(s *sensors.Sample, noise float64) bool {
 		return false
 	}
 	moves := math.Sqrt(h.movement)
-	h.wasLively = h.wasLively || moves > lively*noise
-	return h.wasLively && moves < calm*noise
+	if moves > lively*noise {
+		h.livelyAt = s.Taken
+	}
+	fell := !h.livelyAt.IsZero() && s.Taken.Sub(h.livelyAt) < collapse
+	h.blocked = moves < calm*noise && (h.blocked || fell)
+	return h.blocked
 }

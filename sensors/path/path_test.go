@@ -311,15 +311,23 @@ func TestHoseFallsStill(t *testing.T) {
 		"never anything":           {0, 0, false},
 		"a fire, and more of it":   {0.25, 0.4, false},
 		"a faint fire, then still": {0.05, 0, false},
+		"a fire that burns out":    {0.25, -1, false},
 	}
 	for name, tt := range tests {
 		t.Run(name, func(t *testing.T) {
 			p := newPath(t, Opts{Hose: 0.03})
 			var doubt sensors.Code
-			for i := range 1200 {
+			looks := 1200
+			if tt.after < 0 {
+				looks = 40000
+			}
+			for i := range looks {
 				moves, level := tt.before, 12.0
 				if i >= 600 {
 					moves, level = tt.after, 12-float64(i-600)*0.02 // and a slow fall
+				}
+				if moves < 0 { // over hours
+					moves = 0.25 * math.Exp(-float64(i-600)/7200)
 				}
 				s, ok, err := p.Step(pressure(level+noise(moves)+noise(0.02)), at(i))
 				if !ok || err != nil {
