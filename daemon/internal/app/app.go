@@ -70,6 +70,13 @@ func Run(ctx context.Context, cfg *config.Config, o Options) (err error) {
 	}
 	h := &house{cfg: cfg, options: o, log: o.Log, feed: status.NewFeed(), board: scan.NewBoard()}
 	defer func() { err = errors.Join(err, h.close()) }()
+	if o.State != "" {
+		release, err := lockState(o.State)
+		if err != nil {
+			return err
+		}
+		h.ends = append(h.ends, release)
+	}
 	if err := h.build(); err != nil {
 		return err
 	}

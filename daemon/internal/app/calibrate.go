@@ -28,8 +28,8 @@ type CalibrateOptions struct {
 	NoFire bool
 }
 
-// Zero leads a person through the zero of the draft sensor. The daemon must not run
-// meanwhile: two programs that talk to one chip confuse it.
+// Zero leads a person through the zero of the draft sensor. It is refused while the daemon
+// runs: two programs that talk to one chip confuse it.
 func Zero(ctx context.Context, cfg *config.Config, o CalibrateOptions) error {
 	return calibrating(ctx, cfg, o, frame.Draft, func(ctx context.Context, c calibrate.Options) error {
 		_, err := calibrate.Zero(ctx, c)
@@ -38,7 +38,7 @@ func Zero(ctx context.Context, cfg *config.Config, o CalibrateOptions) error {
 }
 
 // Calibrate leads a person through holding the channel's thermocouple into melting ice,
-// boiling water or both. The daemon must not run meanwhile.
+// boiling water or both. It is refused while the daemon runs.
 func Calibrate(ctx context.Context, cfg *config.Config, channel frame.Channel, ice, boil bool, o CalibrateOptions) error {
 	return calibrating(ctx, cfg, o, channel, func(ctx context.Context, c calibrate.Options) error {
 		_, err := calibrate.Thermocouple(ctx, c, channel, ice, boil)
@@ -51,6 +51,11 @@ func calibrating(ctx context.Context, cfg *config.Config, o CalibrateOptions, ch
 	if o.Clock == nil {
 		o.Clock = sensors.SystemClock{}
 	}
+	release, err := lockState(o.State)
+	if err != nil {
+		return err
+	}
+	defer release()
 	b := scan.NewBoard()
 	// Nothing is to be in the way: a probe in ice is as cold as one with swapped wires.
 	scans, err := buses(cfg, b, o.Clock, func(chip, config.Sensor) path.Opts { return path.Opts{} })

@@ -95,6 +95,29 @@ func TestZeroIsRefusedBesideAFire(t *testing.T) {
 	})
 }
 
+func TestZeroIsRefusedBesideTheDaemon(t *testing.T) {
+	state := t.TempDir()
+	release, err := lockState(state)
+	if err != nil {
+		t.Fatal(err)
+	}
+	cfg, err := config.Demo()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := Zero(t.Context(), cfg, CalibrateOptions{State: state}); !errors.Is(err, ErrInUse) {
+		t.Errorf("error %v", err)
+	}
+	if err := release(); err != nil {
+		t.Fatal(err)
+	}
+	if release, err = lockState(state); err != nil {
+		t.Errorf("afterwards: %v", err)
+	} else if err := release(); err != nil {
+		t.Error(err)
+	}
+}
+
 func TestCalibrateSaysWhatIsWrong(t *testing.T) {
 	onBench(t, []string{"fault flue open"}, func(t *testing.T, cfg *config.Config) {
 		err := Calibrate(t.Context(), cfg, frame.Flue, true, false, CalibrateOptions{State: t.TempDir(), In: strings.NewReader("y\ny\n"), Out: &bytes.Buffer{}})
