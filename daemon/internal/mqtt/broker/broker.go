@@ -11,9 +11,12 @@ import (
 	"fmt"
 	"log/slog"
 	"net"
+	"sync/atomic"
+	"time"
 
 	mochi "github.com/mochi-mqtt/server/v2"
 	"github.com/mochi-mqtt/server/v2/listeners"
+	"github.com/mochi-mqtt/server/v2/packets"
 )
 
 // Limits of a broker that shares a small board with the alarm loop.
@@ -69,7 +72,11 @@ func Start(o Options) (*Broker, error) {
 	}
 	access := &access{password: []byte(b.password), publisherID: o.ClientID}
 	keep := newRetained(b.server.Topics, o.Retained)
-	if err := errors.Join(b.server.AddHook(access, nil), b.server.AddHook(keep, nil)); err != nil {
+	if err := errors.Join(
+		b.server.AddHook(access, nil),
+		b.server.AddHook(keep, nil),
+		b.server.AddHook(&takeOver{clients: b.server.Clients}, nil),
+	); err != nil {
 		return nil, fmt.Errorf("set up the MQTT broker: %w", err)
 	}
 	tcp := listeners.NewTCP(listeners.Config{ID: "loopback", Address: o.Listen})
@@ -93,12 +100,40 @@ func (b *Broker) URL() string { return "tcp://" + b.addr }
 // password is a new one at each start and is written nowhere.
 func (b *Broker) Credentials() (user, password string) { return publisherName, b.password }
 
+// closesWithin is how long each half of Close may take.
+const closesWithin = 300 * time.Millisecond
+
 // Close disconnects everybody and stops listening.
+//
+// The library's own Close takes a lock twice and hangs for ever when a client leaves at
+// that moment: so everybody is sent away first, and a Close that hangs all the same is
+// left behind, since a program that was told to end must end.
 func (b *Broker) Close() error {
-	if err := b.server.Close(); err != nil {
-		return fmt.Errorf("stop the MQTT broker: %w", err)
+	for _, c := range b.server.Clients.GetAll() {
+		if !c.Net.Inline {
+			c.Stop(packets.ErrServerShuttingDown)
+		}
 	}
-	return nil
+	for deadline := time.Now().Add(closesWithin); time.Now().Before(deadline) && b.connected(); {
+		time.Sleep(time.Millisecond)
+	}
+	closed := make(chan error, 1)
+	go func() { closed <- b.server.Close() }()
+	select {
+	case err := <-closed:
+		if err != nil {
+			return fmt.Errorf("stop the MQTT broker: %w", err)
+		}
+		return nil
+	case <-time.After(closesWithin):
+		return nil
+	}
+}
+
+// connected reports whether a connection is still known whose end the library has not
+// seen to.
+func (b *Broker) connected() bool {
+	return atomic.LoadInt64(&b.server.Info.ClientsConnected) > 0
 }
 
 // loopbackOnly refuses an address that others than this computer could reach: without

@@ -202,6 +202,22 @@ func TestRetained(t *testing.T) {
 	}
 }
 
+// TestWhoComesBackHears: a reader that connects again beside its own old connection is
+// not thrown out with it.
+func TestWhoComesBackHears(t *testing.T) {
+	b := start(t)
+	own := publisher(t, b)
+	for range 100 {
+		reader, err := connect(t, b, func(o *paho.ClientOptions) { o.SetClientID("phone") })
+		if err != nil {
+			t.Fatal(err)
+		}
+		got := listen(t, reader, "fluewright/cellar-7/event")
+		own.Publish("fluewright/cellar-7/event", 1, false, "told")
+		expect(t, got, "fluewright/cellar-7/event=told")
+	}
+}
+
 // TestAnUnlistedTopicIsRetainedToo: the list makes it safe, not possible.
 func TestAnUnlistedTopicIsRetainedToo(t *testing.T) {
 	b := start(t)
