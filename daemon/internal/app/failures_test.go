@@ -279,7 +279,7 @@ func TestZeroDriftInAColdHouse(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		r := newRig(t)
 		r.do("pin flue 20", "pin chamber 20", "pin draft 35", "pin room 20")
-		r.run(time.Hour)
+		r.run(40 * time.Minute)
 		says, advise := r.alarm("sensor-implausible/draft")
 		if !strings.Contains(says, "zero has drifted") || !strings.Contains(advise, "Zero the draft sensor") {
 			t.Errorf("says %q, advises %q", says, advise)
@@ -340,7 +340,7 @@ func TestAnExchangedChipIsReported(t *testing.T) {
 // The promise that a burst and the rejection of spikes must not break: from the gas to
 // the alarm within three seconds, even for a step that no probe can make.
 func TestOverheatIsOutWithinThreeSeconds(t *testing.T) {
-	for phase := range 15 {
+	for phase := range 6 {
 		synctest.Test(t, func(t *testing.T) {
 			r := newRig(t, func(c *config.Config) {
 				c.Sampling.Burst = []int{1, 3, 5}[phase%3]
@@ -357,7 +357,7 @@ func TestOverheatIsOutWithinThreeSeconds(t *testing.T) {
 			if says, _ := r.alarm("overheat/flue"); says != "" {
 				t.Fatalf("too hot before it is: %s", says)
 			}
-			time.Sleep(time.Duration(phase/3) * 100 * time.Millisecond)
+			time.Sleep(time.Duration(phase) * 80 * time.Millisecond)
 			r.do("pin flue 620")
 			r.run(4 * time.Second)
 			if took, ok := r.first["overheat/flue"]; !ok || took > 3*time.Second {
