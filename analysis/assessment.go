@@ -14,13 +14,17 @@ type Assessment struct {
 	Phase burn.Phase
 	// PhaseSince is when the phase was entered.
 	PhaseSince time.Duration
-	// PhaseHeld is set while the flue is missing: Phase is then the last one seen.
+	// PhaseHeld is set while the flue is missing, or its probe lies in the room: Phase is
+	// then the last one seen.
 	PhaseHeld bool
 	// Burning is set while there is a burn; Burn is its summary so far.
 	Burning bool
 	Burn    burn.Summary
 	// Draft is the draft averaged against wind, Pa, with its quality.
 	Draft frame.Input
+	// Doubts is what makes a reading implausible, by channel: a code of the sensor layer,
+	// empty where nothing does.
+	Doubts [frame.Count]string
 	// Alarms holds every alarm that the site can have, in a fixed order. The slice is
 	// the engine's own: it is valid until the next step.
 	Alarms []alarm.Status

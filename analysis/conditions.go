@@ -4,6 +4,7 @@ import (
 	"fluewright/analysis/alarm"
 	"fluewright/analysis/burn"
 	"fluewright/analysis/frame"
+	"fluewright/analysis/plausible"
 )
 
 // Hysteresis: how far a condition must be gone to count as gone.
@@ -46,6 +47,12 @@ func conditionsOf(d alarm.Declaration, s Settings) []condition {
 		for _, c := range frame.All() {
 			if s.Fitted[c] {
 				conds = append(conds, on(c, lost(c)))
+			}
+		}
+	case alarm.SensorImplausible:
+		for _, c := range plausible.Channels() {
+			if s.Fitted[c] {
+				conds = append(conds, on(c, implausible(c)))
 			}
 		}
 	case alarm.Spillage, alarm.DraftHigh, alarm.DraftLow:
@@ -94,6 +101,21 @@ func lost(c frame.Channel) func(*Engine, *view) judgement {
 			fault = in.Quality.String()
 		}
 		return judgement{verdict: alarm.Present, fault: fault}
+	}
+}
+
+// implausible: the furnace contradicts a reading. One that is missing is lost and not
+// implausible.
+func implausible(c frame.Channel) func(*Engine, *view) judgement {
+	return func(_ *Engine, v *view) judgement {
+		in, code := v.Inputs[c], v.implausible[c]
+		switch {
+		case !in.Usable():
+			return judgement{}
+		case code == "":
+			return judgement{verdict: alarm.Absent, value: in.Value}
+		}
+		return judgement{verdict: alarm.Present, value: in.Value, fault: code}
 	}
 }
 

@@ -9,6 +9,7 @@ import (
 	"fluewright/analysis/alarm"
 	"fluewright/analysis/burn"
 	"fluewright/analysis/frame"
+	"fluewright/analysis/plausible"
 )
 
 // gustShare is how much of the hold time of a turned draft goes into averaging it: the
@@ -19,6 +20,7 @@ const gustShare = 4
 type Engine struct {
 	settings Settings
 	tracker  burn.Tracker
+	rules    plausible.Rules
 	draft    average // against the wind, as the site sets it
 	gust     average
 	conds    []condition
@@ -81,12 +83,12 @@ func (e *Engine) Step(f frame.Frame) Assessment {
 	v := &e.view
 	e.look(f)
 	from, ended := e.tracker.Step(f.At, burn.Inputs{
-		Flue:    v.value(frame.Flue),
-		Chamber: v.value(frame.Chamber),
+		Flue:    v.trusted(frame.Flue),
+		Chamber: v.trusted(frame.Chamber),
 		Room:    v.value(frame.Room),
 		Draft:   v.value(frame.Draft),
 	})
-	held := math.IsNaN(v.value(frame.Flue))
+	held := math.IsNaN(v.trusted(frame.Flue))
 	v.phase = e.tracker.Phase
 	if v.phase != from {
 		e.events = append(e.events, Event{At: f.At, Kind: PhaseChanged, From: from, To: v.phase})
@@ -119,6 +121,7 @@ func (e *Engine) Step(f frame.Frame) Assessment {
 		Burning:    e.tracker.Phase.Fire(),
 		Burn:       e.tracker.Burn,
 		Draft:      v.draft,
+		Doubts:     v.implausible,
 		Alarms:     e.statuses,
 		Events:     e.events,
 	}
@@ -129,10 +132,11 @@ type view struct {
 	frame.Frame
 	phase       burn.Phase
 	draft, gust frame.Input
+	implausible plausible.Findings
 }
 
-// look takes impossible numbers for faults, whatever quality they came with, and
-// averages the draft.
+// look takes impossible numbers for faults, whatever quality they came with, doubts what
+// the furnace contradicts, and averages the draft.
 func (e *Engine) look(f frame.Frame) {
 	v := &e.view
 	v.Frame = f
@@ -140,6 +144,16 @@ func (e *Engine) look(f frame.Frame) {
 		in := &v.Inputs[c]
 		if in.Usable() && !possible(frame.Channel(c), in.Value) {
 			*in = frame.Input{Quality: frame.Faulty, Fault: impossible}
+		}
+	}
+	in := plausible.Inputs{At: f.At, Phase: e.tracker.Phase}
+	for c := range in.Values {
+		in.Values[c] = v.value(frame.Channel(c))
+	}
+	v.implausible = e.rules.Step(in)
+	for c, code := range v.implausible {
+		if in := &v.Inputs[c]; code != "" && in.Usable() {
+			in.Quality, in.Fault = frame.Suspect, code
 		}
 	}
 	v.draft = e.draft.step(f.At, v.Inputs[frame.Draft])
@@ -168,4 +182,13 @@ func (v *view) value(c frame.Channel) float64 {
 		return in.Value
 	}
 	return math.NaN()
+}
+
+// trusted is value for whoever follows the burn: a probe that lies in the room says
+// nothing of it, least of all that the fire is out.
+func (v *view) trusted(c frame.Channel) float64 {
+	if v.implausible[c] == plausible.ProbeOut {
+		return math.NaN()
+	}
+	return v.value(c)
 }

@@ -283,6 +283,73 @@ func TestBlindIsNeverNormal(t *testing.T) {
 	})
 }
 
+// A probe that is pulled out beside a fire reads the room, and reads it well. It must
+// not put the fire out for the monitor: the phase stays, and a turned draft is still one.
+func TestAProbeInTheRoomDoesNotEndTheFire(t *testing.T) {
+	n := burning(t, house())
+	for v := 250.0; v > 21; v = 20 + (v-20)*0.9 { // a thin probe, 1 s a step
+		n.set(frame.Flue, v)
+		n.run(time.Second)
+	}
+	n.run(3 * time.Minute)
+	if got := n.alarms(); got != "sensor-implausible/flue raised" {
+		t.Errorf("alarms %q", got)
+	}
+	if !n.last.PhaseHeld || !n.last.Phase.Fire() || n.last.Doubts[frame.Flue] != "probe-out" {
+		t.Errorf("phase %v, held %v, doubt %q", n.last.Phase, n.last.PhaseHeld, n.last.Doubts[frame.Flue])
+	}
+	if s := n.status("sensor-implausible/flue"); s.Fault != "probe-out" || s.Priority != alarm.Medium {
+		t.Errorf("status %+v", s)
+	}
+	n.set(frame.Draft, -3)
+	n.run(time.Minute)
+	if s := n.status("spillage"); s.State != alarm.Raised {
+		t.Errorf("a turned draft is %v, blind %v", s.State, s.Blind)
+	}
+	if s := n.status("overheat/flue"); s.Blind {
+		t.Error("the flue's limit is not judged any more: its reading is suspect and no less")
+	}
+}
+
+// What looks like hoses on the wrong ports may be gas in the house: both are said, the
+// hazard first.
+func TestASwappedHoseIsSpillageToo(t *testing.T) {
+	n := burning(t, house())
+	n.set(frame.Draft, -12)
+	n.run(5 * time.Minute)
+	if got := n.alarms(); got != "spillage raised, sensor-implausible/draft raised" {
+		t.Errorf("alarms %q", got)
+	}
+	if s := n.status("sensor-implausible/draft"); s.Fault != "hose-swapped" {
+		t.Errorf("fault %q", s.Fault)
+	}
+	if n.last.Draft.Quality != frame.Suspect || n.last.Draft.Fault != "hose-swapped" {
+		t.Errorf("draft %+v", n.last.Draft)
+	}
+}
+
+func TestAHoseThatIsOffIsNoDraftToo(t *testing.T) {
+	n := burning(t, house())
+	n.set(frame.Draft, 0)
+	n.run(4 * time.Minute)
+	if got := n.alarms(); got != "spillage raised, sensor-implausible/draft raised" {
+		t.Errorf("alarms %q", got)
+	}
+	if s := n.status("sensor-implausible/draft"); s.Fault != "hose-off" {
+		t.Errorf("fault %q", s.Fault)
+	}
+}
+
+func TestStepDoesNotAllocate(t *testing.T) {
+	n := burning(t, house())
+	if got := testing.AllocsPerRun(100, func() {
+		n.frame.At += time.Second
+		n.engine.Step(n.frame)
+	}); got != 0 {
+		t.Errorf("%v allocations a frame, want none", got)
+	}
+}
+
 func TestSettingsThatCannotBeJudgedByAreRefused(t *testing.T) {
 	tests := map[string]func(*analysis.Settings){
 		"0 < low < high":      func(s *analysis.Settings) { s.DraftLow = 20 },

@@ -31,6 +31,25 @@ const (
 	NotPermitted      Code = "not-permitted"
 )
 
+// The codes of what no single look at a chip shows.
+const (
+	Frozen           Code = "frozen"
+	Noisy            Code = "noisy"
+	WiresSwapped     Code = "wires-swapped"
+	ColdJunctionJump Code = "cold-junction-jump"
+	SupplyDip        Code = "supply-dip"
+	TubeBlocked      Code = "tube-blocked"
+)
+
+// The codes of readings that are implausible beside the rest of the furnace. Whoever
+// knows the fire finds them; the words are here, with all others.
+const (
+	ProbeOut    Code = "probe-out"
+	HoseOff     Code = "hose-off"
+	HoseSwapped Code = "hose-swapped"
+	ZeroDrift   Code = "zero-drift"
+)
+
 // Part is where a fault lies, so that a message sends the reader to the right place.
 type Part string
 
@@ -71,6 +90,18 @@ var faultInfo = map[Code]Info{
 	NoAmbient:         {InChip, "no ambient pressure to correct the reading with", "Check the ambient-pressure chip, or configure the site's altitude."},
 	DeviceMissing:     {InBoard, "the device file is missing", "Enable the bus in the board's configuration and load its module."},
 	NotPermitted:      {InBoard, "the device file may not be opened", "Put the user that runs the program into the device's group."},
+
+	Frozen:           {InChip, "the chip repeats one value for ever: it has stopped measuring", "Power the board off and on; if it comes back, replace the chip."},
+	Noisy:            {InWiring, "spikes in the reading", "Keep the thermocouple's wire away from blower, relay and mains wires, and put the capacitor of the amplifier's datasheet across its input."},
+	WiresSwapped:     {InWiring, "thermocouple wires swapped: it reads as far below the room as it is above", "Swap the thermocouple's two wires at the amplifier."},
+	ColdJunctionJump: {InChip, "terminals of the amplifier jump in temperature", "Shield the amplifier from drafts and from the furnace's heat."},
+	SupplyDip:        {InBoard, "the board's supply voltage dipped", "Use a stronger power supply and a short, thick cable; chips forget their settings in a dip."},
+	TubeBlocked:      {InWiring, "nothing moves in the draft hose: blocked, kinked or off", "Blow the hose and the tap in the smoke pipe clear, drain water from the hose, and look for a kink."},
+
+	ProbeOut:    {InWiring, "no furnace cools that fast: the probe seems to be out of its place", "Put the probe back into its hole and tighten it; do not judge the fire by this reading."},
+	HoseOff:     {InWiring, "no draft at all beside a hot flue: the hose seems to be off", "Put the hose back onto the sensor and onto the tap in the smoke pipe. Until then take it for a chimney that does not draw."},
+	HoseSwapped: {InWiring, "the draft is as strong as it should be, with the wrong sign: turned, or hoses swapped", "First take it for a turned draft. If neither smoke nor smell comes out, check that the flue's hose is on the sensor's port −."},
+	ZeroDrift:   {InChip, "a pressure that no cold chimney makes: the sensor's zero has drifted", "Zero the draft sensor with both ports open, without a fire."},
 }
 
 // Info returns what is known of the fault; the zero Info for an unknown code.

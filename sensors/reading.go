@@ -75,6 +75,9 @@ func (s *Sample) Get(q Quantity) (float64, bool) {
 	return s.values[q], s.has&(1<<q) != 0
 }
 
+// SameValues reports whether both measured the same quantities and found the same.
+func (s *Sample) SameValues(o *Sample) bool { return s.has == o.has && s.values == o.values }
+
 // Reading is a value with its quality: the only form in which a number leaves this
 // layer. Value means something only when Quality is Good or Suspect.
 type Reading struct {

@@ -26,6 +26,12 @@ type Sensor interface {
 	Halt() error
 }
 
+// Identified is a sensor that can tell its specimen from another of the same part.
+type Identified interface {
+	// Serial is the number that answered at the last Start, empty before.
+	Serial() string
+}
+
 // Clock is the time that a reading loop and its drivers live in: the system's, or a
 // bench's that runs faster.
 type Clock interface {

@@ -24,6 +24,8 @@ const (
 	DraftLow   Name = "draft-low"
 	DraftHigh  Name = "draft-high"
 	SensorLost Name = "sensor-lost"
+	// SensorImplausible: there is a reading, and the furnace contradicts it.
+	SensorImplausible Name = "sensor-implausible"
 )
 
 // Priority says how soon a person must act. The zero value is no priority.

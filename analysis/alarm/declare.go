@@ -60,6 +60,17 @@ var declarations = []Declaration{
 		Action:      "Watch the fire yourself until the reading is back.",
 		Timing:      Timing{Hold: 10 * time.Second, ClearAfter: 10 * time.Second},
 	},
+	{
+		Name:        SensorImplausible,
+		Priority:    Medium,
+		Title:       "the reading cannot be right",
+		Consequence: "What the monitor says of the fire rests on a wrong reading; it may miss a danger, or report one that is none.",
+		Respond:     time.Hour,
+		Action: "Watch the fire yourself until the reading is right again. " +
+			"If another alarm stands as well, do first what that one says.",
+		// An open door cools a probe for two minutes.
+		Timing: Timing{Hold: 2 * time.Minute, ClearAfter: 2 * time.Minute},
+	},
 }
 
 // Declarations lists every alarm, most urgent first.

@@ -80,7 +80,8 @@ type Input struct {
 	Value   float64
 	Quality Quality
 	// Fault is the sensor layer's code for a faulty input, and its reason for a suspect
-	// one; empty otherwise. The analysis passes it on and never interprets it.
+	// one; empty otherwise. The analysis passes it on and never interprets it; what it
+	// finds implausible itself it names by codes of the same kind.
 	Fault string
 }
 

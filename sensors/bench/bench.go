@@ -103,6 +103,7 @@ func New(cfg Config) (*Bench, error) {
 	b.bus.Attach(DraftAddr, draft)
 	b.broken["draft"] = &draft.breakable
 	ambient := NewBME280(b.clock, b.reader("room"), b.reader("ambient"), b.reader("humidity"))
+	ambient.Noise = noise(0.5)
 	b.bus.Attach(AmbientAddr, ambient)
 	b.broken["ambient"] = &ambient.breakable
 

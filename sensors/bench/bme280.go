@@ -2,6 +2,7 @@ package bench
 
 import (
 	"encoding/binary"
+	"math/rand/v2"
 	"sort"
 	"sync"
 	"time"
@@ -40,10 +41,14 @@ var (
 type BME280 struct {
 	breakable
 
+	// Noise is the standard deviation of one measurement of the pressure, Pa.
+	Noise float64
+
 	clock                       sensors.Clock
 	celsius, pressure, humidity func() float64
 
 	mu    sync.Mutex
+	rng   *rand.Rand
 	reg   [256]byte
 	at    byte      // register pointer
 	hum   byte      // bmeCtrlHum as it is in force
@@ -63,6 +68,7 @@ func NewBME280(clock sensors.Clock, celsius, pressure, humidity func() float64) 
 			can:  NACK | Timeout | Stuck00 | StuckFF | BrownOut | Frozen | WrongPart,
 		},
 		clock: clock, celsius: celsius, pressure: pressure, humidity: humidity,
+		rng: rand.New(rand.NewPCG(280, 1)),
 	}
 	c.powerOn()
 	return c
@@ -182,7 +188,8 @@ func (c *BME280) convert(now time.Time) {
 	})
 	_, fine := bmeTemperature(int32(t))
 	if c.reg[bmeCtrlMeas]>>2&7 != 0 {
-		p = invert(1<<20, func(raw int32) bool { return float64(bmePressure(raw, fine))/256 <= c.pressure() })
+		pressure := c.pressure() + c.Noise*c.rng.NormFloat64()
+		p = invert(1<<20, func(raw int32) bool { return float64(bmePressure(raw, fine))/256 <= pressure })
 	}
 	if c.hum&7 != 0 {
 		h = invert(1<<16, func(raw int32) bool { return float64(bmeHumidity(raw, fine))/102400 >= c.humidity() })

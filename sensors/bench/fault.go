@@ -13,24 +13,36 @@ type Fault uint32
 
 // The faults.
 const (
-	NACK            Fault = 1 << iota // the chip does not acknowledge its address
-	Timeout                           // the transfer hangs, then fails
-	BadCRC                            // checksums are wrong
-	Stuck00                           // the data line stays low
-	StuckFF                           // the data line stays high
-	BrownOut                          // one event: the supply dips, registers go to their power-on values
-	Open                              // the thermocouple's wire is off
-	OverVoltage                       // a thermocouple input above the supply or below ground
-	OutOfRange                        // the thermocouple reads beyond its type's range
-	Frozen                            // the chip answers with its last value for ever
-	WrongPart                         // another part sits at the place
-	ColdJunctionHot                   // the amplifier's terminals are at 95 °C
+	NACK             Fault = 1 << iota // the chip does not acknowledge its address
+	Timeout                            // the transfer hangs, then fails
+	BadCRC                             // checksums are wrong
+	Stuck00                            // the data line stays low
+	StuckFF                            // the data line stays high
+	BrownOut                           // one event: the supply dips, registers go to their power-on values
+	Open                               // the thermocouple's wire is off
+	OverVoltage                        // a thermocouple input above the supply or below ground
+	OutOfRange                         // the thermocouple reads beyond its type's range
+	Frozen                             // the chip answers with its last value for ever
+	WrongPart                          // another part sits at the place
+	ColdJunctionHot                    // the amplifier's terminals are at 95 °C
+	WarmTerminals                      // the amplifier's terminals are at 70 °C
+	JumpingTerminals                   // the amplifier takes its terminals for 8 K warmer than they are
+	WiresSwapped                       // the thermocouple's wires are exchanged
+	ProbeOut                           // the probe has been pulled out into the room, and cools
+	Spikes                             // a blower's relay couples into the wire, once in ten conversions
+	HoseOff                            // the flue's hose is off the sensor
+	HoseSwapped                        // the flue's hose is on the other port
+	TubeBlocked                        // the hose is blocked, and its pressure leaks away through the sensor
+	ZeroDrift                          // the sensor reads 3 Pa at no pressure
+	Exchanged                          // another specimen of the same part sits at the place
 )
 
 // faultNames are the words of the control line, in the order of the bits.
 var faultNames = [...]string{
 	"nack", "timeout", "crc", "stuck-00", "stuck-ff", "brown-out", "open", "over-voltage",
 	"out-of-range", "frozen", "wrong-part", "cold-junction-hot",
+	"warm-terminals", "jumping-terminals", "wires-swapped", "probe-out", "spikes",
+	"hose-off", "hose-swapped", "tube-blocked", "zero-drift", "exchanged",
 }
 
 // ParseFault returns the fault of that name.

@@ -74,11 +74,13 @@ type MAX31856 struct {
 	clock     sensors.Clock
 	hot, cold func() float64
 
-	mu    sync.Mutex
-	rng   *rand.Rand
-	reg   [tcRegisters]byte
-	begun time.Time // of the running conversion; zero when idle
-	count uint64    // conversions since automatic mode was entered
+	mu      sync.Mutex
+	rng     *rand.Rand
+	reg     [tcRegisters]byte
+	begun   time.Time // of the running conversion; zero when idle
+	count   uint64    // conversions since automatic mode was entered
+	out     drain     // of heat from the probe that was pulled out
+	latched uint64    // conversions in all
 }
 
 // NewMAX31856 returns the chip just after power-on. hot and cold give the temperature of
@@ -88,7 +90,8 @@ func NewMAX31856(clock sensors.Clock, hot, cold func() float64) *MAX31856 {
 		breakable: breakable{
 			kind: "max31856",
 			can: Timeout | Stuck00 | StuckFF | BrownOut | Open | OverVoltage | OutOfRange |
-				Frozen | WrongPart | ColdJunctionHot,
+				Frozen | WrongPart | ColdJunctionHot | WarmTerminals | JumpingTerminals | WiresSwapped |
+				ProbeOut | Spikes,
 		},
 		clock: clock, hot: hot, cold: cold,
 		rng: rand.New(rand.NewPCG(31856, 1)),
@@ -252,11 +255,18 @@ func (c *MAX31856) latch(tested bool) {
 		c.status(srOVUV)
 		return
 	}
+	c.latched++
 	cold := c.cold()
-	if c.has(ColdJunctionHot) {
+	switch {
+	case c.has(ColdJunctionHot):
 		cold = 95
+	case c.has(WarmTerminals):
+		cold = 70
 	}
 	terminals := cold
+	if c.has(JumpingTerminals) {
+		cold += 8
+	}
 	if c.reg[tcCR0]&cr0CJOff == 0 {
 		cold += float64(int8(c.reg[tcCJTO])) / 16
 		if cold < -55 || cold > 125 {
@@ -267,9 +277,15 @@ func (c *MAX31856) latch(tested bool) {
 	}
 	cold = float64(int16(c.reg[tcCJTH])<<8|int16(c.reg[tcCJTH+1])) / 256
 
-	hot := c.hot()
+	hot := c.out.level(c.has(ProbeOut), c.clock.Now(), c.hot(), terminals)
 	if c.has(OutOfRange) {
 		hot = 2500
+	}
+	if c.has(WiresSwapped) {
+		hot = 2*terminals - hot
+	}
+	if c.has(Spikes) && c.latched%10 == 0 {
+		hot += 400 + 50*c.rng.NormFloat64()
 	}
 	if c.has(Open) {
 		// Floating inputs: near the terminals, drifting.

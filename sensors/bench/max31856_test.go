@@ -281,6 +281,10 @@ func TestMAX31856Faults(t *testing.T) {
 		{OutOfRange, tcLTCBH, "55 C0 00 40"},
 		{ColdJunctionHot, tcCJTH, "5F 00"},
 		{WrongPart, tcCR0, "90 19 00 00"},
+		{WarmTerminals, tcCJTH, "46 00"},
+		{JumpingTerminals, tcCJTH, "21 00 13 40 00"}, // 33 °C, and 308 °C
+		{WiresSwapped, tcLTCBH, "F3 80 00 40"},       // −250 °C is below type K's range
+		{ProbeOut | Open, tcSR, "01"},                // both at once
 	} {
 		bubble(t, c.fault.String(), func(t *testing.T) {
 			x := newTC(t, 300, 25)
@@ -291,6 +295,32 @@ func TestMAX31856Faults(t *testing.T) {
 			x.want("answer", c.addr, c.want)
 		})
 	}
+	bubble(t, "a probe that was pulled out cools", func(t *testing.T) {
+		x := newTC(t, 300, 25)
+		x.Inject(ProbeOut)
+		x.oneShot()
+		x.want("at first", tcLTCBH, "12 C0 00")
+		wait(runsOut - 300*time.Millisecond)
+		x.oneShot()
+		x.want("126.17 °C, 275 K/e above the room", tcLTCBH, "07 E2 A0")
+		x.Clear()
+		x.oneShot()
+		x.want("put back", tcLTCBH, "12 C0 00")
+	})
+	bubble(t, "one spike in ten conversions", func(t *testing.T) {
+		x := newTC(t, 300, 25)
+		x.Inject(Spikes)
+		spikes := 0
+		for range 100 {
+			x.oneShot()
+			if ltc := x.read(tcLTCBH, 2); ltc[0] > 0x16 {
+				spikes++
+			}
+		}
+		if spikes != 10 {
+			t.Errorf("%d spikes", spikes)
+		}
+	})
 	bubble(t, "a transfer hangs for a second", func(t *testing.T) {
 		x := newTC(t, 300, 25)
 		x.Inject(Timeout)

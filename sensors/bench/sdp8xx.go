@@ -55,6 +55,7 @@ type SDP8xx struct {
 	busy  time.Time // nothing is acknowledged before
 	ident uint16    // how far the identification has come
 	last  [9]byte
+	leak  drain // of pressure from the hose that is blocked
 }
 
 // NewSDP8xx returns the sensor just after power-on. pressure is port "+" minus port "−",
@@ -64,7 +65,8 @@ func NewSDP8xx(clock sensors.Clock, pressure, ambient, celsius func() float64) *
 	return &SDP8xx{
 		breakable: breakable{
 			kind: "sdp8xx",
-			can:  NACK | Timeout | BadCRC | Stuck00 | StuckFF | BrownOut | Frozen | WrongPart,
+			can: NACK | Timeout | BadCRC | Stuck00 | StuckFF | BrownOut | Frozen | WrongPart |
+				HoseOff | HoseSwapped | TubeBlocked | ZeroDrift | Exchanged,
 		},
 		clock: clock, pressure: pressure, ambient: ambient, celsius: celsius,
 		rng: rand.New(rand.NewPCG(810, 1)),
@@ -194,7 +196,13 @@ func (c *SDP8xx) answer(r []byte, now time.Time) error {
 // measure makes a frame of what there is: pressure, temperature, scale, each with its
 // checksum.
 func (c *SDP8xx) measure(now time.Time) {
-	dp, noise := c.pressure(), c.Noise
+	dp, noise := c.leak.level(c.has(TubeBlocked), now, c.pressure(), 0), c.Noise
+	switch {
+	case c.has(HoseOff):
+		dp = 0
+	case c.has(HoseSwapped):
+		dp = -dp
+	}
 	switch c.mode {
 	case sdpPressure, sdpPressureAverage, sdpOncePressure:
 		dp *= c.ambient() / sdpCalibrated
@@ -203,6 +211,9 @@ func (c *SDP8xx) measure(now time.Time) {
 		noise /= 4
 	}
 	dp += noise * c.rng.NormFloat64()
+	if c.has(ZeroDrift) {
+		dp += 3
+	}
 	if c.continuous() && now.Sub(c.since) < sdpSettled {
 		dp *= 1.03 // a few per cent off in the first milliseconds
 	}
@@ -227,6 +238,9 @@ func (c *SDP8xx) identity() []byte {
 	words := [6]uint16{0x0302, 0x0B01, 0x4455, 0x6677, 0x8899, 0xAABB}
 	if c.has(WrongPart) {
 		words[1] = 0x0A01
+	}
+	if c.has(Exchanged) {
+		words[5]++
 	}
 	var frame []byte
 	for _, w := range words {

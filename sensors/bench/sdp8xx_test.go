@@ -1,6 +1,7 @@
 package bench
 
 import (
+	"bytes"
 	"encoding/hex"
 	"errors"
 	"strings"
@@ -183,6 +184,16 @@ func TestSDP8xxRefuses(t *testing.T) {
 	})
 }
 
+// counts reads the pressure.
+func (x *sdp) counts() int16 {
+	x.t.Helper()
+	r := make([]byte, 9)
+	if err := x.Tx(nil, r); err != nil {
+		x.t.Fatal(err)
+	}
+	return int16(r[0])<<8 | int16(r[1])
+}
+
 func TestSDP8xxFaults(t *testing.T) {
 	for _, c := range []struct {
 		fault Fault
@@ -210,6 +221,45 @@ func TestSDP8xxFaults(t *testing.T) {
 		x.pressure = 50
 		wait(time.Second)
 		x.want("after", "00 00 81 13 88 01 00 F0 03")
+	})
+	for _, c := range []struct {
+		fault  Fault
+		counts int16 // of 240 a pascal, at 12.5 Pa
+	}{
+		{HoseOff, 0}, {HoseSwapped, -3000}, {ZeroDrift, 3720}, {ZeroDrift | HoseOff, 720},
+	} {
+		bubble(t, c.fault.String(), func(t *testing.T) {
+			x := newSDP(t)
+			x.pressure = 12.5
+			x.must(sdpPressureAverage)
+			wait(time.Second)
+			x.Inject(c.fault)
+			if got := x.counts(); got != c.counts {
+				t.Errorf("%d counts, want %d", got, c.counts)
+			}
+		})
+	}
+	bubble(t, "a blocked tube loses its pressure", func(t *testing.T) {
+		x := newSDP(t)
+		x.pressure = 12.5
+		x.must(sdpPressureAverage)
+		wait(time.Second)
+		x.Inject(TubeBlocked)
+		if got := x.counts(); got != 3000 {
+			t.Errorf("%d counts at first", got)
+		}
+		wait(runsOut)
+		if got := x.counts(); got != 1104 { // 12.5 Pa/e
+			t.Errorf("%d counts later", got)
+		}
+	})
+	bubble(t, "another specimen", func(t *testing.T) {
+		x := newSDP(t)
+		mine := x.identity()
+		x.Inject(Exchanged)
+		if theirs := x.identity(); bytes.Equal(mine, theirs) || !bytes.Equal(mine[:6], theirs[:6]) {
+			t.Errorf("% x after % x: want another serial and the same product", theirs, mine)
+		}
 	})
 	bubble(t, "no acknowledgement", func(t *testing.T) {
 		x := newSDP(t)

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"fluewright/sensors"
+	"fluewright/sensors/path"
 )
 
 // Board holds the latest of every chip. It is safe for use by any number of goroutines.
@@ -32,6 +33,10 @@ type Status struct {
 	LastFaultAt   time.Time
 	ReadDuration  time.Duration // of the last look
 	BusRecoveries uint64        // how often the whole bus was given up and opened again
+	Path          path.Counts   // what the way from the look to here did
+	// Serial is the specimen's number where the chip has one; Former is that of the one
+	// before it, empty if it was never exchanged while the program ran.
+	Serial, Former string
 }
 
 // cell is one chip's place on the board.
@@ -94,6 +99,18 @@ func (b *Board) Reading(name string, q sensors.Quantity, now time.Time) sensors.
 		r.Quality, r.Value = sensors.Good, v
 	}
 	return r
+}
+
+// Serial returns the number of the specimen in the named slot, empty if it has none or has
+// not been started. It does not allocate.
+func (b *Board) Serial(name string) string {
+	c := b.cell(name)
+	if c == nil {
+		return ""
+	}
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.status.Serial
 }
 
 // Status returns how the chip in the named slot does, and whether there is such a slot.
@@ -163,10 +180,33 @@ func (c *cell) opened(device string) {
 	c.status.Device = device
 }
 
-func (c *cell) started() {
+// withheld records a look whose sample the path kept back: the one before it ages.
+func (c *cell) withheld(took time.Duration) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.status.Up = c.fault == nil
+	c.status.ReadDuration = took
+}
+
+// went records what the path did so far.
+func (c *cell) went(n path.Counts) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.status.Path = n
+}
+
+// started records that the chip was set up, and which specimen it is.
+func (c *cell) started(serial string) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	c.status.Starts++
+	if serial == "" || serial == c.status.Serial {
+		return
+	}
+	if c.status.Serial != "" {
+		c.status.Former = c.status.Serial
+	}
+	c.status.Serial = serial
 }
 
 func (c *cell) recovered() {

@@ -9,6 +9,7 @@ import (
 
 	"fluewright/sensors"
 	"fluewright/sensors/bus"
+	"fluewright/sensors/path"
 )
 
 // Slot is a chip's place in a loop.
@@ -20,13 +21,19 @@ type Slot struct {
 	// StaleAfter is the age that ends a sample's use; zero means five periods. A driver
 	// that fetches the conversion it asked for a period ago needs three at least.
 	StaleAfter time.Duration
+	// Path is what its samples go through on their way to the board; its Burst is the
+	// loop's.
+	Path path.Opts
 }
 
 // Config is what a loop polls.
 type Config struct {
 	Name   string // of the bus, for messages
 	Period time.Duration
-	Clock  sensors.Clock
+	// Burst is how many looks there are in a period, of which the median counts; zero
+	// means one.
+	Burst int
+	Clock sensors.Clock
 	// Bus is what the chips share. It is closed, and so forgotten, when it fails as a
 	// whole, after which the slots' Open is expected to open it again. Nil if each chip
 	// has a port of its own.
@@ -37,6 +44,7 @@ type Config struct {
 // Loop polls the chips of one bus.
 type Loop struct {
 	config  Config
+	pace    time.Duration // between two looks
 	chips   []*chip
 	busStep int // of the bus's back-off
 	retryAt time.Time
@@ -46,6 +54,7 @@ type Loop struct {
 type chip struct {
 	slot     Slot
 	cell     *cell
+	path     *path.Path
 	sensor   sensors.Sensor // nil until opened
 	device   string         // what sat here last; the slot's name before
 	started  bool
@@ -73,7 +82,8 @@ func New(b *Board, c Config) (*Loop, error) {
 	if c.Clock == nil {
 		c.Clock = sensors.SystemClock{}
 	}
-	l := &Loop{config: c}
+	c.Burst = max(c.Burst, 1)
+	l := &Loop{config: c, pace: c.Period / time.Duration(c.Burst)}
 	for _, s := range c.Slots {
 		stale := s.StaleAfter
 		if stale == 0 {
@@ -84,7 +94,12 @@ func New(b *Board, c Config) (*Loop, error) {
 		if err != nil {
 			return nil, fmt.Errorf("scan %s: %w", c.Name, err)
 		}
-		l.chips = append(l.chips, &chip{slot: s, cell: cell, device: s.Name})
+		s.Path.Burst = c.Burst
+		way, err := path.New(s.Path)
+		if err != nil {
+			return nil, fmt.Errorf("scan %s: path of %s: %w", c.Name, s.Name, err)
+		}
+		l.chips = append(l.chips, &chip{slot: s, cell: cell, path: way, device: s.Name})
 	}
 	return l, nil
 }
@@ -100,11 +115,11 @@ func (l *Loop) Run(ctx context.Context) error {
 	next := l.config.Clock.Now()
 	for {
 		l.round(ctx)
-		next = next.Add(l.config.Period)
+		next = next.Add(l.pace)
 		now := l.config.Clock.Now()
 		if late := now.Sub(next); late >= 0 {
 			// Rounds that a slow bus has cost are not made up for.
-			next = next.Add(late.Truncate(l.config.Period) + l.config.Period)
+			next = next.Add(late.Truncate(l.pace) + l.pace)
 		}
 		if l.config.Clock.Sleep(ctx, next.Sub(now)) != nil {
 			return nil
@@ -170,9 +185,19 @@ func (l *Loop) look(ctx context.Context, c *chip) *sensors.Fault {
 	now := l.config.Clock.Now()
 	took := now.Sub(began)
 	if err == nil {
-		c.failures, c.step = 0, 0
-		c.cell.got(sample, now, took)
-		return nil
+		c.failures = 0
+		var ok bool
+		sample, ok, err = c.path.Step(sample, now)
+		c.cell.went(c.path.Counts())
+		switch {
+		case ok:
+			c.step = 0
+			c.cell.got(sample, now, took)
+			return nil
+		case err == nil:
+			c.cell.withheld(took)
+			return nil
+		}
 	}
 	f := c.asFault(err)
 	switch {
@@ -181,6 +206,9 @@ func (l *Loop) look(ctx context.Context, c *chip) *sensors.Fault {
 	case f.Code == sensors.NotReady:
 		c.cell.nothing(took)
 		return nil
+	}
+	if !transient(f.Code) {
+		c.path.Interrupt()
 	}
 	c.failures++
 	c.cell.failed(f, now, took)
@@ -211,7 +239,11 @@ func (c *chip) sense(ctx context.Context) (sensors.Sample, error) {
 			return sensors.Sample{}, fmt.Errorf("start: %w", err)
 		}
 		c.started = true
-		c.cell.started()
+		serial := ""
+		if i, ok := c.sensor.(sensors.Identified); ok {
+			serial = i.Serial()
+		}
+		c.cell.started(serial)
 	}
 	return c.sensor.Sense(ctx)
 }
@@ -220,7 +252,8 @@ func (c *chip) sense(ctx context.Context) (sensors.Sample, error) {
 func needsStart(c sensors.Code) bool {
 	switch c {
 	case sensors.LostConfiguration, sensors.WrongPart, sensors.StuckLow, sensors.StuckHigh,
-		sensors.NoAnswer, sensors.ImpossibleFrame, sensors.BusDown, sensors.DeviceMissing:
+		sensors.NoAnswer, sensors.ImpossibleFrame, sensors.BusDown, sensors.DeviceMissing,
+		sensors.Frozen:
 		return true
 	}
 	return false
@@ -289,6 +322,9 @@ func (c *chip) drop() {
 func (c *chip) asFault(err error) *sensors.Fault {
 	var f *sensors.Fault
 	if errors.As(err, &f) {
+		if f.Device == "" { // found on the way
+			f.Device = c.device
+		}
 		return f
 	}
 	return bus.Fault(c.device, "", err)
@@ -298,6 +334,14 @@ func (c *chip) asFault(err error) *sensors.Fault {
 type owner struct {
 	sensors.Sensor
 	io.Closer
+}
+
+// Serial passes on which specimen the sensor is.
+func (o owner) Serial() string {
+	if i, ok := o.Sensor.(sensors.Identified); ok {
+		return i.Serial()
+	}
+	return ""
 }
 
 // WithPort gives the sensor its port, to be closed with it: an SPI chip select, which

@@ -87,6 +87,14 @@ func (d *Dev) String() string { return d.device }
 // Identity returns what answered at the last Start, the wrong part too.
 func (d *Dev) Identity() Identity { return d.found }
 
+// Serial returns the serial number of what answered at the last Start.
+func (d *Dev) Serial() string {
+	if d.found == (Identity{}) {
+		return ""
+	}
+	return fmt.Sprintf("%016x", d.found.Serial)
+}
+
 // Start stops what the sensor may still be measuring, identifies it and starts the
 // measurement.
 func (d *Dev) Start(ctx context.Context) error {

@@ -4,6 +4,7 @@
 package app
 
 import (
+	"cmp"
 	"context"
 	"crypto/rand"
 	"encoding/hex"
@@ -19,6 +20,7 @@ import (
 
 	"fluewright/analysis"
 	"fluewright/analysis/alarm"
+	"fluewright/analysis/frame"
 	"fluewright/analysis/gas"
 	"fluewright/daemon/internal/config"
 	"fluewright/daemon/internal/message"
@@ -42,7 +44,11 @@ type Options struct {
 	Clock   sensors.Clock // nil: the computer's
 	// Record is a file for the burn log of this run; empty: none.
 	Record string
-	Log    *slog.Logger
+	// State is the directory that holds what must outlive a restart; empty: nothing does.
+	State string
+	// Root is where the board's /sys is found; empty: "/".
+	Root string
+	Log  *slog.Logger
 	// Notice stands at the top of the page: that nothing is measured, in a demonstration.
 	Notice string
 	// Ready is called once, when page and broker can be reached.
@@ -64,6 +70,13 @@ func Run(ctx context.Context, cfg *config.Config, o Options) (err error) {
 	}
 	h := &house{cfg: cfg, options: o, log: o.Log, feed: status.NewFeed(), board: scan.NewBoard()}
 	defer func() { err = errors.Join(err, h.close()) }()
+	if o.State != "" {
+		release, err := lockState(o.State)
+		if err != nil {
+			return err
+		}
+		h.ends = append(h.ends, release)
+	}
 	if err := h.build(); err != nil {
 		return err
 	}
@@ -94,14 +107,17 @@ func (h *house) build() error {
 	if err != nil {
 		return fmt.Errorf("set up analysis: %w", err)
 	}
-	scans, err := buses(h.cfg, h.board, h.options.Clock)
+	scans, err := buses(h.cfg, h.board, h.options.Clock, chip.way)
 	if err != nil {
 		return err
 	}
 	for _, s := range scans {
 		h.tasks = append(h.tasks, task{s.String(), s.Run})
 	}
-	l := h.loop(engine)
+	l, err := h.loop(engine)
+	if err != nil {
+		return err
+	}
 	if err := h.buildRecorder(l); err != nil {
 		return err
 	}
@@ -132,22 +148,37 @@ func (h *house) build() error {
 	return nil
 }
 
-func (h *house) loop(engine *analysis.Engine) *loop {
+func (h *house) loop(engine *analysis.Engine) (*loop, error) {
 	trust := (&clockTrust{}).at
 	if _, own := h.options.Clock.(sensors.SystemClock); !own {
 		trust = func(time.Time) bool { return false } // a bench's time is nobody's wall clock
 	}
+	known, err := newCalibrations(h.options.State, h.cfg, h.board.Serial)
+	if err != nil {
+		return nil, err
+	}
+	frames := &assembler{
+		sources:          sources(h.cfg),
+		board:            h.board,
+		altitudePressure: gas.StandardAtmosphere(h.cfg.Site.Altitude).Pressure,
+		corrections:      known.correction,
+	}
+	for c, s := range frames.sources {
+		if frames.sheaths[c], err = newSheath(s.lag); err != nil {
+			return nil, fmt.Errorf("undo the lag of %v: %w", frame.Channel(c), err)
+		}
+	}
+	watch := newSupplyWatch(cmp.Or(h.options.Root, "/"), h.options.Clock, h.log)
+	h.tasks = append(h.tasks, task{"supply", watch.run})
+	health := &health{h.cfg, h.board, known, &frames.sheaths, watch}
 	l := &loop{
-		site:   h.cfg.Site.Name,
-		period: h.cfg.Sampling.Period,
-		clock:  h.options.Clock,
-		frames: &assembler{
-			sources:          sources(h.cfg),
-			board:            h.board,
-			altitudePressure: gas.StandardAtmosphere(h.cfg.Site.Altitude).Pressure,
-		},
+		site:    h.cfg.Site.Name,
+		period:  h.cfg.Sampling.Period,
+		clock:   h.options.Clock,
+		frames:  frames,
 		engine:  engine,
-		sensors: newHealth(h.cfg, h.board).sensors,
+		sensors: health.sensors,
+		supply:  watch.status,
 		trusted: trust,
 		feed:    h.feed,
 	}
@@ -155,7 +186,7 @@ func (h *house) loop(engine *analysis.Engine) *loop {
 		l.after = append(l.after, h.options.Tick)
 	}
 	l.after = append(l.after, newJournal(h.log, h.cfg.Site.Units).tick)
-	return l
+	return l, nil
 }
 
 func (h *house) buildRecorder(l *loop) error {

@@ -6,6 +6,7 @@ import (
 
 	"fluewright/analysis/frame"
 	"fluewright/sensors"
+	"fluewright/sensors/calibration"
 	"fluewright/sensors/sdp8xx"
 )
 
@@ -21,6 +22,8 @@ type source struct {
 	// massFlow is set for a pressure sensor that must be corrected for the density of
 	// the air.
 	massFlow bool
+	// lag is the time constant of the probe's sheath; zero if it is not known.
+	lag time.Duration
 }
 
 // board hands out readings with their quality; scan.Board is one.
@@ -35,6 +38,9 @@ type assembler struct {
 	board   board
 	// altitudePressure is the standard atmosphere's at the site, Pa.
 	altitudePressure float64
+	// corrections are the calibrations, by channel; nil for none.
+	corrections func(frame.Channel) (calibration.Correction, bool)
+	sheaths     [frame.Count]*sheath
 
 	origin       time.Time // of the frames' clock
 	started      bool
@@ -56,7 +62,14 @@ func (a *assembler) frame(now time.Time) (frame.Frame, [frame.Count]time.Time) {
 			continue
 		}
 		r := a.board.Reading(s.sensor, s.quantity, now)
-		f.Inputs[c], taken[c] = input(r), r.Taken
+		in := input(r)
+		if a.corrections != nil && in.Usable() {
+			if k, ok := a.corrections(frame.Channel(c)); ok {
+				in.Value = k.Apply(in.Value)
+			}
+		}
+		a.sheaths[c].quicken(&in, r.Taken, a.origin)
+		f.Inputs[c], taken[c] = in, r.Taken
 		if s.massFlow {
 			massFlow = append(massFlow, frame.Channel(c))
 		}

@@ -3,8 +3,9 @@ package app
 import (
 	"context"
 	"fmt"
-	"path"
+	filepath "path"
 	"strings"
+	"time"
 
 	"periph.io/x/conn/v3/i2c"
 	"periph.io/x/conn/v3/spi"
@@ -15,6 +16,7 @@ import (
 	"fluewright/sensors/bme280"
 	"fluewright/sensors/bus"
 	"fluewright/sensors/max31856"
+	"fluewright/sensors/path"
 	"fluewright/sensors/scan"
 	"fluewright/sensors/sdp8xx"
 )
@@ -27,6 +29,12 @@ type chip struct {
 	quantity func(frame.Channel) sensors.Quantity
 	// massFlow: its pressure has to be corrected for the air's density.
 	massFlow bool
+	// noise is the standard deviation that its reading has at rest, or one step of its
+	// last digit, whichever is larger; K or Pa.
+	noise float64
+	// frozen is how long it may repeat itself; zero, for chips whose noise is below their
+	// last digit, if it may for ever.
+	frozen time.Duration
 }
 
 var chips = map[string]chip{
@@ -41,6 +49,8 @@ var chips = map[string]chip{
 			})
 		},
 		quantity: func(frame.Channel) sensors.Quantity { return sensors.HotJunction },
+		noise:    0.05,
+		frozen:   30 * time.Second,
 	},
 	"sdp810-125pa": sdp(sdp8xx.SDP810P125),
 	"sdp810-500pa": sdp(sdp8xx.SDP810P500),
@@ -55,6 +65,8 @@ func sdp(part sdp8xx.Part) chip {
 		},
 		quantity: func(frame.Channel) sensors.Quantity { return sensors.DifferentialPressure },
 		massFlow: true,
+		noise:    0.03,
+		frozen:   30 * time.Second,
 	}
 }
 
@@ -68,10 +80,12 @@ var barometer = chip{
 		}
 		return sensors.AirTemperature
 	},
+	frozen: time.Minute,
 }
 
-// buses makes a reading loop for each bus of the configuration.
-func buses(cfg *config.Config, b *scan.Board, clock sensors.Clock) ([]*scan.Loop, error) {
+// buses makes a reading loop for each bus of the configuration. way says what the samples
+// of a chip go through.
+func buses(cfg *config.Config, b *scan.Board, clock sensors.Clock, way func(chip, config.Sensor) path.Opts) ([]*scan.Loop, error) {
 	groups := map[string]*scan.Config{}
 	shared := map[string]*bus.SharedI2C{}
 	var order []string
@@ -83,7 +97,7 @@ func buses(cfg *config.Config, b *scan.Board, clock sensors.Clock) ([]*scan.Loop
 		name := controller(s)
 		g := groups[name]
 		if g == nil {
-			g = &scan.Config{Name: name, Period: cfg.Sampling.Period, Clock: clock}
+			g = &scan.Config{Name: name, Period: cfg.Sampling.Period, Burst: cfg.Sampling.Burst, Clock: clock}
 			if kind.i2c != nil {
 				shared[name] = bus.NewSharedI2C(s.Bus)
 				g.Bus = shared[name]
@@ -91,7 +105,7 @@ func buses(cfg *config.Config, b *scan.Board, clock sensors.Clock) ([]*scan.Loop
 			groups[name] = g
 			order = append(order, name)
 		}
-		slot := scan.Slot{Name: s.Name, StaleAfter: cfg.Sampling.StaleAfter, Open: openOnSPI(kind, s, clock)}
+		slot := scan.Slot{Name: s.Name, StaleAfter: cfg.Sampling.StaleAfter, Open: openOnSPI(kind, s, clock), Path: way(kind, s)}
 		if kind.i2c != nil {
 			slot.Open = openOnI2C(kind, s, clock, shared[name])
 		}
@@ -112,7 +126,7 @@ func buses(cfg *config.Config, b *scan.Board, clock sensors.Clock) ([]*scan.Loop
 // selects of one controller, "/dev/spidev0" for /dev/spidev0.1.
 func controller(s config.Sensor) string {
 	if chips[s.Chip].spi != nil {
-		return strings.TrimSuffix(s.Bus, path.Ext(s.Bus))
+		return strings.TrimSuffix(s.Bus, filepath.Ext(s.Bus))
 	}
 	return s.Bus
 }
@@ -147,7 +161,7 @@ func sources(cfg *config.Config) (all [frame.Count]source) {
 	for _, s := range cfg.Sensors {
 		kind := chips[s.Chip]
 		for _, c := range s.Channels {
-			all[c] = source{sensor: s.Name, quantity: kind.quantity(c), fitted: true, massFlow: kind.massFlow}
+			all[c] = source{sensor: s.Name, quantity: kind.quantity(c), fitted: true, massFlow: kind.massFlow, lag: s.Lag}
 		}
 	}
 	return all

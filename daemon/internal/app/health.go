@@ -3,6 +3,7 @@ package app
 import (
 	"time"
 
+	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/config"
 	"fluewright/daemon/internal/status"
 	"fluewright/sensors/scan"
@@ -10,11 +11,12 @@ import (
 
 // health tells how the chips do.
 type health struct {
-	cfg   *config.Config
-	board *scan.Board
+	cfg          *config.Config
+	board        *scan.Board
+	calibrations *calibrations
+	sheaths      *[frame.Count]*sheath
+	supply       *supplyWatch
 }
-
-func newHealth(cfg *config.Config, b *scan.Board) *health { return &health{cfg, b} }
 
 // sensors lists the chips in the configuration's order.
 func (h *health) sensors(now time.Time) []status.Sensor {
@@ -27,10 +29,17 @@ func (h *health) sensors(now time.Time) []status.Sensor {
 			s.Samples, s.Faults = b.Samples, b.Faults
 			s.Took = b.ReadDuration
 			if !b.Up {
-				s.Fault = b.LastFault
+				s.Fault = h.supply.blame(b.LastFault, b.LastFaultAt)
 			}
+			s.Serial, s.Former, s.Path = b.Serial, b.Former, b.Path
 		}
 		s.Raw = h.board.Reading(c.Name, chips[c.Chip].quantity(c.Channels[0]), now).Raw
+		if e, refused, ok := h.calibrations.entry(c.Channels[0]); ok {
+			s.Calibration, s.Refused = &e, refused
+		}
+		if lag := h.sheaths[c.Channels[0]]; lag != nil {
+			s.LagClamps = lag.clamped
+		}
 		all = append(all, s)
 	}
 	return all

@@ -14,10 +14,12 @@ type journal struct {
 	log    *slog.Logger
 	units  message.Units
 	faults map[string]sensors.Code // the last one told, by sensor
+	// serials and refused likewise.
+	serials, refused map[string]string
 }
 
 func newJournal(log *slog.Logger, u message.Units) *journal {
-	return &journal{log: log, units: u, faults: map[string]sensors.Code{}}
+	return &journal{log: log, units: u, faults: map[string]sensors.Code{}, serials: map[string]string{}, refused: map[string]string{}}
 }
 
 // tick writes the changes of one tick.
@@ -38,8 +40,23 @@ func (j *journal) tick(s *status.Status) {
 	}
 }
 
+// specimen tells that a chip was exchanged, or is not the one that was calibrated.
+func (j *journal) specimen(s status.Sensor) {
+	if s.Former != "" && s.Serial != j.serials[s.Name] {
+		j.log.Warn("another specimen of the chip answers", "sensor", s.Name, "serial", s.Serial, "before", s.Former)
+	}
+	j.serials[s.Name] = s.Serial
+	if s.Refused != j.refused[s.Name] && s.Samples > 0 {
+		j.refused[s.Name] = s.Refused
+		if s.Refused != "" {
+			j.log.Warn("the calibration is not used", "sensor", s.Name, "because", s.Refused)
+		}
+	}
+}
+
 // sensor tells a fault when it comes, with what this computer lacks, and its end.
 func (j *journal) sensor(s status.Sensor) {
+	j.specimen(s)
 	now := sensors.Code("")
 	if s.Fault != nil {
 		now = s.Fault.Code

@@ -22,6 +22,7 @@ type loop struct {
 	frames  *assembler
 	engine  *analysis.Engine
 	sensors func(time.Time) []status.Sensor
+	supply  func() status.Supply
 	trusted func(time.Time) bool
 	feed    *status.Feed
 	// after is called with each tick's status, in order. It must not block.
@@ -55,6 +56,7 @@ func (l *loop) run(ctx context.Context) error {
 func (l *loop) tick(now time.Time) {
 	f, taken := l.frames.frame(now)
 	a := l.engine.Step(f)
+	doubt(&f, a.Doubts)
 	a.Alarms = slices.Clone(a.Alarms)
 	a.Events = slices.Clone(a.Events)
 	l.seq++
@@ -67,10 +69,21 @@ func (l *loop) tick(now time.Time) {
 		Taken:        wallTimes(taken),
 		Assessment:   a,
 		Sensors:      l.sensors(now),
+		Supply:       l.supply(),
 	}
 	l.feed.Publish(s)
 	for _, do := range l.after {
 		do(s)
+	}
+}
+
+// doubt marks what the analysis holds for implausible, so that nobody is shown such a
+// reading as good.
+func doubt(f *frame.Frame, codes [frame.Count]string) {
+	for c, code := range codes {
+		if in := &f.Inputs[c]; code != "" && in.Usable() {
+			in.Quality, in.Fault = frame.Suspect, code
+		}
 	}
 }
 

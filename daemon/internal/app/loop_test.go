@@ -28,6 +28,7 @@ func ticker(t *testing.T, b board) (*loop, *[]*status.Status) {
 		frames:  atSea(b, false),
 		engine:  engine,
 		sensors: func(time.Time) []status.Sensor { return nil },
+		supply:  func() status.Supply { return status.Supply{} },
 		trusted: func(time.Time) bool { return true },
 		feed:    status.NewFeed(),
 	}

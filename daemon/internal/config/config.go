@@ -34,6 +34,8 @@ type Site struct {
 type Sampling struct {
 	Period     time.Duration // 0.1 s to 5 s
 	StaleAfter time.Duration // at least two periods
+	// Burst is how many looks there are in a period, of which the median counts.
+	Burst int
 }
 
 // Sensor is one chip on one bus.
@@ -49,6 +51,8 @@ type Sensor struct {
 	Thermocouple string // type letter
 	MainsHz      int    // 50 or 60
 	Averaging    int    // 1, 2, 4, 8 or 16 conversions
+	// Lag is the time constant of the probe's sheath, which is undone; zero: not known.
+	Lag time.Duration
 	// Line is where the configuration says so.
 	Line int
 }

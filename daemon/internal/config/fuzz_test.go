@@ -34,6 +34,8 @@ func check(t *testing.T, c *config.Config) {
 	must(c.Sampling.Period >= 100*time.Millisecond && c.Sampling.Period <= 5*time.Second, "period", c.Sampling)
 	must(c.Sampling.StaleAfter >= 2*c.Sampling.Period && c.Sampling.StaleAfter <= time.Minute, "stale after", c.Sampling)
 
+	must(c.Sampling.Burst >= 1 && c.Sampling.Period/time.Duration(c.Sampling.Burst) >= 100*time.Millisecond, "burst", c.Sampling)
+
 	a := c.Analysis
 	must(a.DraftLow > 2 && a.DraftLow < a.DraftHigh && a.DraftHigh < 63, "draft band", a)
 	must(a.DraftAverage >= c.Sampling.Period, "draft average", a.DraftAverage)

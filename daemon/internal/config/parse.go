@@ -103,14 +103,20 @@ func site(t *table) Site {
 // sampling reads how often to look. A tenth of a second is what a thermocouple amplifier
 // needs for a conversion; over five seconds a draft could turn unseen.
 func sampling(t *table) Sampling {
+	const fastest = 100 * time.Millisecond
 	period := quantity(t, "period", units.ParseDuration, span{"0.5 s", "0.1 s", "5 s"})
 	stale := quantity(t, "stale-after", units.ParseDuration, span{"5 s", "0.2 s", "60 s"})
 	if period.ok() && stale.ok() && stale.value < 2*period.value {
 		t.at(max(period.line, stale.line), "sampling.stale-after is %s; a reading may be missed once, so it is at least two periods, %s",
 			seconds(stale.value), seconds(2*period.value))
 	}
+	burst := t.integer("burst", 1, []int{1, 3, 5}, "%d")
+	if each := period.value / time.Duration(burst.value); period.ok() && burst.ok() && each < fastest {
+		t.at(burst.line, "sampling.burst is %d and the period %s, a look each %s; a chip needs %s for a conversion, take a longer period or fewer looks",
+			burst.value, seconds(period.value), seconds(each.Round(time.Millisecond)), seconds(fastest))
+	}
 	t.done()
-	return Sampling{Period: period.value, StaleAfter: stale.value}
+	return Sampling{Period: period.value, StaleAfter: stale.value, Burst: burst.value}
 }
 
 // appliance reads the draft band. The range is wider than any appliance asks (common

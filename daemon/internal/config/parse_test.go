@@ -72,7 +72,7 @@ func TestDefault(t *testing.T) {
 	const inH2O = 249.08891
 	want := &config.Config{
 		Site:     config.Site{Name: "furnace", Units: units.US},
-		Sampling: config.Sampling{Period: 500 * time.Millisecond, StaleAfter: 5 * time.Second},
+		Sampling: config.Sampling{Period: 500 * time.Millisecond, StaleAfter: 5 * time.Second, Burst: 1},
 		Analysis: analysis.Settings{
 			Fitted: [frame.Count]bool{
 				frame.Flue: true, frame.Chamber: true, frame.Draft: true, frame.Ambient: true, frame.Room: true,
@@ -88,6 +88,8 @@ func TestDefault(t *testing.T) {
 				alarm.DraftHigh:  {Hold: 3 * time.Minute, ClearAfter: 2 * time.Minute},
 				alarm.DraftLow:   {Hold: 5 * time.Minute, ClearAfter: 2 * time.Minute},
 				alarm.SensorLost: {Hold: 10 * time.Second, ClearAfter: 10 * time.Second},
+
+				alarm.SensorImplausible: {Hold: 2 * time.Minute, ClearAfter: 2 * time.Minute},
 			},
 		},
 		Sensors: []config.Sensor{
@@ -149,6 +151,7 @@ func TestParseReadsEveryKey(t *testing.T) {
 site = { name = "attic-2", units = "si", altitude = "1500 m" }
 sampling.period = "500 ms"
 sampling.stale-after = "1 s"
+sampling.burst = 3
 [appliance]
 draft-low = "10 Pa"
 draft-high = "15 Pa"
@@ -169,11 +172,13 @@ bus = "/dev/spi-by-path/cabinet"
 thermocouple = "S"
 mains = "50 Hz"
 averaging = 0b1000
+sheath = "40 s"
 [[sensor]]
 channels = ["flue"]
 chip = "max31856"
 bus = "/dev/spidev0.0"
 thermocouple = "N"
+sheath = "3 mm"
 [[sensor]]
 channels = ["outdoor", "ambient"]
 chip = "bmp280"
@@ -194,7 +199,7 @@ listen = ":80"
 	}
 	want := config.Default()
 	want.Site = config.Site{Name: "attic-2", Units: units.SI, Altitude: 1500}
-	want.Sampling = config.Sampling{Period: 500 * time.Millisecond, StaleAfter: time.Second}
+	want.Sampling = config.Sampling{Period: 500 * time.Millisecond, StaleAfter: time.Second, Burst: 3}
 	want.Analysis.Fitted = [frame.Count]bool{frame.Firebox: true, frame.Flue: true, frame.Outdoor: true, frame.Ambient: true}
 	want.Analysis.Limits = [frame.Count]float64{frame.Firebox: 900, frame.Flue: 400}
 	want.Analysis.DraftLow, want.Analysis.DraftHigh = 10, 15
@@ -204,15 +209,15 @@ listen = ":80"
 	want.Sensors = []config.Sensor{
 		{
 			Name: "firebox", Chip: "max31856", Bus: "/dev/spi-by-path/cabinet", Channels: []frame.Channel{frame.Firebox},
-			Thermocouple: "S", MainsHz: 50, Averaging: 8, Line: 16,
+			Thermocouple: "S", MainsHz: 50, Averaging: 8, Lag: 40 * time.Second, Line: 17,
 		},
 		{
 			Name: "flue", Chip: "max31856", Bus: "/dev/spidev0.0", Channels: []frame.Channel{frame.Flue},
-			Thermocouple: "N", MainsHz: 60, Averaging: 1, Line: 25,
+			Thermocouple: "N", MainsHz: 60, Averaging: 1, Lag: 35 * time.Second, Line: 27,
 		},
 		{
 			Name: "outdoor", Chip: "bmp280", Bus: "/dev/i2c-3", Address: 0x77,
-			Channels: []frame.Channel{frame.Outdoor, frame.Ambient}, Line: 30,
+			Channels: []frame.Channel{frame.Outdoor, frame.Ambient}, Line: 33,
 		},
 	}
 	want.MQTT = config.MQTT{

@@ -2,13 +2,16 @@ package config
 
 import (
 	"fmt"
-	"path"
+	"math"
+	filepath "path"
 	"regexp"
 	"slices"
 	"strings"
+	"time"
 
 	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/units"
+	"fluewright/sensors/path"
 
 	"github.com/pelletier/go-toml/v2/unstable"
 )
@@ -144,7 +147,7 @@ func (t *table) bus(c *chip) string {
 		t.at(t.line, "%s is missing; it is the bus that the chip is wired to, like bus = %q", t.name("bus"), example)
 	}
 	return t.text("bus", "", func(s string) error {
-		device := strings.HasPrefix(s, "/dev/") && path.Clean(s) == s && printable(s)
+		device := strings.HasPrefix(s, "/dev/") && filepath.Clean(s) == s && printable(s)
 		if !device && !benchBus.MatchString(s) {
 			return fmt.Errorf("%q is no bus; it is a device file like %q, or bench-… for a bench within the program", s, example)
 		}
@@ -194,9 +197,9 @@ func (t *table) address(c *chip) uint16 {
 func (t *table) amplifier(c *chip, s *Sensor) {
 	switch {
 	case c == nil:
-		t.known = append(t.known, "thermocouple", "mains", "averaging")
+		t.known = append(t.known, "thermocouple", "mains", "averaging", "sheath")
 	case !c.amplifier:
-		for _, key := range []string{"thermocouple", "mains", "averaging"} {
+		for _, key := range []string{"thermocouple", "mains", "averaging", "sheath"} {
 			t.refuse(key, fmt.Sprintf("%s has no thermocouple; leave it out", c.name))
 		}
 	default:
@@ -207,7 +210,41 @@ func (t *table) amplifier(c *chip, s *Sensor) {
 		}
 		s.MainsHz = int(mains.value)
 		s.Averaging = t.integer("averaging", 1, []int{1, 2, 4, 8, 16}, "%d").value
+		s.Lag = t.sheath()
 	}
+}
+
+// sheath reads how slow the probe is: its diameter, if response times of it were
+// published, or the time constant itself.
+func (t *table) sheath() (lag time.Duration) {
+	t.text("sheath", "", func(text string) (err error) {
+		lag, err = parseSheath(text)
+		return err
+	})
+	return lag
+}
+
+func parseSheath(text string) (time.Duration, error) {
+	if lag, err := units.ParseDuration(text); err == nil {
+		if lag < time.Second || lag > 5*time.Minute {
+			return 0, fmt.Errorf("%q is out of range; a time constant is from 1 s to 5 min", text)
+		}
+		return lag, nil
+	}
+	var known []string
+	for _, mm := range path.Sheaths() {
+		known = append(known, fmt.Sprintf("%g mm", mm))
+	}
+	right := "it is the probe's diameter, " + strings.Join(known, ", ") + ", or its time constant, like \"35 s\""
+	metres, err := units.ParseLength(text)
+	if err != nil {
+		return 0, fmt.Errorf("%q is neither a diameter nor a time; %s", text, right)
+	}
+	lag, ok := path.SheathTimeConstant(math.Round(metres*1e4) / 10)
+	if !ok {
+		return 0, fmt.Errorf("no response time of a sheath of %q was published; %s", text, right)
+	}
+	return lag, nil
 }
 
 // clashes reports chips that cannot be together. Two at one address answer at once, and

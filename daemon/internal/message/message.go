@@ -42,7 +42,7 @@ func detail(s alarm.Status, u Units) string {
 		return fmt.Sprintf(" (draft %s)", u.Pressure(s.Value))
 	case alarm.DraftHigh, alarm.DraftLow:
 		return fmt.Sprintf(" (%s, specified %s)", u.Pressure(s.Value), u.Pressure(s.Limit))
-	case alarm.SensorLost:
+	case alarm.SensorLost, alarm.SensorImplausible:
 		if title := sensors.Code(s.Fault).Info().Title; title != "" {
 			return ": " + title
 		}

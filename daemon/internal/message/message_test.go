@@ -12,7 +12,9 @@ import (
 	"fluewright/analysis/alarm"
 	"fluewright/analysis/burn"
 	"fluewright/analysis/frame"
+	"fluewright/analysis/plausible"
 	"fluewright/daemon/internal/message"
+	"fluewright/sensors"
 )
 
 // si is the plainest units there are.
@@ -38,6 +40,8 @@ func TestAlarm(t *testing.T) {
 	lost.Fault = "open-circuit"
 	stale := lost
 	stale.Fault = "stale"
+	out := raised(alarm.SensorImplausible, frame.Flue)
+	out.Fault = plausible.ProbeOut
 	tests := []struct {
 		status          alarm.Status
 		message, action string // action: how it begins
@@ -47,6 +51,7 @@ func TestAlarm(t *testing.T) {
 		{turned, "the draft has turned: flue gas can come into the house (draft -2.0 Pa)", "Open a window"},
 		{low, "draft below the appliance's band (7.0 Pa, specified 10.0 Pa)", "Switch off exhaust fans"},
 		{lost, "flue: no reading: thermocouple open", "Check the thermocouple's screws"},
+		{out, "flue: the reading cannot be right: no furnace cools that fast: the probe seems to be out of its place", "Put the probe back"},
 		{stale, "flue: no reading: stale", "Watch the fire yourself"},
 	}
 	for _, tt := range tests {
@@ -63,6 +68,20 @@ func TestEveryAlarmHasWords(t *testing.T) {
 		m, a := message.Alarm(raised(d.Name, frame.Count), si{})
 		if !strings.HasPrefix(m, d.Title) || !strings.Contains(a, d.Action) {
 			t.Errorf("%s: %q, %q", d.Name, m, a)
+		}
+	}
+}
+
+// What the analysis finds implausible has its words in the sensor layer, which it cannot
+// import: the codes must agree.
+func TestEveryFindingHasWords(t *testing.T) {
+	for _, code := range plausible.Codes() {
+		s := raised(alarm.SensorImplausible, frame.Draft)
+		s.Fault = code
+		info := sensors.Code(code).Info()
+		m, a := message.Alarm(s, si{})
+		if info.Title == "" || !strings.HasSuffix(m, info.Title) || info.Hint == "" || !strings.HasPrefix(a, info.Hint) {
+			t.Errorf("%s: %q, %q", code, m, a)
 		}
 	}
 }

@@ -56,6 +56,7 @@ func (c *collector) Collect(ch chan<- prometheus.Metric) {
 	}
 	c.readings(out, s, fresh)
 	chips(out, s)
+	out.put(supplyDips, float64(s.Supply.Dips))
 	judgements(out, s, fresh)
 
 	loop := c.o.Loop()
@@ -124,6 +125,10 @@ func chips(out sink, s *status.Status) {
 		out.flag(sensorUp, c.Up, c.Name)
 		out.put(sensorSamples, float64(c.Samples), c.Name)
 		out.put(sensorDuration, c.Took.Seconds(), c.Name)
+		out.put(sensorSpikes, float64(c.Path.Spikes), c.Name)
+		out.put(sensorFrozen, float64(c.Path.Frozen), c.Name)
+		out.put(sensorJumps, float64(c.Path.Jumps), c.Name)
+		out.put(sensorClamps, float64(c.LagClamps), c.Name)
 		for _, code := range slices.Sorted(maps.Keys(c.Faults)) {
 			out.put(sensorErrors, float64(c.Faults[code]), c.Name, string(code))
 		}

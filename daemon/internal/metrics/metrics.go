@@ -109,6 +109,12 @@ var (
 	sensorErrors   = counter("sensor_read_errors_total", "Looks at the chip that gave none, by the code of the fault.", "sensor", "reason")
 	sensorDuration = gauge("sensor_read_duration_seconds", "How long the last look at the chip took.", "sensor")
 
+	sensorSpikes = counter("sensor_spikes_rejected_total", "Samples withheld because no probe can have measured them.", "sensor")
+	sensorFrozen = counter("sensor_frozen_looks_total", "Looks that found the chip repeating itself.", "sensor")
+	sensorJumps  = counter("sensor_cold_junction_jumps_total", "Jumps of the amplifier's terminals in temperature.", "sensor")
+	sensorClamps = counter("sensor_lag_clamps_total", "Readings whose sheath's lag was not made up for in full, because no gas is that hot.", "sensor")
+	supplyDips   = counter("supply_dips_total", "Times that the board's supply voltage became low; 0 too on a board that cannot tell.")
+
 	alarmActive      = gauge("alarm_active", "1 while the alarm stands, acknowledged or not. Always present; see alarm_judged.", "alarm", "channel", "priority")
 	alarmJudged      = gauge("alarm_judged", "0 while the alarm cannot be judged: too early, a reading is missing, or the loop stands still.", "alarm", "channel")
 	alarmOccurrences = counter("alarm_occurrences_total", "How often the alarm was raised since the program began.", "alarm", "channel")

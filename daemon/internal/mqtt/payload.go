@@ -172,7 +172,7 @@ func (p *Publisher) condition(a alarm.Status, latest *status.Status, at time.Dur
 // subject returns the channel whose number an alarm is about, if it is about one.
 func subject(k alarm.Key) (frame.Channel, bool) {
 	switch k.Name {
-	case alarm.SensorLost:
+	case alarm.SensorLost, alarm.SensorImplausible:
 		return 0, false
 	case alarm.Spillage, alarm.DraftLow, alarm.DraftHigh:
 		return frame.Draft, true

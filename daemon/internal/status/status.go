@@ -7,7 +7,9 @@ import (
 
 	"fluewright/analysis"
 	"fluewright/analysis/frame"
+	"fluewright/daemon/internal/calibrate"
 	"fluewright/sensors"
+	"fluewright/sensors/path"
 )
 
 // Status is one tick: nothing in it changes after it was published.
@@ -24,6 +26,16 @@ type Status struct {
 	Taken      [frame.Count]time.Time
 	Assessment analysis.Assessment
 	Sensors    []Sensor
+	Supply     Supply
+}
+
+// Supply is the voltage that the board is fed with.
+type Supply struct {
+	// Watched is whether the board can tell.
+	Watched bool
+	Low     bool
+	Dips    uint64 // since the program began
+	LastDip time.Time
 }
 
 // Sensor is the health of one chip.
@@ -43,6 +55,16 @@ type Sensor struct {
 	// Took is how long the last look at the chip lasted.
 	Took time.Duration
 	Raw  sensors.Raw
+	// Serial is the specimen's number where the chip has one; Former that of the one that
+	// it replaced while the program ran.
+	Serial, Former string
+	// Path is what was done to its samples.
+	Path path.Counts
+	// LagClamps counts readings whose sheath's lag was not made up for in full.
+	LagClamps uint64
+	// Calibration of its first channel, nil without one; Refused is why it is not used.
+	Calibration *calibrate.Entry
+	Refused     string
 }
 
 // WallOf returns the wall time of a moment on the frames' clock.

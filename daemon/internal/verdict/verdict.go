@@ -94,11 +94,12 @@ func (site Site) Judge(s *status.Status, silence time.Duration) Verdict {
 	return v
 }
 
-// standing words the verdict while an alarm stands. Lost sensors alone are blindness.
+// standing words the verdict while an alarm stands. Sensors that are lost or say what
+// cannot be are, alone, blindness.
 func (site Site) standing(v *Verdict) {
 	message, action := site.Render(v.Standing[0])
 	v.Action = action
-	if v.Standing[0].Key.Name == alarm.SensorLost {
+	if aboutSensor(v.Standing[0]) {
 		v.Level = Blind
 		v.Headline = "Blind: " + sentence(message)
 		return
@@ -135,6 +136,11 @@ func judged(v *Verdict, s *status.Status) {
 	case len(blind) > 0:
 		v.Level = Blind
 		v.Headline = "Blind: cannot judge " + strings.Join(blind, ", ") + "."
+		v.Action = watch
+	case a.PhaseHeld:
+		// There is a flue reading, and the furnace contradicts it.
+		v.Level = Blind
+		v.Headline = "Blind: how the fire burns cannot be told from the flue's reading."
 		v.Action = watch
 	case len(unjudged) > 0 || len(a.Alarms) == 0 || a.Phase == burn.Unknown:
 		v.Headline = "Checking: the readings are there, but for too short a time to judge them."
@@ -190,7 +196,7 @@ func starting(s *status.Status, missing []frame.Channel) bool {
 }
 
 // Standing returns the alarms that stand, in the order in which to act:
-// a hazard before a lost sensor, then by priority, then the older before the newer.
+// a hazard before a sensor, then by priority, then the older before the newer.
 func Standing(all []alarm.Status) []alarm.Status {
 	var out []alarm.Status
 	for _, a := range all {
@@ -199,7 +205,7 @@ func Standing(all []alarm.Status) []alarm.Status {
 		}
 	}
 	lost := func(a alarm.Status) int {
-		if a.Key.Name == alarm.SensorLost {
+		if aboutSensor(a) {
 			return 1
 		}
 		return 0
@@ -208,6 +214,11 @@ func Standing(all []alarm.Status) []alarm.Status {
 		return cmp.Or(cmp.Compare(lost(a), lost(b)), cmp.Compare(b.Priority, a.Priority), cmp.Compare(a.Since, b.Since))
 	})
 	return out
+}
+
+// aboutSensor reports whether the alarm is of the monitor's eyes and not of the fire.
+func aboutSensor(a alarm.Status) bool {
+	return a.Key.Name == alarm.SensorLost || a.Key.Name == alarm.SensorImplausible
 }
 
 // Name is the alarm's name in words: "overheat (flue)", "draft low".

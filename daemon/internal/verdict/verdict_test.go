@@ -37,7 +37,7 @@ func calm() *status.Status {
 	s.Assessment = analysis.Assessment{Phase: burn.CleanBurn}
 	for _, k := range []alarm.Key{
 		key(alarm.Overheat, frame.Flue), key(alarm.Spillage, frame.Count), key(alarm.DraftLow, frame.Count),
-		key(alarm.SensorLost, frame.Flue), key(alarm.SensorLost, frame.Draft),
+		key(alarm.SensorLost, frame.Flue), key(alarm.SensorLost, frame.Draft), key(alarm.SensorImplausible, frame.Flue),
 	} {
 		s.Assessment.Alarms = append(s.Assessment.Alarms, alarm.Status{Key: k, Priority: alarm.High, State: alarm.Normal})
 	}
@@ -85,6 +85,17 @@ func TestJudge(t *testing.T) {
 			lose(s, frame.Flue)
 			raise(s, 3, time.Minute)
 		}, 0, verdict.Blind, "Blind: sensor lost (flue) is wrong.", "Act on sensor lost (flue)."},
+		{"a hazard comes before a reading that cannot be", func(s *status.Status) {
+			raise(s, 5, time.Minute)
+			raise(s, 2, 2*time.Minute)
+			s.Assessment.Alarms[2].Priority = alarm.Low
+		}, 0, verdict.Alarm, "2 alarms. First: draft low", "Act on draft low."},
+		{"a reading that cannot be, alone, is blindness", func(s *status.Status) {
+			raise(s, 5, time.Minute)
+		}, 0, verdict.Blind, "Blind: sensor implausible (flue) is wrong.", "Act on sensor implausible (flue)."},
+		{"a flue that cannot be, its alarm not yet raised", func(s *status.Status) {
+			s.Assessment.PhaseHeld = true
+		}, 0, verdict.Blind, "Blind: how the fire burns cannot be told", "Watch"},
 		{"a reading is gone, its alarm not yet raised", func(s *status.Status) { lose(s, frame.Flue) }, 0, verdict.Blind, "Blind: no reading of flue.", "Watch"},
 		{"a stale reading is none", func(s *status.Status) { s.Frame.Inputs[frame.Draft].Quality = frame.Stale }, 0, verdict.Blind, "Blind: no reading of draft.", "Watch"},
 		{"what is no number is no reading", func(s *status.Status) { s.Frame.Inputs[frame.Draft].Value = math.NaN() }, 0, verdict.Blind, "Blind: no reading of draft.", "Watch"},

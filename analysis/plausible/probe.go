@@ -1,0 +1,99 @@
+package plausible
+
+import (
+	"math"
+	"time"
+
+	"fluewright/analysis/frame"
+)
+
+// Rises over the room, K, by which a probe is known to be in the fire or out of it.
+const (
+	hot  = 100.0
+	near = 30.0
+	back = 40.0  // out of the room again
+	rich = 300.0 // upstream gas that must warm the flue, whatever the exchanger takes
+)
+
+// quickest is less time than a furnace takes from hot to near, and more than a probe in
+// room air does. A furnace that cools with the blower on, with all of its mass at the
+// exchanger, has a time constant of 4 min (100 kg of steel, 200 W/K), hence 290 s from
+// 100 K to 30 K; a probe of 8 mm in still air 156 s, hence 190 s (judgement from those
+// figures, no source).
+const quickest = 200 * time.Second
+
+// disagreement is how long two probes in the same gas may contradict each other while
+// one still warms, and agreement how long all others must be cold for a cold one to be
+// believed again.
+const (
+	disagreement = 10 * time.Minute
+	agreement    = 10 * time.Minute
+)
+
+// probe is one temperature in the fire's gas.
+type probe struct {
+	wasHot   bool
+	hotAt    time.Duration
+	out      bool
+	against  time.Duration // how long the others have contradicted it
+	together time.Duration // how long they have agreed that it is cold
+}
+
+// pulledOut finds probes that read the room's air beside a fire: one that fell there more
+// quickly than a furnace cools, or one that is contradicted by another for long.
+func (r *Rules) pulledOut(in Inputs, dt time.Duration, room float64, found *Findings) {
+	for _, c := range heated() {
+		p := &r.probes[c]
+		rise := in.Values[c] - room
+		if math.IsNaN(rise) {
+			continue // what is out stays out while its wire is off
+		}
+		others, cold := r.others(c, in, room)
+		p.against = lasting(p.against, dt, rise < near && others)
+		p.together = lasting(p.together, dt, cold)
+		switch {
+		case rise >= hot:
+			p.wasHot, p.hotAt, p.out = true, in.At, false
+		case p.out:
+			// It stays so until it is warmed again, or until all others have long been
+			// cold: this probe cannot tell whether the fire is out.
+			p.out = rise <= back && p.together < agreement
+			p.wasHot = p.wasHot && p.out
+		case rise < near:
+			fell := p.wasHot && in.At >= p.hotAt && in.At-p.hotAt < quickest
+			p.out = fell || p.against >= disagreement
+		}
+		if p.out {
+			found[c] = ProbeOut
+		}
+	}
+}
+
+// others says what the other probes make of a cold reading of c: that it cannot be
+// (contradict), or that all of them are cold too.
+func (r *Rules) others(c frame.Channel, in Inputs, room float64) (contradict, cold bool) {
+	seen := false
+	cold = true
+	for _, o := range heated() {
+		rise := in.Values[o] - room
+		if o == c || math.IsNaN(rise) || r.probes[o].out {
+			continue
+		}
+		seen = true
+		cold = cold && rise < near
+		limit := rich
+		if o > c { // downstream of c: gas only cools on its way
+			limit = hot
+		}
+		contradict = contradict || rise >= limit
+	}
+	return contradict, cold && seen
+}
+
+// lasting adds dt while something holds.
+func lasting(so, dt time.Duration, holds bool) time.Duration {
+	if !holds {
+		return 0
+	}
+	return so + dt
+}
