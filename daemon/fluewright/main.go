@@ -34,12 +34,14 @@ It observes and advises. It actuates nothing and replaces no limit control, no
 carbon-monoxide alarm, no code and no licensed person.`
 
 type cli struct {
-	Run     runCmd     `cmd:"" help:"Watch the furnace: read the sensors, judge, publish."`
-	Demo    demoCmd    `cmd:"" help:"Show it all on a virtual furnace: no hardware, no network, no root."`
-	Check   checkCmd   `cmd:"" help:"Check the configuration and that its buses are there."`
-	Draft   draftCmd   `cmd:"" help:"Calculate what a chimney gives, cold and hot."`
-	Replay  replayCmd  `cmd:"" help:"Judge a burn log and print what is found as JSON Lines."`
-	Version versionCmd `cmd:"" help:"Print the version."`
+	Run       runCmd       `cmd:"" help:"Watch the furnace: read the sensors, judge, publish."`
+	Demo      demoCmd      `cmd:"" help:"Show it all on a virtual furnace: no hardware, no network, no root."`
+	Check     checkCmd     `cmd:"" help:"Check the configuration and that its buses are there."`
+	Zero      zeroCmd      `cmd:"" help:"Zero the draft sensor, both ports open: guided, in the terminal."`
+	Calibrate calibrateCmd `cmd:"" help:"Correct a thermocouple in melting ice, boiling water or both: guided."`
+	Draft     draftCmd     `cmd:"" help:"Calculate what a chimney gives, cold and hot."`
+	Replay    replayCmd    `cmd:"" help:"Judge a burn log and print what is found as JSON Lines."`
+	Version   versionCmd   `cmd:"" help:"Print the version."`
 }
 
 // streams are where a command reads and writes: data on out, talk on err.

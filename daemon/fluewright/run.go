@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io/fs"
 	"log/slog"
+	"os"
 
 	"fluewright/daemon/internal/app"
 	"fluewright/daemon/internal/config"
@@ -13,6 +14,7 @@ import (
 
 type runCmd struct {
 	Config string `help:"Configuration file." type:"path" default:"/etc/fluewright/fluewright.toml" placeholder:"FILE"`
+	State  string `help:"Directory that keeps what a calibration found; without one none is applied." type:"path" env:"STATE_DIRECTORY" default:"/var/lib/fluewright" placeholder:"DIR"`
 	Record string `help:"Write the readings of this run as a burn log; compressed if the name ends in .gz." type:"path" placeholder:"FILE"`
 }
 
@@ -22,10 +24,16 @@ func (c *runCmd) Run(ctx context.Context, std streams) error {
 	if err != nil {
 		return err
 	}
+	log := logger(std)
+	if _, err := os.Stat(c.State); errors.Is(err, fs.ErrNotExist) {
+		log.Warn("there is no state directory: no calibration is applied", "directory", c.State)
+		c.State = ""
+	}
 	return app.Run(ctx, cfg, app.Options{
 		Version: version,
+		State:   c.State,
 		Record:  c.Record,
-		Log:     logger(std),
+		Log:     log,
 	})
 }
 
