@@ -17,6 +17,7 @@ import (
 	"fluewright/sensors/max31856"
 	"fluewright/sensors/scan"
 	"fluewright/sensors/sdp8xx"
+	"fluewright/sensors/thermocouple"
 )
 
 // chip is how one kind of chip is wired: its driver, and which of its quantities may
@@ -32,8 +33,12 @@ type chip struct {
 var chips = map[string]chip{
 	"max31856": {
 		spi: func(p spi.Port, s config.Sensor, clock sensors.Clock) (sensors.Sensor, error) {
+			kind, err := thermocouple.ParseType(s.Thermocouple)
+			if err != nil {
+				return nil, err
+			}
 			return max31856.New(p, &max31856.Opts{
-				Type:      max31856.Type(s.Thermocouple[0]),
+				Type:      kind,
 				Averaging: s.Averaging,
 				Mains:     s.MainsHz,
 				Clock:     clock,
