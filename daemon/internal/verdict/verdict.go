@@ -74,7 +74,7 @@ func (site Site) Judge(s *status.Status, silence time.Duration) Verdict {
 		v.Action = watch
 		if len(v.Standing) > 0 {
 			message, action := site.Render(v.Standing[0])
-			v.Headline += " When it last could see: " + message
+			v.Headline += " When it last could see: " + sentence(message)
 			v.Action = action
 		}
 	case len(v.Standing) > 0:
@@ -100,15 +100,23 @@ func (site Site) standing(v *Verdict) {
 	v.Action = action
 	if v.Standing[0].Key.Name == alarm.SensorLost {
 		v.Level = Blind
-		v.Headline = "Blind: " + message
+		v.Headline = "Blind: " + sentence(message)
 		return
 	}
 	v.Level = Alarm
 	if n := len(v.Standing); n > 1 {
-		v.Headline = fmt.Sprintf("%d alarms. First: %s", n, message)
+		v.Headline = fmt.Sprintf("%d alarms. First: %s", n, sentence(message))
 		return
 	}
-	v.Headline = "Alarm: " + message
+	v.Headline = "Alarm: " + sentence(message)
+}
+
+// sentence ends text as a sentence ends.
+func sentence(text string) string {
+	if strings.HasSuffix(text, ".") {
+		return text
+	}
+	return text + "."
 }
 
 // judged words the verdict where no alarm stands and no reading is missing.
