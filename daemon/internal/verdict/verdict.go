@@ -57,7 +57,7 @@ type Site struct {
 
 const (
 	watch  = "Watch the furnace yourself until the readings are back."
-	moment = "This takes a moment. Until then, watch the furnace yourself."
+	moment = "Watch the furnace yourself until this is done; it takes a moment."
 )
 
 // Judge sums up s, nil before the first tick. silence is how long no tick has come when
@@ -81,12 +81,12 @@ func (site Site) Judge(s *status.Status, silence time.Duration) Verdict {
 		site.standing(&v)
 	case len(v.Missing) > 0:
 		if starting(s, v.Missing) {
-			v.Headline = "Checking: waiting for the first reading of " + Names(v.Missing) + "."
+			v.Headline = "Checking: waiting for the first reading of " + list(v.Missing) + "."
 			v.Action = moment
 			break
 		}
 		v.Level = Blind
-		v.Headline = "Blind: no reading of " + Names(v.Missing) + "."
+		v.Headline = "Blind: no reading of " + list(v.Missing) + "."
 		v.Action = watch
 	default:
 		judged(&v, s)
@@ -219,8 +219,11 @@ func Name(k alarm.Key) string {
 	return words
 }
 
-// Names lists channels in words: "flue, draft".
-func Names(cs []frame.Channel) string {
+// list names channels as far as a headline has room: "flue, draft", "6 sensors".
+func list(cs []frame.Channel) string {
+	if len(cs) > 3 {
+		return fmt.Sprintf("%d sensors", len(cs))
+	}
 	words := make([]string, len(cs))
 	for i, c := range cs {
 		words[i] = c.String()

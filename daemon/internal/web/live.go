@@ -115,7 +115,7 @@ func (l *live) join() chan []byte {
 	if err != nil {
 		return nil
 	}
-	// What others have seen may be older: they and this one get the next change alike.
+	l.last = nil // not all readers have the same now: the next event brings them together
 	ch := make(chan []byte, backlog)
 	ch <- append([]byte("retry: 3000\n"), encode(l.seq, asOf, parts)...)
 	l.readers[ch] = struct{}{}

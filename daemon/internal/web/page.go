@@ -56,6 +56,7 @@ type readingView struct {
 	State   string
 	Missing bool
 	Doubt   bool
+	Over    bool // above its limit
 	Limit   string
 }
 
@@ -87,8 +88,11 @@ func (p *page) view() view {
 	if !s.ClockTrusted {
 		v.Clock = "The monitor's clock is not set: times of day may be wrong."
 	}
-	for _, a := range judged.Standing {
+	for i, a := range judged.Standing {
 		message, action := p.o.Verdict.Render(a)
+		if i == 0 {
+			action = "" // the verdict says it already
+		}
 		v.Alarms = append(v.Alarms, alarmView{
 			a.Priority.String(), message, action, verdict.Ago(s.Frame.At - a.Since + silence), a.Blind || silence > 0,
 		})
@@ -99,19 +103,33 @@ func (p *page) view() view {
 		}
 	}
 	v.Draft = p.draft(s, silence)
-	if v.Phase = verdict.PhaseSentence(s.Assessment.Phase); v.Phase != "" && silence == 0 {
-		v.PhaseFor = verdict.Ago(s.Frame.At - s.Assessment.PhaseSince)
-	} else {
-		v.Phase = ""
-	}
-	if s.Assessment.Burning && silence == 0 {
-		v.Burn = "Burning for " + verdict.Ago(s.Frame.At-s.Assessment.Burn.Start) + ", of that " +
-			verdict.Ago(s.Assessment.Burn.CleanBurn) + " clean."
-	}
+	p.fire(&v, s, silence > 0 || slices.ContainsFunc(judged.Missing, atTheFire))
 	for _, a := range s.Assessment.Alarms {
 		v.Watched = append(v.Watched, watchedView{verdict.Name(a.Key), watched(a, silence)})
 	}
 	return v
+}
+
+// atTheFire holds for the channels that the phase is told by.
+func atTheFire(c frame.Channel) bool {
+	return c == frame.Firebox || c == frame.Chamber || c == frame.Flue
+}
+
+// fire says how the fire burns; blind, that it cannot be told.
+func (p *page) fire(v *view, s *status.Status, blind bool) {
+	a := &s.Assessment
+	switch {
+	case blind:
+		v.Phase = "How the fire burns cannot be told: a reading is missing."
+		return
+	case a.Phase == burn.Unknown:
+		return
+	}
+	v.Phase = verdict.PhaseSentence(a.Phase)
+	v.PhaseFor = verdict.Ago(s.Frame.At - a.PhaseSince)
+	if a.Burning {
+		v.Burn = "Burning for " + verdict.Ago(s.Frame.At-a.Burn.Start) + ", of that " + verdict.Ago(a.Burn.CleanBurn) + " clean."
+	}
 }
 
 // watched says how an alarm stands, so that "normal" is never said of one that cannot
@@ -157,6 +175,7 @@ func (p *page) reading(s *status.Status, c frame.Channel, silence time.Duration)
 		return r
 	}
 	r.Value = p.quantity(c, in.Value)
+	r.Over = p.o.Limits[c] != 0 && in.Value > p.o.Limits[c]
 	r.State = "now"
 	if age >= 3*time.Second {
 		r.State = verdict.Ago(age) + " ago"

@@ -6,6 +6,7 @@
   let heard = Date.now();
   let heardAt = new Date();
   let stream = null;
+  let title = document.title;
 
   // Only what changed is replaced, so that a screen reader is not told the same again.
   const show = (html) => {
@@ -15,7 +16,7 @@
       if (!here) continue;
       if (here.innerHTML !== part.innerHTML) here.innerHTML = part.innerHTML;
       if (here.className !== part.className) here.className = part.className;
-      if (part.dataset.title) document.title = part.dataset.title;
+      if (part.dataset.title) document.title = title = part.dataset.title;
     }
   };
 
@@ -26,6 +27,7 @@
       document.body.classList.remove('is-old');
       notice.hidden = true;
       notice.textContent = '';
+      document.title = title;
     }
   };
 
@@ -55,8 +57,8 @@
     if (!document.hidden) open();
   }, 1000);
 
-  // A hidden page gives its connection back. What it shows when it comes back is old
-  // until the first word.
+  // A hidden page gives its connection back: a browser has six for each server. What it
+  // shows when it comes back is old until the first word.
   document.addEventListener('visibilitychange', () => {
     if (document.hidden) {
       if (stream) stream.close();
