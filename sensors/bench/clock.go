@@ -28,7 +28,7 @@ type Clock struct {
 	at     time.Time // of the computer, when now and pace were right
 	now    time.Time
 	pace   time.Time // where now would be if nobody had worked
-	awake  int // woken and not asleep again
+	awake  int       // woken and not asleep again
 	woken  time.Time
 	asleep sleepers
 	timer  *time.Timer // for the first of asleep

@@ -91,7 +91,7 @@ func (d *Dev) Start(ctx context.Context) error {
 		return fmt.Errorf("wait for the power-up: %w", err)
 	}
 	if err := d.identify(); err != nil {
-		return err
+		return d.again(err, d.identify)
 	}
 	for _, w := range [...]struct {
 		what  string
@@ -107,7 +107,7 @@ func (d *Dev) Start(ctx context.Context) error {
 		}
 	}
 	if err := d.echo(); err != nil {
-		return err
+		return d.again(err, d.echo)
 	}
 	d.looked, d.fresh = time.Time{}, d.clock.Now()
 	return nil
@@ -164,12 +164,18 @@ func (d *Dev) Sense(context.Context) (sensors.Sample, error) {
 	return s, nil
 }
 
-// certain makes sure that it is the configured chip that reports the wiring.
+// certain makes sure that it is the configured chip that reports the wiring, and that it
+// does so twice.
 func (d *Dev) certain(err error) error {
 	if other := d.same(); other != nil {
 		return other
 	}
-	return d.fault(err)
+	return d.again(d.fault(err), func() error {
+		if err := d.read("read the status", regStatus, d.r[:1]); err != nil {
+			return err
+		}
+		return d.fault(wiring(d.r[0], d.opts.Part))
+	})
 }
 
 // waiting is a look that found no new conversion: within reason.
@@ -196,6 +202,28 @@ func (d *Dev) temperatures() (Words, error) {
 // same checks that the chip is still the one that was started and as it was set up. It
 // leaves the first six bytes of the buffer alone.
 func (d *Dev) same() error {
+	if err := d.check(); err != nil {
+		return d.again(err, d.check)
+	}
+	return nil
+}
+
+// again repeats a check that found something wrong. Where it finds nothing, the first was
+// handed other bytes.
+func (d *Dev) again(first error, check func() error) error {
+	var f *sensors.Fault
+	if !errors.As(first, &f) || f.Err != nil {
+		return first
+	}
+	if err := check(); err != nil {
+		return err
+	}
+	f = fault(sensors.ImpossibleFrame, "read differently twice: %s", f.Detail)
+	f.Advice = stretchAdvice
+	return d.fault(f)
+}
+
+func (d *Dev) check() error {
 	got, err := d.readIdentity()
 	if err != nil {
 		return err

@@ -90,16 +90,19 @@ func TestSense(t *testing.T) {
 		hint string
 	}{
 		{"converting", [][]string{{"04 > 00"}, sameOps}, sensors.NotReady, ""},
-		{"open", [][]string{{"04 > 10"}, sameOps}, sensors.OpenCircuit, "screws"},
-		{"short", [][]string{{"04 > 60"}, sameOps}, sensors.ShortCircuit, "ungrounded"},
+		{"open", [][]string{{"04 > 10"}, sameOps, {"04 > 50"}}, sensors.OpenCircuit, "screws"},
+		{"short", [][]string{{"04 > 60"}, sameOps, {"04 > 20"}}, sensors.ShortCircuit, "ungrounded"},
+		{"short in bytes that are not the status", [][]string{{"04 > 7D"}, sameOps, {"04 > 40"}}, sensors.ImpossibleFrame, "clock stretching"},
 		{"line stays high", [][]string{{"04 > FF"}}, sensors.StuckHigh, "data"},
-		{"line stays low", [][]string{{"04 > 00", "20 > 00 00"}}, sensors.StuckLow, ""},
+		{"line stays low", [][]string{{"04 > 00", "20 > 00 00", "20 > 00 00"}}, sensors.StuckLow, ""},
 		{"repeated once is read again", [][]string{{"04 > 40", "04 00"}, repeated, valueOps, sameOps}, "", ""},
 		{"repeated always", [][]string{{"04 > 40", "04 00"}, repeated, repeated, sameOps}, sensors.ImpossibleFrame, "clock stretching"},
-		{"repeated into the identity", [][]string{{"04 > 40", "04 00"}, valueOps, {"20 > 01 90"}}, sensors.ImpossibleFrame, "clock stretching"},
-		{"type lost", [][]string{{"04 > 40", "04 00"}, valueOps, {"20 > 41 10", "05 > 00", "06 > 00", "10 > 7D 00"}}, sensors.LostConfiguration, "supply"},
-		{"a dip of the supply of a type K", [][]string{{"04 > 00"}, {"20 > 41 10", "05 > 30", "06 > 00", "10 > 00 00"}}, sensors.LostConfiguration, "supply"},
-		{"put to sleep by another program", [][]string{{"04 > 00"}, {"20 > 41 10", "05 > 30", "06 > 01", "10 > 7D 00"}}, sensors.LostConfiguration, ""},
+		{"repeated into the identity", [][]string{{"04 > 40", "04 00"}, valueOps, {"20 > 01 90"}, sameOps}, sensors.ImpossibleFrame, "clock stretching"},
+		{"and again", [][]string{{"04 > 40", "04 00"}, valueOps, {"20 > 01 90", "20 > 01 90"}}, sensors.ImpossibleFrame, "clock stretching"},
+		{"repeated into the configuration", [][]string{{"04 > 00"}, {"20 > 41 10", "05 > 41", "06 > 00", "10 > 7D 00"}, sameOps}, sensors.ImpossibleFrame, "clock stretching"},
+		{"type lost", [][]string{{"04 > 40", "04 00"}, valueOps, {"20 > 41 10", "05 > 00", "06 > 00", "10 > 7D 00", "20 > 41 10", "05 > 00", "06 > 00", "10 > 7D 00"}}, sensors.LostConfiguration, "supply"},
+		{"a dip of the supply of a type K", [][]string{{"04 > 00"}, {"20 > 41 10", "05 > 30", "06 > 00", "10 > 00 00", "20 > 41 10", "05 > 30", "06 > 00", "10 > 00 00"}}, sensors.LostConfiguration, "supply"},
+		{"put to sleep by another program", [][]string{{"04 > 00"}, {"20 > 41 10", "05 > 30", "06 > 01", "10 > 7D 00", "20 > 41 10", "05 > 30", "06 > 01", "10 > 7D 00"}}, sensors.LostConfiguration, ""},
 		{"terminals at 61 °C", [][]string{{"04 > 40", "04 00"}, {"00 > 0E D0", "01 > 0B 00", "02 > 03 D0"}, sameOps}, "", ""},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
@@ -144,11 +147,12 @@ func TestStartFaults(t *testing.T) {
 		ops  []string
 		code sensors.Code
 	}{
-		{"an MCP9600", []string{"20 > 40 10"}, sensors.WrongPart},
-		{"another chip", []string{"20 > 12 34"}, sensors.WrongPart},
-		{"line stays high", []string{"20 > FF FF"}, sensors.StuckHigh},
-		{"line stays low", []string{"20 > 00 00"}, sensors.StuckLow},
-		{"deaf", append(startOps[:5:5], "05 > 00", "06 > 00", "10 > 00 00"), sensors.LostConfiguration},
+		{"an MCP9600", []string{"20 > 40 10", "20 > 40 10"}, sensors.WrongPart},
+		{"another chip", []string{"20 > 12 34", "20 > 12 34"}, sensors.WrongPart},
+		{"line stays high", []string{"20 > FF FF", "20 > FF FF"}, sensors.StuckHigh},
+		{"line stays low", []string{"20 > 00 00", "20 > 00 00"}, sensors.StuckLow},
+		{"bytes of before", []string{"20 > 7D 00", "20 > 41 10"}, sensors.ImpossibleFrame},
+		{"deaf", append(startOps[:5:5], "05 > 00", "06 > 00", "10 > 00 00", "05 > 00", "06 > 00", "10 > 00 00"), sensors.LostConfiguration},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
