@@ -90,7 +90,8 @@ func span8(first int) []int {
 	return all
 }
 
-func chipNames() []string {
+// Chips lists the names of the chips that a configuration may fit.
+func Chips() []string {
 	names := make([]string, len(chips))
 	for i, c := range chips {
 		names[i] = c.name

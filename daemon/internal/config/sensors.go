@@ -59,7 +59,7 @@ func sensors(root *table) []Sensor {
 // sensor reads one chip. What is wrong is left empty, and not judged any further.
 func sensor(t *table) Sensor {
 	s := Sensor{Line: t.line}
-	s.Chip = t.required("chip", chipNames()).value
+	s.Chip = t.required("chip", Chips()).value
 	c := chipCalled(s.Chip)
 	s.Channels = t.channels(c)
 	if len(s.Channels) > 0 {
