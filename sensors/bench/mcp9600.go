@@ -97,7 +97,7 @@ func (c *MCP9601) Tx(w, r []byte) error {
 	if at == mcpIdentity && c.has(WrongPart) {
 		value = [2]byte{0x40, 0x10} // an MCP9600
 	}
-	if c.has(Stretch) && c.rng.IntN(3) == 0 {
+	if c.has(Stretch) && c.rng.IntN(8) == 0 {
 		value = c.sent // section 4.1.7
 	}
 	c.sent = value
