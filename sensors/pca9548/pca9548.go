@@ -65,8 +65,10 @@ func (g *Group) Channel(address uint16, channel int) (i2c.Bus, error) {
 	if channel < 0 || channel >= Channels {
 		return nil, fmt.Errorf("pca9548: channel %d: want 0 to %d", channel, Channels-1)
 	}
-	return &branch{group: g, mux: g.muxes[i], bit: 1 << channel,
-		name: fmt.Sprintf("%s mux 0x%02x/%d", g.bus, address, channel)}, nil
+	return &branch{
+		group: g, mux: g.muxes[i], bit: 1 << channel,
+		name: fmt.Sprintf("%s mux 0x%02x/%d", g.bus, address, channel),
+	}, nil
 }
 
 // branch is a channel as the bus that it is to the chips on it.

@@ -213,7 +213,7 @@ func soak(t *testing.T, seed uint64, text string, breakages map[string][]string)
 	names := slices.Sorted(maps.Keys(breakages))
 	var good, looks int
 	var lost [frame.Count]time.Duration // since the last good value, once all is mended
-	for range 1400 { // the doubt after a jump of the terminals lasts a minute
+	for range 1400 {                    // the doubt after a jump of the terminals lasts a minute
 		for _, c := range frame.All() {
 			if cfg.Analysis.Fitted[c] {
 				b.do("pin %v %v", c, truth(c, time.Now()))
