@@ -79,7 +79,7 @@ var faultInfo = map[Code]Info{
 	ShortToSupply:     {InWiring, "thermocouple touches the supply", "Check the thermocouple's wires against the board's 3.3 V."},
 	ShortCircuit:      {InWiring, "thermocouple touches ground or the supply", "Check for bare wire on metal or on the board; use a probe with an ungrounded junction."},
 	InputVoltage:      {InWiring, "thermocouple input above or below the supply", "Look for a ground loop: the probe must be ungrounded and its wire kept from mains."},
-	OutOfRange:        {InWiring, "outside what the thermocouple can measure", "Check that the configured thermocouple type is the probe's and that its wires are not swapped."},
+	OutOfRange:        {InWiring, "outside what the sensor can measure", "Check that the configured thermocouple type is the probe's and that its wires are not swapped."},
 	ColdJunctionRange: {InChip, "terminals of the amplifier outside their range", "Check that the amplifier is not at a hot surface or frozen; between −55 and 125 °C it can measure."},
 	ColdJunctionHot:   {InChip, "terminals of the amplifier are hot", "Move the amplifier away from the furnace; above 60 °C at the terminals the reading drifts."},
 	NoAnswer:          {InChip, "the chip does not answer", "Check the chip's power, its wires and its address."},
