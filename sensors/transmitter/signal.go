@@ -65,7 +65,8 @@ func (s Scale) Decode(signal, supply float64) (pascals float64, err error) {
 		f.Advice = fmt.Sprintf("The pressure is beyond the transmitter's %g to %g Pa; check the hoses and that the configured range is the transmitter's.", s.Low, s.High)
 		return 0, f
 	}
-	return s.Low + spans*(s.High-s.Low), nil
+	// The conversion keeps the product from being fused: the same answer on every processor.
+	return s.Low + float64(spans*(s.High-s.Low)), nil
 }
 
 // fault says what was seen in the signal's own unit.
