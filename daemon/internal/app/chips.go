@@ -72,8 +72,7 @@ var chips = map[string]chip{
 			return max31855.New(p, &max31855.Opts{Type: kind, Clock: clock, Name: s.Bus})
 		},
 		quantity: only(sensors.HotJunction),
-		noise:    0.25,
-		frozen:   10 * time.Minute, // a digit of 0.25 °C can stand still for long
+		noise:    0.25, // a digit, which can stand still all night: no reading is called frozen
 	},
 	"mcp9600":      converter(mcp9600.MCP9600),
 	"mcp9601":      converter(mcp9600.MCP9601),
@@ -125,8 +124,7 @@ func converter(part mcp9600.Part) chip {
 			return mcp9600.New(b, &mcp9600.Opts{Part: part, Type: kind, Address: s.Address, Clock: clock})
 		},
 		quantity: only(sensors.HotJunction),
-		noise:    0.0625,
-		frozen:   10 * time.Minute,
+		noise:    0.0625, // a digit; that it measures anew the chip says itself
 	}
 }
 
