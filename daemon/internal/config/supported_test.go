@@ -66,18 +66,24 @@ var ofTheBus = []sensors.Code{sensors.NoAnswer, sensors.NotReady, sensors.Settli
 // The table of supported chips is made of the configuration's own list and of the faults
 // that each driver has in its code.
 func TestSupportedChips(t *testing.T) {
-	const file = "../../../sensors/chips.md"
-	got := table(t)
+	const file = "../../../README.md"
+	readme, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	before, rest, ok := strings.Cut(string(readme), "<!-- chips")
+	_, after, closed := strings.Cut(rest, "<!-- /chips -->\n")
+	if !ok || !closed {
+		t.Fatal("README.md has no place for the table of chips")
+	}
+	got := before + table(t) + after
 	if *update {
 		if err := os.WriteFile(file, []byte(got), 0o644); err != nil {
 			t.Fatal(err)
 		}
+		return
 	}
-	want, err := os.ReadFile(file)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if diff := cmp.Diff(string(want), got); diff != "" {
+	if diff := cmp.Diff(string(readme), got); diff != "" {
 		t.Errorf("table (-want +got), write it anew with -update:\n%s", diff)
 	}
 }
