@@ -96,7 +96,7 @@ func (d *draft) follow(v float64, dt time.Duration) {
 	if dt > 0 {
 		step := max(-leap, min(leap, v-d.value))
 		// Of the first samples the plain mean.
-		d.movement = toward(d.movement, float64(step*step)/2, dt, min(movesOver, d.seen))
+		d.movement = toward(d.movement, float64(float64(step*step)/2), dt, min(movesOver, d.seen))
 	}
 	d.value = v
 	d.livened = lasting(d.livened, dt, d.movement > lively*lively)
