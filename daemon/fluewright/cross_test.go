@@ -19,9 +19,6 @@ var boards = map[string][]string{
 // A board gets one file and needs nothing beside it.
 func TestBinariesAreStatic(t *testing.T) {
 	needRealParts(t)
-	if testing.Short() {
-		t.Skip("three builds take minutes")
-	}
 	for name, env := range boards {
 		file, err := elf.Open(build(t, ".", env...))
 		if err != nil {
@@ -40,9 +37,6 @@ func TestBinariesAreStatic(t *testing.T) {
 // that is not ours.
 func TestArm64PublishesInAnEmulator(t *testing.T) {
 	needRealParts(t, "qemu-aarch64-static", "mosquitto_sub")
-	if testing.Short() {
-		t.Skip("a cross build takes minutes")
-	}
 	binary := build(t, ".", boards["arm64"]...)
 	broker := freeAddress(t)
 	demo := start(t, "qemu-aarch64-static", binary, "demo", "--for", "10s", "--mqtt", broker, "--web", "127.0.0.1:0")

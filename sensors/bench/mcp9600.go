@@ -122,7 +122,7 @@ func (c *MCP9601) write(at byte, b []byte, now time.Time) {
 		}
 	case at >= mcpAlert1 && at <= mcpAlert4:
 		copy(v[:], b)
-		v[1] &^= 0x03 // not implemented, Register 5-9
+		v[1] &^= 0x03 // these bits read 0, Register 5-9
 		c.reg[at] = v
 	case at > mcpStatus && at < mcpAlert1:
 		c.reg[at] = [2]byte{b[0]}
