@@ -36,7 +36,7 @@ import (
 
 // shutdownGrace is how long tasks may take to end. One that hangs in the kernel, on a
 // bus that does not answer, is left behind: the process ends all the same.
-const shutdownGrace = 800 * time.Millisecond
+const shutdownGrace = 600 * time.Millisecond
 
 // Options is what a run needs beside its configuration.
 type Options struct {
