@@ -112,6 +112,8 @@ func TestFaults(t *testing.T) {
 		{"supply dip: 0 °C follows", [][]string{startOps, {"01 > 00 00", "02 > 00 00"}}, false, sensors.LostConfiguration},
 		{"shut down by another program", [][]string{startOps, {"01 > 01 00", "02 > 07 D0"}}, false, sensors.LostConfiguration},
 		{"line goes high", [][]string{startOps, {"01 > FF FF", "02 > FF FF"}}, false, sensors.StuckHigh},
+		{"line goes low after the echo", [][]string{startOps, echoOps, {"05 > 00 00", "01 > 00 00", "02 > 00 00"}}, false, sensors.LostConfiguration},
+		{"line goes high after the echo", [][]string{startOps, echoOps, {"05 > FF FF", "01 > FF FF", "02 > FF FF"}}, false, sensors.StuckHigh},
 		{"130 °C", [][]string{startOps, echoOps, {"05 > 08 20"}}, false, sensors.ImpossibleFrame},
 		{"−41 °C", [][]string{startOps, echoOps, {"05 > 1D 70"}}, false, sensors.ImpossibleFrame},
 	} {
