@@ -29,6 +29,7 @@ const (
 	NoAmbient         Code = "no-ambient-pressure"
 	DeviceMissing     Code = "device-missing"
 	NotPermitted      Code = "not-permitted"
+	BusInUse          Code = "bus-in-use"
 )
 
 // Part is where a fault lies, so that a message sends the reader to the right place.
@@ -70,6 +71,7 @@ var faultInfo = map[Code]Info{
 	Settling:          {InChip, "the chip has just been started", "Wait a moment."},
 	NoAmbient:         {InChip, "no ambient pressure to correct the reading with", "Check the ambient-pressure chip, or configure the site's altitude."},
 	DeviceMissing:     {InBoard, "the device file is missing", "Enable the bus in the board's configuration and load its module."},
+	BusInUse:          {InBoard, "another program uses the bus", "Let it end, or stop it: two programs on one bus take each other's answers."},
 	NotPermitted:      {InBoard, "the device file may not be opened", "Put the user that runs the program into the device's group."},
 }
 
