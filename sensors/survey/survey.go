@@ -1,0 +1,266 @@
+package survey
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+
+	"periph.io/x/conn/v3/i2c"
+	"periph.io/x/conn/v3/spi"
+
+	"fluewright/sensors"
+	"fluewright/sensors/bus"
+)
+
+// Options says where to look and what is known. The zero value looks at the computer's
+// own buses.
+type Options struct {
+	Open     bus.Opener           // zero: bus.Computer
+	Adapters func() []bus.Adapter // nil: bus.Adapters
+	Clock    sensors.Clock        // nil: the computer's
+	Known    []Known
+}
+
+// Known is a chip that a configuration names. One of I2C and SPI makes its driver.
+type Known struct {
+	Name    string // to find it by in the result
+	Bus     string // as the configuration calls it
+	Address uint16
+	Chip    string
+	I2C     func(i2c.Bus, sensors.Clock) (sensors.Sensor, error)
+	SPI     func(spi.Port, sensors.Clock) (sensors.Sensor, error)
+}
+
+// Bus is a bus with what was found on it.
+type Bus struct {
+	bus.Adapter // its Fault is why nobody could look
+	Chips       []Chip
+	// Strangers are addresses, of those that supported chips can have, where something
+	// answers that is none of them.
+	Strangers []uint16
+}
+
+// Chip is a chip that was found, or that is known and was not.
+type Chip struct {
+	Name      string // Known's; empty for one that was not known
+	Address   uint16 // 0 on SPI
+	Chip      string
+	Detail    string
+	Measuring bool // for another program: it was left as it is
+	Look      Look
+	sensor    sensors.Sensor
+	port      io.Closer
+}
+
+// Run looks at the buses, one after the other, and then at the chips, all at a time. What
+// is wrong with a bus or a chip is in the result; an error is that ctx ended.
+func Run(ctx context.Context, o Options) ([]Bus, error) {
+	if o.Open.I2C == nil {
+		o.Open = bus.Computer
+	}
+	if o.Adapters == nil {
+		o.Adapters = bus.Adapters
+	}
+	if o.Clock == nil {
+		o.Clock = sensors.SystemClock{}
+	}
+	s := &survey{Options: o, buses: places(o.Adapters(), o.Known)}
+	defer s.close()
+	for i := range s.buses {
+		if err := s.visit(ctx, &s.buses[i]); err != nil {
+			return nil, err
+		}
+	}
+	var all []*Chip
+	for i := range s.buses {
+		for j := range s.buses[i].Chips {
+			all = append(all, &s.buses[i].Chips[j])
+		}
+	}
+	if err := look(ctx, o.Clock, all); err != nil {
+		return nil, err
+	}
+	return s.buses, nil
+}
+
+type survey struct {
+	Options
+	buses []Bus
+	open  []io.Closer
+}
+
+// places are the adapters, and the buses that only a configuration names.
+func places(adapters []bus.Adapter, known []Known) []Bus {
+	var all []Bus
+	for _, a := range adapters {
+		all = append(all, Bus{Adapter: a})
+	}
+	for _, k := range known {
+		if !slices.ContainsFunc(all, func(b Bus) bool { return b.calls(k.Bus) }) {
+			all = append(all, Bus{Adapter: bus.Adapter{Device: k.Bus, SPI: k.SPI != nil}})
+		}
+	}
+	return all
+}
+
+func (b *Bus) calls(name string) bool { return b.Device == name || slices.Contains(b.Links, name) }
+
+// visit recognises what is on a bus. An error is ctx's.
+func (s *survey) visit(ctx context.Context, b *Bus) error {
+	var known []Known
+	for _, k := range s.Known {
+		if b.calls(k.Bus) {
+			known = append(known, k)
+		}
+	}
+	var err error
+	switch {
+	case b.Fault != nil:
+		err = b.Fault
+	case b.SPI:
+		err = s.visitSPI(ctx, b, known)
+	default:
+		err = s.visitI2C(ctx, b, known)
+	}
+	if ctx.Err() != nil {
+		return fmt.Errorf("look at %s: %w", b.Device, ctx.Err())
+	}
+	if err != nil {
+		b.Fault = asFault(b.Device, err)
+		// The chips that are known share what the bus suffers from.
+		for _, k := range known {
+			if !slices.ContainsFunc(b.Chips, func(c Chip) bool { return c.Name == k.Name }) {
+				b.Chips = append(b.Chips, Chip{Name: k.Name, Address: k.Address, Chip: k.Chip, Look: Look{Fault: b.Fault}})
+			}
+		}
+	}
+	return nil
+}
+
+func (s *survey) visitI2C(ctx context.Context, b *Bus, known []Known) error {
+	open, err := s.Open.I2C(b.Device)
+	if err != nil {
+		return err
+	}
+	s.open = append(s.open, open)
+	taken := map[uint16]bool{}
+	for address := range b.Bound {
+		taken[address] = true
+	}
+	for _, k := range known {
+		c := Chip{Name: k.Name, Address: k.Address, Chip: k.Chip}
+		switch driver := b.Bound[k.Address]; {
+		case driver != "":
+			c.Look.Fault = boundFault(b, k.Address, driver)
+		default:
+			c.sensor, err = k.I2C(open, s.Clock)
+			c.Look.fail(b.Device, err)
+		}
+		taken[k.Address] = true
+		b.Chips = append(b.Chips, c)
+	}
+	answers := map[uint16]bool{}
+	for _, kind := range i2cKinds {
+		for _, address := range kind.addresses {
+			if taken[address] {
+				continue
+			}
+			if _, asked := answers[address]; !asked {
+				err := open.Tx(address, nil, make([]byte, 1))
+				if err != nil && bus.Classify(err) != sensors.NoAnswer {
+					return bus.Fault(b.Device, fmt.Sprintf("ask at %#02x", address), err)
+				}
+				answers[address] = err == nil
+			}
+			if !answers[address] && !kind.mute {
+				continue
+			}
+			found, err := kind.identify(ctx, open, address, s.Clock)
+			switch {
+			case err != nil && ofTheBus(err):
+				return err
+			case err != nil:
+				c := Chip{Address: address, Chip: kind.family}
+				c.Look.fail(b.Device, err)
+				b.Chips, taken[address] = append(b.Chips, c), true
+			case found != nil:
+				b.Chips, taken[address] = append(b.Chips, chipOf(found, address)), true
+			}
+		}
+	}
+	for address, there := range answers {
+		if there && !taken[address] {
+			b.Strangers = append(b.Strangers, address)
+		}
+	}
+	slices.Sort(b.Strangers)
+	return nil
+}
+
+func (s *survey) visitSPI(ctx context.Context, b *Bus, known []Known) error {
+	if len(known) > 0 {
+		k := known[0] // a configuration has one chip at most on a chip select
+		p, err := s.Open.SPI(b.Device)
+		if err != nil {
+			return err
+		}
+		s.open = append(s.open, p)
+		c := Chip{Name: k.Name, Chip: k.Chip}
+		c.sensor, err = k.SPI(p, s.Clock)
+		c.Look.fail(b.Device, err)
+		b.Chips = append(b.Chips, c)
+		return nil
+	}
+	for _, kind := range spiKinds {
+		p, err := s.Open.SPI(b.Device)
+		if err != nil {
+			return err
+		}
+		found, err := kind.identify(ctx, p, s.Clock)
+		if err == nil && found != nil {
+			s.open = append(s.open, p)
+			b.Chips = append(b.Chips, chipOf(found, 0))
+			return nil
+		}
+		if err := errors.Join(err, p.Close()); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func chipOf(f *sensors.Found, address uint16) Chip {
+	return Chip{Address: address, Chip: f.Chip, Detail: f.Detail, Measuring: f.Measuring, sensor: f.Sensor}
+}
+
+// close closes the buses; what fails here harms nobody.
+func (s *survey) close() {
+	for _, c := range s.open {
+		_ = c.Close()
+	}
+}
+
+// ofTheBus reports whether no other address needs to be tried.
+func ofTheBus(err error) bool {
+	part := bus.Classify(err).Info().Part
+	return sensors.CodeOf(err) == sensors.BusDown || part == sensors.InBoard
+}
+
+func boundFault(b *Bus, address uint16, driver string) *sensors.Fault {
+	return &sensors.Fault{
+		Code: sensors.BusInUse, Device: fmt.Sprintf("%s at %#02x", b.Device, address),
+		Detail: "the kernel's driver " + driver,
+		Advice: fmt.Sprintf("Take the chip out of the board's configuration (its overlay), or unload the module of %s.", driver),
+	}
+}
+
+func asFault(device string, err error) *sensors.Fault {
+	var f *sensors.Fault
+	if errors.As(err, &f) {
+		return f
+	}
+	return bus.Fault(device, "", err)
+}
+
