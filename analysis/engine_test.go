@@ -68,7 +68,7 @@ func (n *night) run(d time.Duration) {
 func say(e analysis.Event) string {
 	switch e.Kind {
 	case analysis.AlarmChanged:
-		return e.Alarm.Key.String() + " " + e.Change.String()
+		return e.Alarm.Key.String() + " " + e.Alarm.Word()
 	case analysis.PhaseChanged:
 		return e.To.String()
 	default:

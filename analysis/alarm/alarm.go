@@ -136,3 +136,12 @@ type Status struct {
 	Value, Limit float64
 	Fault        string
 }
+
+// Word is the state as outputs write it: that of State, and "cleared" for an alarm that
+// was raised before and is normal again.
+func (s Status) Word() string {
+	if s.State == Normal && s.Occurrence > 0 {
+		return "cleared"
+	}
+	return s.State.String()
+}

@@ -24,20 +24,6 @@ const (
 	WasCleared
 )
 
-// String returns the word that outputs write for the state that the change led to.
-func (c Change) String() string {
-	switch c {
-	case BecameKnown:
-		return "normal"
-	case WasRaised:
-		return "raised"
-	case WasCleared:
-		return "cleared"
-	default:
-		return "unchanged"
-	}
-}
-
 // maxPause is how long a half-finished hold survives without readings: a hazard seen
 // for most of its hold time must not be forgotten over a lost frame, and two sightings
 // with a long gap between them say nothing about the time between.

@@ -73,7 +73,7 @@ func TestMachine(t *testing.T) {
 			m := alarm.NewMachine(alarm.Key{Name: alarm.Overheat, Channel: frame.Flue}, alarm.High, timing)
 			for _, s := range steps {
 				if got := m.Step(time.Duration(s.s)*time.Second, s.v, 1, 2); got != s.want {
-					t.Fatalf("at %d s: %v, want %v", s.s, got, s.want)
+					t.Fatalf("at %d s: change %d, want %d", s.s, got, s.want)
 				}
 			}
 		})

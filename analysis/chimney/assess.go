@@ -21,6 +21,7 @@ func EN13384Pressure(altitude, outdoor float64) float64 {
 type Requirement struct {
 	Draft     float64 // P_W, Pa, at the collar
 	AirSupply float64 // P_B, Pa, for the room's own air openings; 4 where nothing is known
+	Wind      float64 // P_L, Pa, at an unfavourable outlet: 25 inland, 40 at the coast, else 0
 	Wet       bool    // the chimney is made to be wet inside: only ice is forbidden
 }
 
@@ -42,6 +43,7 @@ type Assessment struct {
 func (s *System) Assess(in Stream, altitude float64, need Requirement) Assessment {
 	mild := Site{System: *s, Method: PressureTest, Conditions: Conditions{
 		Outdoor: 15, Room: 15, AirConstant: EN13384AirConstant, Pressure: EN13384Pressure(altitude, 15),
+		Wind: need.Wind,
 	}}
 	cold := Site{System: *s, Method: TemperatureTest, Conditions: mild.Conditions}
 	cold.Conditions.Room = 20

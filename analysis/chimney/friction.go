@@ -38,13 +38,12 @@ func colebrook(re, relative, constant float64) float64 {
 }
 
 // Conductivity returns the thermal conductivity of flue gas at t °C, W/(m K):
-// 0.0223 + 0.000065 t, the form of EN 13384-1 (from memory); within 6 % of tabulated air
-// from 0 to 400 °C.
+// 0.0223 + 0.000065 t, the form of EN 13384-1 (from memory), for 0 to 400 °C; 6 to 8 %
+// below air.
 func Conductivity(t float64) float64 { return 0.0223 + float64(0.000065*t) }
 
 // Viscosity returns the dynamic viscosity of flue gas at t °C, Pa s: 15e-6 + 47e-9 t -
-// 20e-12 t², the form of EN 13384-1 (from memory); 10 to 14 % below tabulated air from 0 to 400 °C,
-// as flue gas is less viscous than air.
+// 20e-12 t², the form of EN 13384-1 (from memory), for 0 to 400 °C; 7 to 13 % below air.
 func Viscosity(t float64) float64 {
 	return 15e-6 + float64(47e-9*t) - float64(20e-12*float64(t*t))
 }

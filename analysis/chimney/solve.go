@@ -205,15 +205,20 @@ func (s *Site) stretch(sec *Section, in Stream, air float64, head *float64) Stre
 	out := Stretch{Entry: in.Temperature, Mean: around, Outlet: around, Wall: around}
 	r := in.Gas.Constant()
 	if in.Flow > 0 {
-		out.Mean = in.Temperature
-		// The properties depend on the mean temperature and the mean temperature, weakly,
-		// on them: each round gains a digit or more.
-		for range 30 {
-			before := out.Mean
-			out.cool(sec, in, s.Conditions.Pressure/float64(r*(before+gas.Kelvin)), around, s.Method.Heat)
-			if math.Abs(out.Mean-before) < 1e-9 {
+		// The properties depend on the mean temperature t and the mean temperature, weakly,
+		// on them. The secant finds where both agree in about five rounds.
+		t, before, missBefore := in.Temperature, 0.0, 0.0
+		for round := range 30 {
+			out.cool(sec, in, t, s.Conditions.Pressure/float64(r*(t+gas.Kelvin)), around, s.Method.Heat)
+			miss := out.Mean - t
+			if math.Abs(miss) < 1e-9 {
 				break
 			}
+			next := out.Mean
+			if round > 0 && miss != missBefore {
+				next = t - float64(miss*(t-before)/(miss-missBefore))
+			}
+			t, before, missBefore = next, t, miss
 		}
 		out.Wall = wall(sec, out.Film, out.Outlet, around, sec.Exposed)
 	}
@@ -232,10 +237,9 @@ func (s *Site) stretch(sec *Section, in Stream, air float64, head *float64) Stre
 	return out
 }
 
-// cool sets the heat transfer and the temperatures for gas of the density and the mean
-// temperature that out has so far.
-func (out *Stretch) cool(sec *Section, in Stream, density, around, heat float64) {
-	t := out.Mean
+// cool sets the heat transfer and the temperatures for gas whose properties are those at
+// t °C and the density there.
+func (out *Stretch) cool(sec *Section, in Stream, t, density, around, heat float64) {
 	cp, viscosity, conductivity := in.Gas.HeatCapacity(t), Viscosity(t), Conductivity(t)
 	velocity := in.Flow / float64(density*sec.area())
 	out.Reynolds = velocity * sec.Diameter * density / viscosity

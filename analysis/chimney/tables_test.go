@@ -47,6 +47,8 @@ func TestCheckValues(t *testing.T) {
 			if got := Theoretical(10, gas.SeaLevel, tableR, 10, 150); math.Abs(got-118.2955) < 70 {
 				t.Errorf("%s: %v Pa is near the value that Celsius ratios give", row, got)
 			}
+			// And 31.7 Pa for 30/40 °C, where it is 3.646 Pa.
+			row.Near("Pa", Theoretical(10, gas.SeaLevel, tableR, 30, 40), 3.646, 0.001)
 		case id == "D.BW.1": // prints 0.67 inH2O
 			got := Theoretical(100*foot, 14.7*psi, tableR, celsius(60), celsius(500))
 			row.Near("inH2O", got/inchOfWater, 0.67, 0.005)

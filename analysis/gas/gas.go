@@ -129,8 +129,8 @@ func (g Gas) MolarMass() float64 { return g.molar }
 // to 297 for the flue gas of wood.
 func (g Gas) Constant() float64 { return molarConstant / g.molar }
 
-// Density returns p/(R T), kg/m³, of the ideal gas at t °C and p Pa. Near atmospheric
-// pressure the compressibility of air is within 0.06 % of 1 from -30 to 60 °C.
+// Density returns p/(R T), kg/m³, of the ideal gas at t °C and p Pa. The compressibility
+// that this leaves out is about 0.05 % for air at 0 °C and less when it is warmer.
 func (g Gas) Density(t, p float64) float64 { return p / (g.Constant() * (t + Kelvin)) }
 
 // DewPoint returns the temperature in °C at which water (below 0 °C: ice) begins to

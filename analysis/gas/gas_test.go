@@ -11,7 +11,8 @@ import (
 func near(t interface {
 	Helper()
 	Errorf(string, ...any)
-}, what string, got, want, tolerance float64) {
+}, what string, got, want, tolerance float64,
+) {
 	t.Helper()
 	if !(math.Abs(got-want) <= tolerance) {
 		t.Errorf("%s = %v, want %v ± %v", what, got, want, tolerance)

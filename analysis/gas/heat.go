@@ -10,7 +10,8 @@ const joinKelvin = 1000.0
 type polynomial [5]float64
 
 // From GRI-Mech 3.0 thermo30.dat: below and above 1000 K. O2, H2O and CO2 hold from 200 to
-// 3500 K, N2 from 300 to 5000 K; N2 is carried on down to 250 K, where its cp is 0.1 % low.
+// 3500 K, N2 from 300 to 5000 K; below 300 K its polynomial is carried on, at 250 K to
+// about half a percent.
 var heatBelow = [speciesCount]polynomial{
 	CO2: {-1.43699548e-13, 2.45919022e-9, -7.12356269e-6, 8.98459677e-3, 2.35677352},
 	H2O: {1.77197817e-12, -5.48797062e-9, 6.52040211e-6, -2.03643410e-3, 4.19864056},
@@ -35,7 +36,8 @@ func (p *polynomial) integral(t float64) float64 {
 }
 
 // MolarHeat returns the heat capacity of a species at constant pressure, J/(mol K), at
-// t °C: GRI-Mech 3.0 polynomials, -73 to 3200 °C, within about 0.3 % of tabulated values.
+// t °C: GRI-Mech 3.0 polynomials, -73 to 3200 °C, within about 0.3 % of tabulated values
+// from 25 °C on.
 func MolarHeat(s Species, t float64) float64 {
 	k := t + Kelvin
 	if k > joinKelvin {

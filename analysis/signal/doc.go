@@ -10,7 +10,7 @@
 // The same samples give the same bits on every architecture. Two things would spoil
 // that. Some architectures fuse x*y + z into one operation that rounds once, which Go
 // allows except across a conversion: every product that is added to something goes
-// through mul. And parts of package math are assembly on some architectures: of it, only
+// through mul (a quotient by a power of two is a product to the compiler). And parts of package math are assembly on some architectures: of it, only
 // what IEEE 754 rounds exactly (Sqrt) or what moves bits (Abs, Floor, Ldexp) is used.
 //
 // Gonum has neither Theil–Sen, Savitzky–Golay, Kalman, CUSUM nor Hampel; its matrix

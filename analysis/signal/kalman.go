@@ -39,8 +39,9 @@ type KalmanEstimate struct {
 //
 // The state moves by x ← F·x, with F the Taylor series in the step dt; the highest
 // state does a random walk whose increment has the variance Process·dt and reaches the
-// others as g = (dt²/2, dt, 1) for three states, (dt/2, 1) for two (piecewise constant
-// acceleration: Bar-Shalom, Li & Kirubarajan 2001, section 6.3). The update is in Joseph's
+// others as g = (dt²/2, dt, 1) for three states, (dt/2, 1) for two (the piecewise
+// constant model of Bar-Shalom, Li & Kirubarajan 2001, with a noise in proportion to the
+// step). The update is in Joseph's
 // form, which keeps the covariance positive.
 type Kalman struct {
 	config   KalmanConfig

@@ -28,7 +28,7 @@ func SavGolWeights(w []float64, order, deriv int, at float64) error {
 	case !within(at, 0, n-1):
 		return fmt.Errorf("estimate at sample %g of %d", at, len(w))
 	}
-	middle := (n - 1) / 2
+	middle := mul(n-1, 0.5)
 	var here [maxOrder + 1]float64 // Pₖ⁽ᵈᵉʳⁱᵛ⁾(at) / ‖Pₖ‖²
 	for d := range deriv + 1 {
 		// The derivative of order d needs that of order d−1, which is what `here` holds.

@@ -190,3 +190,12 @@ func TestSavGolRefuses(t *testing.T) {
 }
 
 func second[T any](_ T, err error) error { return err }
+
+func BenchmarkSavGol21(b *testing.B) {
+	s := must(NewSavGol(21, 2, 1))
+	b.ReportAllocs()
+	for b.Loop() {
+		s.Update(20)
+		s.Estimate()
+	}
+}

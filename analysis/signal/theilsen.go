@@ -19,7 +19,7 @@ type Line struct {
 func (l Line) At(t float64) float64 { return l.Level + mul(l.Slope, t-l.Time) }
 
 // TheilSenScratch returns how much scratch TheilSen needs for n samples.
-func TheilSenScratch(n int) int { return max(n, n*(n-1)/2) }
+func TheilSenScratch(n int) int { return 2*n + max(n, n*(n-1)/2) }
 
 // TheilSen fits a line through the samples: its slope is the median of (vⱼ − vᵢ)/(tⱼ − tᵢ)
 // over all pairs of different times, and it passes through the medians of t and v
@@ -40,25 +40,25 @@ func TheilSen(t, v []float64, z float64, scratch []float64) (Line, bool) {
 	if len(t) != len(v) || len(scratch) < TheilSenScratch(len(t)) {
 		panic("signal: TheilSen: lengths do not fit")
 	}
-	var line Line
-	used := gather(t, v, t, scratch)
-	if len(used) < 2 {
-		return line, false
+	t, v, scratch = gather(t, v, scratch)
+	if len(t) < 2 {
+		return Line{}, false
 	}
-	line.Samples = len(used)
-	variance := kendall(float64(len(used))) - tied(used)
-	line.Time = median(used)
-	used = gather(t, v, v, scratch)
-	variance -= tied(used)
-	line.Level = median(used)
+	// Each median reorders its copy; tied has sorted it, which makes it quick.
+	var line Line
+	line.Samples = len(t)
+	spare := scratch[:len(t)]
+	copy(spare, t)
+	variance := kendall(float64(len(t))) - tied(spare)
+	line.Time = median(spare)
+	copy(spare, v)
+	variance -= tied(spare)
+	line.Level = median(spare)
 
 	n := 0
 	for i := range t {
-		if !usable(t[i], v[i]) {
-			continue
-		}
 		for j := i + 1; j < len(t); j++ {
-			if dt := t[j] - t[i]; math.Abs(dt) >= minStep && usable(t[j], v[j]) {
+			if dt := t[j] - t[i]; math.Abs(dt) >= minStep {
 				scratch[n] = (v[j] - v[i]) / dt
 				n++
 			}
@@ -69,9 +69,13 @@ func TheilSen(t, v []float64, z float64, scratch []float64) (Line, bool) {
 	}
 	slopes := scratch[:n]
 	line.Slope = median(slopes)
+	// The median has split the slopes in two: each end of the interval is in its half.
 	half := mul(math.Abs(z), math.Sqrt(max(0, variance)/18))
-	line.Low = nth(slopes, rank(math.RoundToEven((float64(n)-half)/2)-1, n))
-	line.High = nth(slopes, rank(math.RoundToEven((float64(n)+half)/2), n))
+	low := rank(math.RoundToEven((float64(n)-half)/2)-1, n)
+	high := rank(math.RoundToEven((float64(n)+half)/2), n)
+	middle := n / 2
+	line.Low = nth(slopes[:middle+1], min(low, middle))
+	line.High = nth(slopes[middle:], max(high, middle)-middle)
 	return line, true
 }
 
@@ -102,39 +106,34 @@ func tied(x []float64) float64 {
 	return sum
 }
 
-func usable(t, v float64) bool {
-	return judge(t, maxTime) == Accepted && judgeValue(v) == Accepted
-}
-
-// gather copies x of the usable samples into scratch.
-func gather(t, v, x, scratch []float64) []float64 {
+// gather copies the usable samples into scratch and returns what is left of it.
+func gather(t, v, scratch []float64) (times, values, rest []float64) {
 	n := 0
-	for i := range x {
-		if usable(t[i], v[i]) {
-			scratch[n] = x[i]
+	times, values, rest = scratch[:len(t)], scratch[len(t):2*len(t)], scratch[2*len(t):]
+	for i := range t {
+		if judge(t[i], maxTime) == Accepted && judgeValue(v[i]) == Accepted {
+			times[n], values[n] = t[i], v[i]
 			n++
 		}
 	}
-	return scratch[:n]
+	return times[:n], values[:n], rest
 }
 
 // RepeatedMedian returns the slope of a line through the samples as the median over all
 // samples of the median slope to the others (Siegel 1982, Biometrika 69, 242). Up to
 // half of the samples may be anything, for a less precise slope than TheilSen's where
 // none is. Units, order, unusable samples and panics as there; scratch holds at least
-// 2·len(t) numbers.
+// 4·len(t) numbers.
 func RepeatedMedian(t, v, scratch []float64) (slope float64, ok bool) {
-	if len(t) != len(v) || len(scratch) < 2*len(t) {
+	if len(t) != len(v) || len(scratch) < 4*len(t) {
 		panic("signal: RepeatedMedian: lengths do not fit")
 	}
+	t, v, scratch = gather(t, v, scratch)
 	medians, others := scratch[:0:len(t)], scratch[len(t):]
 	for i := range t {
-		if !usable(t[i], v[i]) {
-			continue
-		}
 		n := 0
 		for j := range t {
-			if dt := t[j] - t[i]; math.Abs(dt) >= minStep && usable(t[j], v[j]) {
+			if dt := t[j] - t[i]; math.Abs(dt) >= minStep {
 				others[n] = (v[j] - v[i]) / dt
 				n++
 			}

@@ -27,7 +27,7 @@ func TestTheilSenPublishedExample(t *testing.T) {
 	near(t, "intercept", line.At(0), 4, 1e-9)
 	near(t, "low", line.Low, 3.714285714, 1e-9)
 	near(t, "high", line.High, 4.375, 1e-9)
-	slope, ok := RepeatedMedian(x, y, make([]float64, 14))
+	slope, ok := RepeatedMedian(x, y, make([]float64, 28))
 	if !ok {
 		t.Fatal("no repeated median")
 	}
@@ -72,7 +72,7 @@ func TestTheilSenLeavesUnusableSamplesOut(t *testing.T) {
 		if line, ok := fit(c[0], c[1], 1.96); ok || line.Slope != 0 {
 			t.Errorf("%s: got the line %+v", name, line)
 		}
-		if slope, ok := RepeatedMedian(c[0], c[1], make([]float64, 2*len(c[0]))); ok || slope != 0 {
+		if slope, ok := RepeatedMedian(c[0], c[1], make([]float64, 4*len(c[0]))); ok || slope != 0 {
 			t.Errorf("%s: got the slope %g", name, slope)
 		}
 	}
@@ -109,7 +109,7 @@ func TestTheilSenProperties(t *testing.T) {
 		if !(line.Low <= line.Slope && line.Slope <= line.High) {
 			t.Fatalf("%+v: slope outside its interval", line)
 		}
-		repeated, ok := RepeatedMedian(x, y, make([]float64, 2*n))
+		repeated, ok := RepeatedMedian(x, y, make([]float64, 4*n))
 		if !ok || !close(repeated, slope, 1e-9*scale) {
 			t.Fatalf("repeated median %g, want %g", repeated, slope)
 		}
@@ -172,6 +172,37 @@ func TestWindowKeepsTheLatest(t *testing.T) {
 			t.Fatal("not empty after Clear")
 		}
 	})
+}
+
+func TestWindowBounds(t *testing.T) {
+	w := must(NewWindow(5, 10))
+	for _, at := range []float64{0, 5, 10} {
+		w.Add(at, 1)
+	}
+	if w.Len() != 3 {
+		t.Errorf("%d samples: the one just as old as the span stays", w.Len())
+	}
+	for _, bad := range []struct {
+		capacity int
+		span     float64
+	}{{0, 10}, {-1, 10}, {5, 0}, {5, math.NaN()}, {5, math.Inf(1)}} {
+		if second(NewWindow(bad.capacity, bad.span)) == nil {
+			t.Errorf("%+v: no error", bad)
+		}
+	}
+}
+
+func BenchmarkRepeatedMedian60(b *testing.B) {
+	t, v := make([]float64, 60), make([]float64, 60)
+	var n noise
+	for i := range t {
+		t[i], v[i] = float64(i), n.normal()
+	}
+	scratch := make([]float64, 240)
+	b.ReportAllocs()
+	for b.Loop() {
+		RepeatedMedian(t, v, scratch)
+	}
 }
 
 func BenchmarkTheilSen60(b *testing.B) {

@@ -57,7 +57,7 @@ func (c *demoCmd) Run(ctx context.Context, std streams) error {
 		ctx, stop = context.WithTimeout(ctx, c.For)
 		defer stop()
 	}
-	log := slog.New(slog.NewTextHandler(std.err, &slog.HandlerOptions{Level: slog.LevelWarn}))
+	log := slog.New(slog.NewTextHandler(std.err, &slog.HandlerOptions{Level: slog.LevelError}))
 	return app.Run(ctx, cfg, app.Options{
 		Version: version,
 		Notice:  "Demonstration: the furnace is simulated, nothing here is measured.",

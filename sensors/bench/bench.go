@@ -3,6 +3,8 @@ package bench
 import (
 	"errors"
 	"fmt"
+	"math/rand/v2"
+	"slices"
 	"sync"
 	"time"
 
@@ -17,7 +19,7 @@ import (
 // time, cold, with nothing scheduled.
 type Config struct {
 	Furnace  furnace.Config
-	Seed     uint64        // of gusts and rumble
+	Seed     uint64        // of gusts, rumble and the chips' noise
 	Clock    sensors.Clock // the computer's time when nil
 	Scenario Scenario
 	Quiet    bool // chips without noise, for exact checks
@@ -88,15 +90,16 @@ func New(cfg Config) (*Bench, error) {
 		}
 		return x
 	}
+	// The amplifiers sit in a box at the furnace, a little warmer than the room.
 	terminals := func() float64 { return b.value("room") + 3 }
-	for _, t := range thermocouples {
+	for i, t := range thermocouples {
 		chip := NewMAX31856(b.clock, b.reader(t.channel), terminals)
-		chip.Noise = noise(0.05)
+		chip.Noise, chip.rng = noise(0.05), rand.New(rand.NewPCG(cfg.Seed, uint64(i)))
 		b.spi[t.device] = NewSelect(b.clock, t.device, chip)
 		b.broken[t.channel] = &chip.breakable
 	}
 	draft := NewSDP8xx(b.clock, b.reader("draft"), b.reader("ambient"), b.reader("room"))
-	draft.Noise = noise(0.08)
+	draft.Noise, draft.rng = noise(0.08), rand.New(rand.NewPCG(cfg.Seed, 25))
 	b.bus.Attach(DraftAddr, draft)
 	b.broken["draft"] = &draft.breakable
 	ambient := NewBME280(b.clock, b.reader("room"), b.reader("ambient"), b.reader("humidity"))
@@ -213,6 +216,7 @@ func (b *Bench) truth() Truth {
 			t.Pinned = append(t.Pinned, c)
 		}
 	}
+	slices.Sort(t.Pinned)
 	for name, x := range b.broken {
 		if f := x.Faults(); f != 0 {
 			t.Faults[name] = f.Names()

@@ -69,6 +69,8 @@ func (b *Bench) parse(line string) (action, error) {
 
 // command reads a command's arguments and returns what to do.
 func (b *Bench) command(name string, p *arguments) action {
+	// Arguments are read here, before the bench is locked; only the returned action
+	// touches it.
 	f := b.furnace
 	ok := func(do func()) action { return func() string { do(); return "" } }
 	switch name {
@@ -90,12 +92,18 @@ func (b *Bench) command(name string, p *arguments) action {
 		d := p.number(0, 1)
 		return ok(func() { f.SetDemand(d) })
 	case "wind":
-		v := p.number(0, 60)
+		v := p.number(0, 40)
 		return ok(func() { f.SetWind(v) })
 	case "regulator":
 		how := furnace.Stuck(p.choice("free", "stuck-shut", "stuck-open"))
-		set := p.optional(f.SetPoint(), 1, 60)
-		return ok(func() { f.SetRegulator(set, how) })
+		set := p.optional(0, 1, 60)
+		return ok(func() {
+			if set == 0 { // not given: as it was
+				f.SetRegulator(f.SetPoint(), how)
+				return
+			}
+			f.SetRegulator(set, how)
+		})
 	case "downdraft":
 		pa, d := p.number(0, 200), p.duration()
 		return ok(func() { f.Downdraft(pa, d) })

@@ -120,10 +120,12 @@ func (c *MAX31856) Tx(w, r []byte) error {
 		copy(r, []byte{0x01, 0x90, 0x19, 0x00})
 		return nil
 	}
-	if len(w) == 0 {
+	if len(w) == 0 { // selected and left alone
 		fill(r, 0xFF)
 		return nil
 	}
+	// A conversion that has ended meanwhile is made up for now; the chip needs no
+	// goroutine, at the price of taking its inputs when it is looked at.
 	c.convert()
 	was := c.reg[tcCR0]
 	addr, write := w[0]&0x7F, w[0]&0x80 != 0
@@ -166,7 +168,7 @@ func (c *MAX31856) deselect(was byte) {
 	}
 	switch {
 	case cr0&cr0Auto != 0:
-		c.reg[tcCR0] &^= cr0OneShot
+		c.reg[tcCR0] &^= cr0OneShot // without effect in automatic mode
 		if was&cr0Auto == 0 {
 			c.begun, c.count = c.clock.Now(), 0
 		}
@@ -207,6 +209,7 @@ func (c *MAX31856) convert() {
 	}
 	waited := c.clock.Now().Sub(c.begun)
 	if c.reg[tcCR0]&cr0Auto == 0 {
+		// A single shot always makes the test for an open wire, Table 4 p. 14.
 		if waited >= c.conversion(true, true) {
 			c.reg[tcCR0] &^= cr0OneShot
 			c.begun = time.Time{}
@@ -241,7 +244,7 @@ func (c *MAX31856) convert() {
 // latch puts what the junctions are at into the registers.
 func (c *MAX31856) latch(tested bool) {
 	if c.has(Frozen) {
-		return
+		return // time passes, registers do not follow
 	}
 	var status byte
 	if c.has(OverVoltage) {

@@ -34,6 +34,7 @@ func (s *Select) String() string { return s.name }
 func (s *Select) Transfer(mode spi.Mode, w, r []byte) error {
 	s.wire <- struct{}{}
 	defer func() { <-s.wire }()
+	// The bus is full duplex: as many bits go out as come in.
 	out := make([]byte, max(len(w), len(r)))
 	copy(out, w)
 	in := make([]byte, len(out))

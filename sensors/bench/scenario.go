@@ -40,6 +40,7 @@ func Night() Scenario {
 // comment, and the command "repeat" says when the whole begins again.
 func ParseScenario(r io.Reader) (Scenario, error) {
 	var s Scenario
+	// Order and times are checked here; what the lines say, by the bench that plays them.
 	lines := bufio.NewScanner(r)
 	for n := 1; lines.Scan(); n++ {
 		text, _, _ := strings.Cut(lines.Text(), "#")

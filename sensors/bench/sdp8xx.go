@@ -77,6 +77,7 @@ func (c *SDP8xx) Tx(w, r []byte) error {
 	defer c.mu.Unlock()
 	now := c.clock.Now()
 	if c.dipped() {
+		// After the dip it is idle, and silent while it starts.
 		c.mode, c.ident, c.busy = 0, 0, now.Add(sdpPowerUp)
 	}
 	switch {
@@ -120,12 +121,13 @@ func (c *SDP8xx) command(w []byte, now time.Time) error {
 		return errNoAck
 	}
 	if len(w) < 2 {
-		return nil
+		return nil // half a command does nothing
 	}
 	cmd := uint16(w[0])<<8 | uint16(w[1])
 	if c.continuous() && cmd != sdpStop {
-		return errNoAck
+		return errNoAck // also the start again: it must be sent only once
 	}
+	// The two halves of the identification are two writes, with nothing in between.
 	ident := c.ident
 	c.ident = 0
 	switch cmd {
@@ -208,6 +210,7 @@ func (c *SDP8xx) measure(now time.Time) {
 	if c.has(WrongPart) {
 		scale = 60
 	}
+	// Beyond the range of a word the reading stays at its end.
 	put := func(at int, v float64) {
 		n := int16(clamp(math.Round(v), math.MinInt16, math.MaxInt16))
 		c.last[at], c.last[at+1] = byte(n>>8), byte(n)

@@ -71,7 +71,7 @@ func (t Type) pieceOf(mV float64) *piece {
 	return &p[0]
 }
 
-// approximate returns the monograph's inverse, up to 0.07 °C from the reference
+// approximate returns the monograph's inverse, up to 0.06 °C from the reference
 // function.
 func (t Type) approximate(mV float64) float64 {
 	b := backward[t]

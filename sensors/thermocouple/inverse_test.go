@@ -216,3 +216,10 @@ func BenchmarkTemperature(b *testing.B) {
 		})
 	}
 }
+
+func BenchmarkFromLinear(b *testing.B) {
+	b.ReportAllocs()
+	for i := 0; b.Loop(); i++ {
+		sink, _ = K.FromLinear(float64(i%1200), 25, 41.276)
+	}
+}

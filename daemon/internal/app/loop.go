@@ -33,9 +33,9 @@ type loop struct {
 	late metrics.Loop
 }
 
-// run ticks until ctx ends. Ticks keep to a grid, so that a slow one does not shift
+// run ticks until ctx ends, and then returns nil. Ticks keep to a grid, so that a slow one does not shift
 // those after it; ones that were missed are left out.
-func (l *loop) run(ctx context.Context) {
+func (l *loop) run(ctx context.Context) error {
 	next := l.clock.Now()
 	for {
 		now := l.clock.Now()
@@ -47,7 +47,7 @@ func (l *loop) run(ctx context.Context) {
 			next = next.Add(late.Truncate(l.period))
 		}
 		if err := l.clock.Sleep(ctx, next.Sub(now)); err != nil {
-			return // ctx has ended
+			return nil // ctx has ended, which is no failure
 		}
 	}
 }

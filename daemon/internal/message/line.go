@@ -57,7 +57,7 @@ func Line(e analysis.Event, wall func(time.Duration) time.Time, u Units) any {
 			Time:       wall(e.At),
 			Type:       "alarm",
 			Alarm:      string(e.Alarm.Key.Name),
-			State:      e.Change.String(),
+			State:      e.Alarm.Word(),
 			Priority:   e.Alarm.Priority.String(),
 			Occurrence: e.Alarm.Occurrence,
 		}

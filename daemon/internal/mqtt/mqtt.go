@@ -182,6 +182,9 @@ func (p *Publisher) Offer(s *status.Status) {
 	p.latest = s
 	urgent := p.offerAlarms(s)
 	for _, e := range s.Assessment.Events {
+		if e.Kind == analysis.AlarmChanged && e.Change == alarm.BecameKnown {
+			continue // nothing happened; alarm/<name> says it
+		}
 		p.events++
 		n := p.events
 		p.queue.add(&message{class: events, topic: p.topic("event"), body: func(latest *status.Status) ([]byte, error) {

@@ -199,7 +199,7 @@ func TestOutage(t *testing.T) {
 	r.until(t, "six changes of spillage, in order", func(topic string, body map[string]any) bool {
 		if strings.HasSuffix(topic, "/event") && !ids[body["id"]] {
 			ids[body["id"]] = true
-			order = append(order, fmt.Sprint(body["data"].(map[string]any)["change"]))
+			order = append(order, fmt.Sprint(body["data"].(map[string]any)["state"]))
 		}
 		return len(order) == 6
 	})

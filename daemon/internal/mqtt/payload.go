@@ -126,7 +126,7 @@ func (p *Publisher) summary(s *status.Status) ([]byte, error) {
 	}
 	for _, a := range s.Assessment.Alarms {
 		out.Alarms = append(out.Alarms, standing{
-			string(a.Key.Name), channelOf(a.Key), a.State.String(), a.Blind,
+			string(a.Key.Name), channelOf(a.Key), a.Word(), a.Blind,
 			a.Priority.String(), a.Occurrence, wall(s, a.Since),
 		})
 	}
@@ -158,7 +158,7 @@ func (p *Publisher) condition(a alarm.Status, latest *status.Status, at time.Dur
 	message, action := p.o.Verdict.Render(a)
 	c := condition{
 		Version: version, stamp: p.stamp(latest, at),
-		Alarm: string(a.Key.Name), Channel: channelOf(a.Key), State: a.State.String(), Blind: a.Blind,
+		Alarm: string(a.Key.Name), Channel: channelOf(a.Key), State: a.Word(), Blind: a.Blind,
 		Priority: a.Priority.String(), Occurrence: a.Occurrence, Since: wall(latest, a.Since),
 		Fault: a.Fault, Message: message, Action: action,
 	}
@@ -207,11 +207,6 @@ const (
 	burnEvent  = "fluewright.burn"
 )
 
-type alarmChange struct {
-	condition
-	Change string `json:"change"`
-}
-
 type phaseChange struct {
 	Version int `json:"version"`
 	stamp
@@ -245,7 +240,7 @@ func (p *Publisher) event(n uint64, e analysis.Event, latest *status.Status) ([]
 	switch e.Kind {
 	case analysis.AlarmChanged:
 		ce.Type, ce.Subject = alarmEvent, e.Alarm.Key.String()
-		ce.Data = alarmChange{p.condition(e.Alarm, latest, e.At), e.Change.String()}
+		ce.Data = p.condition(e.Alarm, latest, e.At)
 	case analysis.PhaseChanged:
 		ce.Type, ce.Data = phaseEvent, phaseChange{version, at, e.From.String(), e.To.String()}
 	case analysis.BurnEnded:

@@ -57,7 +57,7 @@ type Site struct {
 
 const (
 	watch  = "Watch the furnace yourself until the readings are back."
-	moment = "This takes a moment. Until then, watch the furnace yourself."
+	moment = "Watch the furnace yourself until this is done; it takes a moment."
 )
 
 // Judge sums up s, nil before the first tick. silence is how long no tick has come when
@@ -74,19 +74,19 @@ func (site Site) Judge(s *status.Status, silence time.Duration) Verdict {
 		v.Action = watch
 		if len(v.Standing) > 0 {
 			message, action := site.Render(v.Standing[0])
-			v.Headline += " When it last could see: " + message
+			v.Headline += " When it last could see: " + sentence(message)
 			v.Action = action
 		}
 	case len(v.Standing) > 0:
 		site.standing(&v)
 	case len(v.Missing) > 0:
 		if starting(s, v.Missing) {
-			v.Headline = "Checking: waiting for the first reading of " + Names(v.Missing) + "."
+			v.Headline = "Checking: waiting for the first reading of " + list(v.Missing) + "."
 			v.Action = moment
 			break
 		}
 		v.Level = Blind
-		v.Headline = "Blind: no reading of " + Names(v.Missing) + "."
+		v.Headline = "Blind: no reading of " + list(v.Missing) + "."
 		v.Action = watch
 	default:
 		judged(&v, s)
@@ -100,15 +100,23 @@ func (site Site) standing(v *Verdict) {
 	v.Action = action
 	if v.Standing[0].Key.Name == alarm.SensorLost {
 		v.Level = Blind
-		v.Headline = "Blind: " + message
+		v.Headline = "Blind: " + sentence(message)
 		return
 	}
 	v.Level = Alarm
 	if n := len(v.Standing); n > 1 {
-		v.Headline = fmt.Sprintf("%d alarms. First: %s", n, message)
+		v.Headline = fmt.Sprintf("%d alarms. First: %s", n, sentence(message))
 		return
 	}
-	v.Headline = "Alarm: " + message
+	v.Headline = "Alarm: " + sentence(message)
+}
+
+// sentence ends text as a sentence ends.
+func sentence(text string) string {
+	if strings.HasSuffix(text, ".") {
+		return text
+	}
+	return text + "."
 }
 
 // judged words the verdict where no alarm stands and no reading is missing.
@@ -211,8 +219,11 @@ func Name(k alarm.Key) string {
 	return words
 }
 
-// Names lists channels in words: "flue, draft".
-func Names(cs []frame.Channel) string {
+// list names channels as far as a headline has room: "flue, draft", "6 sensors".
+func list(cs []frame.Channel) string {
+	if len(cs) > 3 {
+		return fmt.Sprintf("%d sensors", len(cs))
+	}
 	words := make([]string, len(cs))
 	for i, c := range cs {
 		words[i] = c.String()

@@ -89,14 +89,14 @@ func TestJudge(t *testing.T) {
 		{"a stale reading is none", func(s *status.Status) { s.Frame.Inputs[frame.Draft].Quality = frame.Stale }, 0, verdict.Blind, "Blind: no reading of draft.", "Watch"},
 		{"what is no number is no reading", func(s *status.Status) { s.Frame.Inputs[frame.Draft].Value = math.NaN() }, 0, verdict.Blind, "Blind: no reading of draft.", "Watch"},
 		{"an alarm that cannot be judged", func(s *status.Status) { s.Assessment.Alarms[1].Blind = true }, 0, verdict.Blind, "Blind: cannot judge spillage.", "Watch"},
-		{"an alarm not judged yet", func(s *status.Status) { s.Assessment.Alarms[1].State = alarm.Unjudged }, 0, verdict.Checking, "Checking: the readings are there", "watch"},
-		{"phase not known", func(s *status.Status) { s.Assessment.Phase = burn.Unknown }, 0, verdict.Checking, "Checking", "watch"},
-		{"no alarms are judged at all", func(s *status.Status) { s.Assessment.Alarms = nil }, 0, verdict.Checking, "Checking", "watch"},
+		{"an alarm not judged yet", func(s *status.Status) { s.Assessment.Alarms[1].State = alarm.Unjudged }, 0, verdict.Checking, "Checking: the readings are there", "Watch"},
+		{"phase not known", func(s *status.Status) { s.Assessment.Phase = burn.Unknown }, 0, verdict.Checking, "Checking", "Watch"},
+		{"no alarms are judged at all", func(s *status.Status) { s.Assessment.Alarms = nil }, 0, verdict.Checking, "Checking", "Watch"},
 		{"the first reading is due", func(s *status.Status) {
 			s.Frame.Inputs[frame.Flue] = frame.Input{}
 			s.Taken[frame.Flue] = time.Time{}
 			s.Assessment.Alarms[3].State = alarm.Unjudged
-		}, 0, verdict.Checking, "Checking: waiting for the first reading of flue.", "watch"},
+		}, 0, verdict.Checking, "Checking: waiting for the first reading of flue.", "Watch"},
 		{"a fault at the first look is no start", func(s *status.Status) {
 			lose(s, frame.Flue)
 			s.Taken[frame.Flue] = time.Time{}

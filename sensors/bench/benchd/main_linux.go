@@ -38,7 +38,7 @@ func run(args []string, in io.Reader, out io.Writer) (err error) {
 	dev := flags.Bool("dev", false, "link /dev/i2c-1, /dev/spidev0.0 and so on to them while running")
 	offset := flags.Int("dev-offset", 0, "add to the bus numbers of these links, beside real devices")
 	speed := flags.Float64("speed", 1, "seconds of the bench's time for each second")
-	seed := flags.Uint64("seed", 1, "of gusts and rumble")
+	seed := flags.Uint64("seed", 1, "of gusts, rumble and the chips' noise")
 	scenario := flags.String("scenario", "", `file of "H:MM:SS control line", or "night"`)
 	if err := flags.Parse(args); err != nil {
 		return err
@@ -122,6 +122,7 @@ func link(dev, dir string, offset int, b *bench.Bench) (unlink func(), err error
 		}
 		links[fmt.Sprintf("spidev%d.%d", bus+offset, cs)] = name
 	}
+	// Never over something that is there: it may be a real device.
 	for l, name := range links {
 		l = filepath.Join(dev, l)
 		if err := os.Symlink(filepath.Join(dir, name), l); err != nil {
@@ -134,6 +135,8 @@ func link(dev, dir string, offset int, b *bench.Bench) (unlink func(), err error
 
 // serve answers control lines until they end or a signal comes.
 func serve(b *bench.Bench, in io.Reader, out io.Writer, stop <-chan os.Signal) error {
+	// Reading cannot be interrupted, so it has a goroutine of its own, which ends with
+	// the process.
 	lines := make(chan string)
 	ended := make(chan error, 1)
 	go func() {

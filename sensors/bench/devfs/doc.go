@@ -9,6 +9,6 @@
 // 64-bit pointers: 32-bit ones lay out the structures differently, and go-fuse v2.12.1
 // does not compile for 32-bit Linux, so that there is no server for it either.
 //
-// A caller that waits in an ioctl cannot end before the server answers or ends: whoever
-// stops the server's process must continue or kill it before waiting for the caller.
+// While the server's process is stopped, a caller that waits in an ioctl cannot even be
+// killed: whoever stops the one must continue or kill it before waiting for the other.
 package devfs

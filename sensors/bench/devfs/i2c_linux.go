@@ -79,6 +79,8 @@ func (f *i2cFile) rdwr(c caller, arg uint64) (int32, syscall.Errno) {
 			return 0, errno
 		}
 	}
+	// The buffers are written back only after the last transaction went well, so that a
+	// caller never finds half an answer behind an error.
 	for i := 0; i < len(messages); i++ {
 		m := messages[i]
 		w, r := m.data, []byte(nil)

@@ -25,8 +25,8 @@ type Mounted struct {
 func Mount(dir string, b *bench.Bench) (*Mounted, error) {
 	server, err := fs.Mount(dir, &root{bench: b}, &fs.Options{
 		MountOptions: fuse.MountOptions{
-			AllowOther:        true,
-			DirectMountStrict: true,
+			AllowOther:        true, // the daemon may run as a user of its own
+			DirectMountStrict: true, // no setuid helper
 			FsName:            "bench",
 			Name:              "bench",
 			DisableXAttrs:     true,

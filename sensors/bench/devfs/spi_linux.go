@@ -105,6 +105,7 @@ func (f *spiFile) message(ctx context.Context, in []byte) (int32, syscall.Errno)
 		rx     uint64
 		length int
 	}
+	// w and parts gather what one assertion of the chip select covers.
 	var w []byte
 	var parts []part
 	total := 0
@@ -115,7 +116,7 @@ func (f *spiFile) message(ctx context.Context, in []byte) (int32, syscall.Errno)
 			return 0, syscall.EMSGSIZE
 		}
 		total += int(length)
-		data := make([]byte, length)
+		data := make([]byte, length) // zeros go out where nothing is to be sent
 		if tx != 0 {
 			if errno := c.read(tx, data); errno != 0 {
 				return 0, errno

@@ -1,0 +1,4 @@
+package main
+
+// Main is main, for the tests that run the program within theirs.
+var Main = main

@@ -1,0 +1,55 @@
+package main_test
+
+import (
+	"errors"
+	"os"
+	"os/exec"
+	"strconv"
+	"testing"
+
+	"github.com/rogpeppe/go-internal/testscript"
+
+	main "fluewright/daemon/fluewright"
+)
+
+func TestMain(m *testing.M) {
+	var err error
+	if binDir, err = os.MkdirTemp("", "fluewright-test"); err != nil {
+		panic(err)
+	}
+	testscript.Main(cleanUp{m}, map[string]func(){"fluewright": main.Main})
+}
+
+// cleanUp removes what was built once the tests have run.
+type cleanUp struct{ m *testing.M }
+
+func (c cleanUp) Run() int {
+	defer os.RemoveAll(binDir)
+	return c.m.Run()
+}
+
+// The commands as people type them.
+func TestCommands(t *testing.T) {
+	testscript.Run(t, testscript.Params{
+		Dir:  "testdata",
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits},
+	})
+}
+
+// exits CODE PROGRAM ARG… runs a program that must end with the code.
+func exits(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 2 {
+		ts.Fatalf("usage: exits code program args...")
+	}
+	code := 0
+	if err := ts.Exec(args[1], args[2:]...); err != nil {
+		var exit *exec.ExitError
+		if !errors.As(err, &exit) {
+			ts.Fatalf("%v", err)
+		}
+		code = exit.ExitCode()
+	}
+	if strconv.Itoa(code) != args[0] {
+		ts.Fatalf("exit code %d, want %s", code, args[0])
+	}
+}
