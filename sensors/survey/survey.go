@@ -263,4 +263,3 @@ func asFault(device string, err error) *sensors.Fault {
 	}
 	return bus.Fault(device, "", err)
 }
-
