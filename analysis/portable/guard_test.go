@@ -3,10 +3,10 @@ package portable
 import (
 	"os"
 	"os/exec"
-	"path"
 	"path/filepath"
 	"regexp"
 	"runtime"
+	"strings"
 	"testing"
 )
 
@@ -14,6 +14,7 @@ import (
 var guarded = []string{
 	"fluewright/analysis/portable", "fluewright/analysis/gas", "fluewright/analysis/chimney",
 	"fluewright/analysis/regulator", "fluewright/analysis/heat",
+	"fluewright/analysis/signal", "fluewright/analysis/burn", "fluewright/analysis/alarm", "fluewright/analysis",
 }
 
 // fused matches a fused multiply-add of arm64 or riscv64 in the compiler's listing, with
@@ -72,7 +73,7 @@ func listing(t *testing.T, arch string, what ...string) []byte {
 func watch(t *testing.T) {
 	t.Helper()
 	for _, pkg := range guarded {
-		files, err := filepath.Glob("../" + path.Base(pkg) + "/*.go")
+		files, err := filepath.Glob("../.." + strings.TrimPrefix(pkg, "fluewright") + "/*.go")
 		if err != nil || len(files) == 0 {
 			t.Fatalf("no sources of %s (%v)", pkg, err)
 		}

@@ -5,7 +5,6 @@ import (
 	"fmt"
 
 	"fluewright/daemon/internal/app"
-	"fluewright/daemon/internal/config"
 )
 
 type checkCmd struct {
@@ -16,7 +15,7 @@ type checkCmd struct {
 // Run checks the file, then whether the buses that it names can be opened. It talks to
 // no chip, so that it may run beside the daemon.
 func (c *checkCmd) Run(std streams) error {
-	cfg, err := config.Load(c.Config)
+	cfg, err := loadConfig(c.Config)
 	if err != nil {
 		return err
 	}

@@ -2,7 +2,6 @@ package main_test
 
 import (
 	"bufio"
-	"bytes"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -53,8 +52,8 @@ listen = "%s"
 	seen.await(t, 10*time.Second, "fluewright/cellar/state", `"flue"`)
 
 	t.Run("overheat", func(t *testing.T) {
-		bench.do("pin flue 300", "pin chamber 600") // an ordinary burn
-		time.Sleep(2 * time.Second)
+		bench.do("pin flue 300", "pin chamber 600")
+		seen.await(t, 10*time.Second, "fluewright/cellar/event", `"to":"clean-burn"`)
 		since := time.Now()
 		bench.do("pin flue 620")
 		seen.await(t, within, "fluewright/cellar/alarm/overheat/flue", `"state":"raised"`)
@@ -163,7 +162,7 @@ func startMosquitto(t *testing.T, dir string) string {
 		if time.Now().After(deadline) {
 			t.Fatalf("the broker does not come up: %v", err)
 		}
-		time.Sleep(50 * time.Millisecond)
+		<-time.After(50 * time.Millisecond)
 	}
 }
 
@@ -236,12 +235,6 @@ func get(t *testing.T, url string) string {
 	return string(body)
 }
 
-// at puts a broker's address before the other arguments of mosquitto_sub.
-func at(address string, args ...string) []string {
-	host, port, _ := net.SplitHostPort(address)
-	return append([]string{"-h", host, "-p", port}, args...)
-}
-
 // bench is the virtual furnace in a process of its own, so that it can be frozen.
 type bench struct {
 	t *testing.T
@@ -281,78 +274,4 @@ func (b *bench) do(lines ...string) {
 			b.t.Fatalf("bench: %s: %s", l, b.out.Text())
 		}
 	}
-}
-
-// process is a program under test or beside it.
-type process struct {
-	cmd  *exec.Cmd
-	in   io.Writer
-	out  io.Reader
-	err  *bytes.Buffer
-	done chan error
-}
-
-func start(t *testing.T, program string, args ...string) *process {
-	t.Helper()
-	p := &process{cmd: exec.Command(program, args...), err: &bytes.Buffer{}, done: make(chan error, 1)}
-	p.cmd.Stderr = p.err
-	in, err := p.cmd.StdinPipe()
-	if err != nil {
-		t.Fatal(err)
-	}
-	read, write, err := os.Pipe()
-	if err != nil {
-		t.Fatal(err)
-	}
-	p.in, p.out, p.cmd.Stdout = in, read, write
-	if err := p.cmd.Start(); err != nil {
-		t.Fatal(err)
-	}
-	_ = write.Close() // the child has its own
-	go func() { p.done <- p.cmd.Wait() }()
-	t.Cleanup(func() {
-		p.signal(syscall.SIGCONT)
-		p.signal(syscall.SIGTERM)
-		if p.wait(5*time.Second) == errTooLong {
-			_ = p.cmd.Process.Kill()
-			<-p.done
-		}
-		_ = read.Close()
-	})
-	return p
-}
-
-var errTooLong = fmt.Errorf("it does not end")
-
-func (p *process) signal(s syscall.Signal) { _ = p.cmd.Process.Signal(s) }
-
-// wait returns how the process ended; it may be called again.
-func (p *process) wait(limit time.Duration) error {
-	select {
-	case err := <-p.done:
-		p.done <- err
-		return err
-	case <-time.After(limit):
-		return errTooLong
-	}
-}
-
-// said is what the process wrote on standard error; only once it has ended.
-func (p *process) said() string {
-	if p.wait(time.Second) == errTooLong {
-		return "(still running)"
-	}
-	return p.err.String()
-}
-
-func output(t *testing.T, program string, args ...string) string {
-	t.Helper()
-	cmd := exec.Command(program, args...)
-	var stderr bytes.Buffer
-	cmd.Stderr = &stderr
-	out, err := cmd.Output()
-	if err != nil {
-		t.Fatalf("%s %s: %v\n%s", program, strings.Join(args, " "), err, stderr.String())
-	}
-	return string(out)
 }

@@ -37,6 +37,7 @@ type cli struct {
 	Run     runCmd     `cmd:"" help:"Watch the furnace: read the sensors, judge, publish."`
 	Demo    demoCmd    `cmd:"" help:"Show it all on a virtual furnace: no hardware, no network, no root."`
 	Check   checkCmd   `cmd:"" help:"Check the configuration and that its buses are there."`
+	Draft   draftCmd   `cmd:"" help:"Calculate what a chimney gives, cold and hot."`
 	Replay  replayCmd  `cmd:"" help:"Judge a burn log and print what is found as JSON Lines."`
 	Version versionCmd `cmd:"" help:"Print the version."`
 }
@@ -63,7 +64,8 @@ func run(ctx context.Context, args []string, std streams) int {
 		kong.Description(description),
 		kong.Writers(std.out, std.err),
 		kong.Exit(func(code int) { exited = code }),
-		kong.UsageOnError(),
+		kong.WithHyphenPrefixedParameters(true), // "-10 degC" is a temperature
+		kong.ShortUsageOnError(),
 		kong.BindTo(ctx, (*context.Context)(nil)),
 		kong.Bind(std),
 	)

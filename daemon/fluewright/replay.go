@@ -18,7 +18,7 @@ func (c *replayCmd) Run(std streams) error {
 	cfg := config.Default()
 	if c.Config != "" {
 		var err error
-		if cfg, err = config.Load(c.Config); err != nil {
+		if cfg, err = loadConfig(c.Config); err != nil {
 			return err
 		}
 	}

@@ -2,6 +2,9 @@ package main
 
 import (
 	"context"
+	"errors"
+	"fmt"
+	"io/fs"
 	"log/slog"
 
 	"fluewright/daemon/internal/app"
@@ -15,7 +18,7 @@ type runCmd struct {
 
 // Run watches the furnace until ctx ends.
 func (c *runCmd) Run(ctx context.Context, std streams) error {
-	cfg, err := config.Load(c.Config)
+	cfg, err := loadConfig(c.Config)
 	if err != nil {
 		return err
 	}
@@ -24,6 +27,15 @@ func (c *runCmd) Run(ctx context.Context, std streams) error {
 		Record:  c.Record,
 		Log:     logger(std),
 	})
+}
+
+// loadConfig reads the configuration, and says where one comes from if there is none.
+func loadConfig(path string) (*config.Config, error) {
+	cfg, err := config.Load(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, fmt.Errorf("%w\nConfigurations start from configs/fluewright.toml; --config names another file", err)
+	}
+	return cfg, err
 }
 
 // logger writes for whoever runs the program; the service manager adds the time.

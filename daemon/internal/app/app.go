@@ -109,7 +109,7 @@ func (h *house) build() error {
 		Fitted: h.cfg.Analysis.Fitted,
 		Render: func(s alarm.Status) (string, string) { return message.Alarm(s, h.cfg.Site.Units) },
 	}
-	publisher, err := h.buildMQTT(site)
+	publisher, err := h.buildMQTT(site, engine.Alarms())
 	if err != nil {
 		return err
 	}
@@ -154,7 +154,7 @@ func (h *house) loop(engine *analysis.Engine) *loop {
 	if h.options.Tick != nil {
 		l.after = append(l.after, h.options.Tick)
 	}
-	l.after = append(l.after, func(s *status.Status) { logEvents(h.log, s, h.cfg.Site.Units) })
+	l.after = append(l.after, newJournal(h.log, h.cfg.Site.Units).tick)
 	return l
 }
 
@@ -175,7 +175,7 @@ func (h *house) buildRecorder(l *loop) error {
 	return nil
 }
 
-func (h *house) buildMQTT(site verdict.Site) (*mqtt.Publisher, error) {
+func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status) (*mqtt.Publisher, error) {
 	c := h.cfg.MQTT
 	o := mqtt.Options{
 		Site:     h.cfg.Site.Name,
@@ -191,7 +191,12 @@ func (h *house) buildMQTT(site verdict.Site) (*mqtt.Publisher, error) {
 	}
 	switch {
 	case c.Broker == "":
-		b, err := broker.Start(broker.Options{Listen: c.Embedded, ClientID: c.ClientID, Log: h.log})
+		b, err := broker.Start(broker.Options{
+			Listen:   c.Embedded,
+			ClientID: c.ClientID,
+			Retained: mqtt.RetainedTopics(h.cfg.Site.Name, alarms),
+			Log:      h.log,
+		})
 		if err != nil {
 			return nil, fmt.Errorf("start broker: %w", err)
 		}
@@ -215,6 +220,10 @@ func (h *house) buildMQTT(site verdict.Site) (*mqtt.Publisher, error) {
 }
 
 func (h *house) buildWeb(site verdict.Site, exposition http.Handler) error {
+	var names []string
+	if name, err := os.Hostname(); err == nil {
+		names = append(names, name)
+	}
 	s, err := web.Listen(h.cfg.Web.Listen, web.Options{
 		Site:       h.cfg.Site.Name,
 		Version:    h.options.Version,
@@ -227,6 +236,7 @@ func (h *house) buildWeb(site verdict.Site, exposition http.Handler) error {
 		DraftHigh:  h.cfg.Analysis.DraftHigh,
 		StaleAfter: h.cfg.Sampling.StaleAfter,
 		Metrics:    exposition,
+		Names:      names,
 		Log:        h.log,
 	})
 	if err != nil {

@@ -1,14 +1,13 @@
 package message
 
 import (
+	"math"
 	"time"
 
 	"fluewright/analysis"
 	"fluewright/analysis/alarm"
 	"fluewright/analysis/burn"
 	"fluewright/analysis/frame"
-
-	"math"
 )
 
 // AlarmLine is one change of an alarm.

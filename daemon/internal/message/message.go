@@ -28,7 +28,7 @@ func Alarm(s alarm.Status, u Units) (message, action string) {
 		what = s.Key.Channel.String() + ": " + what
 	}
 	if !s.State.Standing() {
-		return what + ": no longer", ""
+		return what + " (over)", ""
 	}
 	return what + detail(s, u), firstAction(s, d)
 }

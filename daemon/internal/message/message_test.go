@@ -43,7 +43,7 @@ func TestAlarm(t *testing.T) {
 		message, action string // action: how it begins
 	}{
 		{hot, "flue: too hot (555 °C, limit 538 °C)", "Keep the loading and ash doors shut"},
-		{over, "flue: too hot: no longer", ""},
+		{over, "flue: too hot (over)", ""},
 		{turned, "the draft has turned: flue gas can come into the house (draft -2.0 Pa)", "Open a window"},
 		{low, "draft below the appliance's band (7.0 Pa, specified 10.0 Pa)", "Switch off exhaust fans"},
 		{lost, "flue: no reading: thermocouple open", "Check the thermocouple's screws"},

@@ -84,7 +84,10 @@ type told struct {
 	state      alarm.State
 	occurrence uint32
 	blind      bool
+	fault      string
 }
+
+func tellable(a alarm.Status) told { return told{a.State, a.Occurrence, a.Blind, a.Fault} }
 
 // outlook is what was last put into the queue as the state.
 type outlook struct {
@@ -202,9 +205,10 @@ func (p *Publisher) Offer(s *status.Status) {
 func (p *Publisher) offerAlarms(s *status.Status) (changed bool) {
 	settled := s.Frame.At-p.state.at >= settle
 	for _, a := range s.Assessment.Alarms {
-		now, was := told{a.State, a.Occurrence, a.Blind}, p.told[a.Key]
-		onlyBlind := now.state == was.state && now.occurrence == was.occurrence
-		if a.State == alarm.Unjudged || now == was || onlyBlind && !settled {
+		now, was := tellable(a), p.told[a.Key]
+		// Like a quality, blindness and the kind of fault may change at every tick.
+		details := now.state == was.state && now.occurrence == was.occurrence
+		if a.State == alarm.Unjudged || now == was || details && !settled {
 			continue
 		}
 		p.tell(a)
@@ -215,7 +219,7 @@ func (p *Publisher) offerAlarms(s *status.Status) (changed bool) {
 
 // tell queues an alarm's status. p.mu is held.
 func (p *Publisher) tell(a alarm.Status) {
-	p.told[a.Key] = told{a.State, a.Occurrence, a.Blind}
+	p.told[a.Key] = tellable(a)
 	p.queue.add(&message{
 		class: alarms, topic: p.topic("alarm/" + a.Key.String()), retained: true, newest: true,
 		body: func(latest *status.Status) ([]byte, error) {

@@ -367,10 +367,10 @@ func waiting(p *Publisher, c class) []string {
 func TestWhatATickQueues(t *testing.T) {
 	burning := statustest.Burning()
 	for _, tt := range []struct {
-		name          string
-		next          *status.Status
-		states        int
-		alarms, happy []string
+		name           string
+		next           *status.Status
+		states         int
+		alarms, events []string
 	}{
 		{"nothing new", statustest.After(burning, time.Second), 0, nil, nil},
 		{"a minute has gone", statustest.After(burning, time.Minute), 1, nil, nil},
@@ -394,6 +394,15 @@ func TestWhatATickQueues(t *testing.T) {
 			statustest.Lose(s, frame.Flue, sensors.OpenCircuit)
 			return s
 		}(), 1, []string{"alarm/overheat/flue"}, nil},
+		{"the fault of a lost sensor changed", func() *status.Status {
+			s := statustest.After(burning, 2*time.Second)
+			for i := range s.Assessment.Alarms {
+				if s.Assessment.Alarms[i].Key.String() == "sensor-lost/flue" {
+					s.Assessment.Alarms[i].Fault = string(sensors.ShortToGround)
+				}
+			}
+			return s
+		}(), 1, []string{"alarm/sensor-lost/flue"}, nil},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			p, err := New(options("tcp://localhost"))
@@ -409,7 +418,7 @@ func TestWhatATickQueues(t *testing.T) {
 			if diff := cmp.Diff(tt.alarms, waiting(p, alarms)); diff != "" {
 				t.Errorf("alarms (-want +got):\n%s", diff)
 			}
-			if diff := cmp.Diff(tt.happy, waiting(p, events)); diff != "" {
+			if diff := cmp.Diff(tt.events, waiting(p, events)); diff != "" {
 				t.Errorf("events (-want +got):\n%s", diff)
 			}
 		})

@@ -57,6 +57,11 @@ var (
 		{"min", 0, 60, 1},
 		{"h", 0, 3600, 1},
 	}}
+	power = dimension{name: "power", units: []unit{
+		{"Btu/h", 0, JoulesPerBtu, 3600},
+		{"kW", 0, 1000, 1},
+		{"W", 0, 1, 1},
+	}}
 	frequency = dimension{name: "frequency", units: []unit{{"Hz", 0, 1, 1}}}
 )
 
@@ -73,6 +78,9 @@ func ParseTemperatureDifference(text string) (float64, error) { return differenc
 
 // ParseLength returns metres: "25 ft", "6 in", "7.6 m", "150 mm".
 func ParseLength(text string) (float64, error) { return length.parse(text) }
+
+// ParsePower reads a power such as "100000 Btu/h" or "29 kW" as W.
+func ParsePower(text string) (float64, error) { return power.parse(text) }
 
 // ParseFrequency returns hertz: "60 Hz".
 func ParseFrequency(text string) (float64, error) { return frequency.parse(text) }

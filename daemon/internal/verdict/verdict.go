@@ -141,7 +141,7 @@ func judged(v *Verdict, s *status.Status) {
 		v.Action = moment
 	default:
 		v.Level = Well
-		v.Headline = "All is well. " + phases[a.Phase]
+		v.Headline = "No alarm. " + phases[a.Phase]
 	}
 }
 

@@ -59,9 +59,9 @@ func TestJudge(t *testing.T) {
 		says    string
 		action  string
 	}{
-		{"a clean burn", func(*status.Status) {}, 0, verdict.Well, "All is well. The fire burns clean.", ""},
-		{"no fire", func(s *status.Status) { s.Assessment.Phase = burn.Cold }, 0, verdict.Well, "All is well. There is no fire.", ""},
-		{"a suspect reading is still one", func(s *status.Status) { s.Frame.Inputs[frame.Flue].Quality = frame.Suspect }, 0, verdict.Well, "All is well.", ""},
+		{"a clean burn", func(*status.Status) {}, 0, verdict.Well, "No alarm. The fire burns clean.", ""},
+		{"no fire", func(s *status.Status) { s.Assessment.Phase = burn.Cold }, 0, verdict.Well, "No alarm. There is no fire.", ""},
+		{"a suspect reading is still one", func(s *status.Status) { s.Frame.Inputs[frame.Flue].Quality = frame.Suspect }, 0, verdict.Well, "No alarm.", ""},
 		{"one alarm", func(s *status.Status) { raise(s, 0, 0) }, 0, verdict.Alarm, "Alarm: overheat (flue) is wrong.", "Act on overheat (flue)."},
 		{"acknowledged, it still stands", func(s *status.Status) {
 			s.Assessment.Alarms[0].State = alarm.Acknowledged
@@ -103,8 +103,10 @@ func TestJudge(t *testing.T) {
 			s.Assessment.Alarms[3].State = alarm.Unjudged
 		}, 0, verdict.Blind, "Blind: no reading of flue.", "Watch"},
 		{"the loop stands still", func(*status.Status) {}, 12 * time.Second, verdict.Blind, "Blind: the monitor has read nothing for 12 s.", "Watch"},
-		{"the loop stands still during an alarm", func(s *status.Status) { raise(s, 0, 0) }, 5 * time.Minute, verdict.Blind,
-			"read nothing for 5 min. When it last could see: overheat (flue) is wrong.", "Act on overheat (flue)."},
+		{
+			"the loop stands still during an alarm", func(s *status.Status) { raise(s, 0, 0) }, 5 * time.Minute, verdict.Blind,
+			"read nothing for 5 min. When it last could see: overheat (flue) is wrong.", "Act on overheat (flue).",
+		},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			s := calm()

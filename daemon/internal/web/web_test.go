@@ -80,13 +80,13 @@ func TestThePage(t *testing.T) {
 	}{
 		{
 			"all is well", statustest.Burning(),
-			[]string{"All is well. The fire burns clean.", "457 °F", "limit 1292 °F", "0.049 in. w.c.", "this is within", "29.00 inHg", "no carbon monoxide alarm", "fire service"},
+			[]string{"No alarm. The fire burns clean.", "457 °F", "limit 1292 °F", "0.049 in. w.c.", "this is within", "29.00 inHg", "no carbon monoxide alarm", "fire service"},
 			[]string{"no reading", "Do first", "Blind"},
 		},
 		{
 			"an alarm", alarming(),
 			[]string{"Alarm: The flue is too hot.", "Close the air inlet.", "high priority, for 3 min", "above its limit", `class="verdict alarm"`},
-			[]string{"All is well."},
+			[]string{"No alarm."},
 		},
 		{
 			"a lost sensor: its number is not shown", func() *status.Status {
@@ -95,7 +95,7 @@ func TestThePage(t *testing.T) {
 				return statustest.After(s, 80*time.Second)
 			}(),
 			[]string{"Blind: no reading of flue.", "— no reading", "thermocouple open; last read 80 s ago", "How the fire burns cannot be told", "cannot be judged"},
-			[]string{"457 °F", "All is well.", "burns clean"},
+			[]string{"457 °F", "No alarm.", "burns clean"},
 		},
 		{
 			"a lost draft: no bar either", func() *status.Status {
@@ -112,7 +112,8 @@ func TestThePage(t *testing.T) {
 				s.Frame.Inputs[frame.Flue] = frame.Input{Value: 236.37, Quality: frame.Suspect, Fault: string(sensors.ColdJunctionHot)}
 				return s
 			}(),
-			[]string{"457 °F", "doubtful: terminals of the amplifier are hot"}, nil,
+			[]string{"457 °F", "doubtful: terminals of the amplifier are hot"},
+			nil,
 		},
 		{
 			"a turned draft", func() *status.Status {
@@ -120,7 +121,8 @@ func TestThePage(t *testing.T) {
 				s.Assessment.Draft.Value = -2
 				return s
 			}(),
-			[]string{"Turned: flue gas can come into the house."}, []string{"this is within"},
+			[]string{"Turned: flue gas can come into the house."},
+			[]string{"this is within"},
 		},
 		{
 			"a weak draft without a fire is usual", func() *status.Status {
@@ -128,14 +130,15 @@ func TestThePage(t *testing.T) {
 				s.Assessment.Draft.Value, s.Assessment.Phase = 3, burn.Cold
 				return s
 			}(),
-			[]string{"without a fire a weaker draft is usual"}, []string{"too weak"},
+			[]string{"without a fire a weaker draft is usual"},
+			[]string{"too weak"},
 		},
 		{
 			"the first tick", statustest.Starting(),
 			[]string{"Checking: waiting for the first reading of 6 sensors.", "not read yet", "clock is not set"},
-			[]string{"All is well.", "°F</b>"},
+			[]string{"No alarm.", "°F</b>"},
 		},
-		{"before the first tick", nil, []string{"Checking: the monitor has just started.", "no reading yet"}, []string{"All is well."}},
+		{"before the first tick", nil, []string{"Checking: the monitor has just started.", "no reading yet"}, []string{"No alarm."}},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			o := options()
@@ -144,7 +147,7 @@ func TestThePage(t *testing.T) {
 			}
 			got := body(t, o)
 			// What “all is well” means is explained on every page.
-			got = strings.ReplaceAll(got, "“All is well”", "")
+			got = strings.ReplaceAll(got, "“No alarm”", "")
 			for _, want := range tt.says {
 				if !strings.Contains(got, want) {
 					t.Errorf("the page does not say %q", want)
@@ -165,13 +168,13 @@ func TestALoopThatStandsStill(t *testing.T) {
 		o := options()
 		o.Feed.Publish(statustest.Burning())
 		time.Sleep(12 * time.Second)
-		got := strings.ReplaceAll(body(t, o), "“All is well”", "")
+		got := strings.ReplaceAll(body(t, o), "“No alarm”", "")
 		for _, want := range []string{"Blind: the monitor has read nothing for 12 s.", "too old; last read 12 s ago", "The draft cannot be told"} {
 			if !strings.Contains(got, want) {
 				t.Errorf("the page does not say %q", want)
 			}
 		}
-		for _, not := range []string{"All is well", "457 °F", "0.049", "<td>normal</td>", "burns clean"} {
+		for _, not := range []string{"No alarm", "457 °F", "0.049", "<td>normal</td>", "burns clean"} {
 			if strings.Contains(got, not) {
 				t.Errorf("the page says %q", not)
 			}
@@ -379,7 +382,7 @@ func TestLive(t *testing.T) {
 	}
 	until("retry: 3000")
 	until("event: parts")
-	until("All is well.")
+	until("No alarm.")
 	until("event: beat")
 	until("data: 20:15:00")
 	next := statustest.Burning()

@@ -35,8 +35,8 @@ type Options struct {
 	Listen string
 	// ClientID is the publisher's; nobody else may connect with it and throw it out.
 	ClientID string
-	// Retained lists the topics on which the publisher retains; a message on another one
-	// is passed on and not kept.
+	// Retained lists the topics on which the publisher retains: on those it is safe from
+	// a race in the library.
 	Retained []string
 	Log      *slog.Logger
 }

@@ -11,7 +11,8 @@ import (
 // race detector in mochi 2.7.9: RetainMessage writes a topic's path while scanMessages,
 // for another client's subscription, reads it unlocked (topics.go, lines 461 and 554).
 // Hence the paths are laid before the first client comes and stay, and only the map of
-// messages, which has its lock, changes afterwards.
+// messages, which has its lock, changes afterwards. A topic that is not known beforehand
+// is left to the library.
 type retained struct {
 	mochi.HookBase
 	topics *mochi.TopicsIndex
@@ -40,7 +41,7 @@ func (*retained) Provides(b byte) bool {
 // OnPublish keeps what is to be retained and passes it on as an ordinary message, which
 // is what present subscribers are due.
 func (r *retained) OnPublish(_ *mochi.Client, pk packets.Packet) (packets.Packet, error) {
-	if pk.FixedHeader.Retain {
+	if pk.FixedHeader.Retain && r.known[pk.TopicName] {
 		r.keep(pk.Copy(false))
 		pk.FixedHeader.Retain = false
 	}
@@ -49,7 +50,7 @@ func (r *retained) OnPublish(_ *mochi.Client, pk packets.Packet) (packets.Packet
 
 // OnWill does the same with a last will.
 func (r *retained) OnWill(_ *mochi.Client, will mochi.Will) (mochi.Will, error) {
-	if will.Retain {
+	if will.Retain && r.known[will.TopicName] {
 		r.keep(packets.Packet{
 			FixedHeader: packets.FixedHeader{Type: packets.Publish, Qos: will.Qos, Retain: true},
 			TopicName:   will.TopicName, Payload: will.Payload,
@@ -60,11 +61,9 @@ func (r *retained) OnWill(_ *mochi.Client, will mochi.Will) (mochi.Will, error) 
 }
 
 func (r *retained) keep(pk packets.Packet) {
-	switch {
-	case !r.known[pk.TopicName]:
-	case len(pk.Payload) == 0:
+	if len(pk.Payload) == 0 {
 		r.topics.Retained.Delete(pk.TopicName)
-	default:
-		r.topics.Retained.Add(pk.TopicName, pk)
+		return
 	}
+	r.topics.Retained.Add(pk.TopicName, pk)
 }

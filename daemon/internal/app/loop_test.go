@@ -1,0 +1,90 @@
+package app
+
+import (
+	"context"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"fluewright/analysis"
+	"fluewright/analysis/frame"
+	"fluewright/daemon/internal/status"
+	"fluewright/sensors"
+)
+
+// ticker makes a loop with a period of a second over a shelf, and collects its ticks.
+func ticker(t *testing.T, b board) (*loop, *[]*status.Status) {
+	t.Helper()
+	s := analysis.Settings{DraftLow: 10, DraftHigh: 15}
+	s.Fitted[frame.Flue], s.Limits[frame.Flue] = true, 500
+	engine, err := analysis.New(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var ticks []*status.Status
+	l := &loop{
+		period:  time.Second,
+		clock:   sensors.SystemClock{},
+		frames:  atSea(b, false),
+		engine:  engine,
+		sensors: func(time.Time) []status.Sensor { return nil },
+		trusted: func(time.Time) bool { return true },
+		feed:    status.NewFeed(),
+	}
+	l.after = append(l.after, func(s *status.Status) { ticks = append(ticks, s) })
+	return l, &ticks
+}
+
+func TestLoopKeepsToItsGrid(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		l, ticks := ticker(t, shelf{"flue": good(300)})
+		l.after = append(l.after, func(s *status.Status) {
+			if s.Seq == 3 {
+				<-time.After(1300 * time.Millisecond) // something slow
+			}
+		})
+		ctx, cancel := context.WithTimeout(t.Context(), 6500*time.Millisecond)
+		defer cancel()
+		if err := l.run(ctx); err != nil {
+			t.Fatal(err)
+		}
+		want := []time.Duration{0, time.Second, 2 * time.Second, 3300 * time.Millisecond, 4 * time.Second, 5 * time.Second, 6 * time.Second}
+		var got []time.Duration
+		for _, s := range *ticks {
+			got = append(got, s.Frame.At)
+		}
+		if len(got) != len(want) {
+			t.Fatalf("ticks at %v, want %v", got, want)
+		}
+		for i := range want {
+			if got[i] != want[i] {
+				t.Errorf("tick %d at %v, want %v", i, got[i], want[i])
+			}
+		}
+	})
+}
+
+// What is published stays as it was, whatever the engine does with its buffers.
+func TestAPublishedStatusDoesNotChange(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := shelf{"flue": good(600)}
+		l, ticks := ticker(t, b)
+		ctx, cancel := context.WithTimeout(t.Context(), 120*time.Second)
+		defer cancel()
+		l.after = append(l.after, func(s *status.Status) {
+			if s.Seq == 10 {
+				b["flue"] = good(100)
+			}
+		})
+		if err := l.run(ctx); err != nil {
+			t.Fatal(err)
+		}
+		all := *ticks
+		if got := all[5].Assessment.Alarms[0].State.String(); got != "raised" {
+			t.Errorf("the sixth status now says %q", got)
+		}
+		if got := all[len(all)-1].Assessment.Alarms[0].Word(); got != "cleared" {
+			t.Errorf("the last says %q", got)
+		}
+	})
+}
