@@ -11,6 +11,7 @@ const (
 	OpenCircuit       Code = "open-circuit"
 	ShortToGround     Code = "short-to-ground"
 	ShortToSupply     Code = "short-to-supply"
+	ShortCircuit      Code = "short-circuit"
 	InputVoltage      Code = "input-voltage"
 	OutOfRange        Code = "out-of-range"
 	ColdJunctionRange Code = "cold-junction-range"
@@ -30,6 +31,10 @@ const (
 	DeviceMissing     Code = "device-missing"
 	NotPermitted      Code = "not-permitted"
 	BusInUse          Code = "bus-in-use"
+	MuxNoAnswer       Code = "multiplexer-no-answer"
+	SignalLow         Code = "signal-low"
+	SignalHigh        Code = "signal-high"
+	SignalSupply      Code = "signal-supply"
 )
 
 // Part is where a fault lies, so that a message sends the reader to the right place.
@@ -54,6 +59,7 @@ var faultInfo = map[Code]Info{
 	OpenCircuit:       {InWiring, "thermocouple open", "Check the thermocouple's screws, plug and wire; a burnt-out probe reads open too."},
 	ShortToGround:     {InWiring, "thermocouple touches ground", "Check for bare wire on metal; use a probe with an ungrounded junction."},
 	ShortToSupply:     {InWiring, "thermocouple touches the supply", "Check the thermocouple's wires against the board's 3.3 V."},
+	ShortCircuit:      {InWiring, "thermocouple touches ground or the supply", "Check for bare wire on metal or on the board; use a probe with an ungrounded junction."},
 	InputVoltage:      {InWiring, "thermocouple input above or below the supply", "Look for a ground loop: the probe must be ungrounded and its wire kept from mains."},
 	OutOfRange:        {InWiring, "outside what the thermocouple can measure", "Check that the configured thermocouple type is the probe's and that its wires are not swapped."},
 	ColdJunctionRange: {InChip, "terminals of the amplifier outside their range", "Check that the amplifier is not at a hot surface or frozen; between −55 and 125 °C it can measure."},
@@ -72,6 +78,10 @@ var faultInfo = map[Code]Info{
 	NoAmbient:         {InChip, "no ambient pressure to correct the reading with", "Check the ambient-pressure chip, or configure the site's altitude."},
 	DeviceMissing:     {InBoard, "the device file is missing", "Enable the bus in the board's configuration and load its module."},
 	BusInUse:          {InBoard, "another program uses the bus", "Let it end, or stop it: two programs on one bus take each other's answers."},
+	MuxNoAnswer:       {InBus, "the multiplexer before the chip does not answer", "Check the multiplexer's power, wires, reset pin and address."},
+	SignalLow:         {InWiring, "the transmitter's signal is below its live zero", "Check the transmitter's wires and its supply: a wire that is off reads so."},
+	SignalHigh:        {InWiring, "the transmitter's signal is above its full scale", "Check for a short to the supply; a transmitter that has failed may say so in this way."},
+	SignalSupply:      {InWiring, "the transmitter's supply is not what it needs", "Check the transmitter's supply and the wire that measures it."},
 	NotPermitted:      {InBoard, "the device file may not be opened", "Put the user that runs the program into the device's group."},
 }
 

@@ -23,6 +23,9 @@ type Config struct {
 	Clock    sensors.Clock // the computer's time when nil
 	Scenario Scenario
 	Quiet    bool // chips without noise, for exact checks
+	// Every adds chips to the standard ones until there is one of each kind: see
+	// fitEvery.
+	Every bool
 }
 
 // Where the standard chips sit. The names of buses are those of the device files that
@@ -45,6 +48,9 @@ var channels = map[string]func(*furnace.State) float64{
 	"flue":     func(s *furnace.State) float64 { return s.Probe.Flue },
 	"chamber":  func(s *furnace.State) float64 { return s.Probe.Chamber },
 	"plenum":   func(s *furnace.State) float64 { return s.Probe.Plenum },
+	"firebox":  func(s *furnace.State) float64 { return s.Probe.Firebox },
+	"return":   func(s *furnace.State) float64 { return s.Probe.Return },
+	"outdoor":  func(s *furnace.State) float64 { return s.Probe.Outdoor },
 	"room":     func(s *furnace.State) float64 { return s.Probe.Room },
 	"draft":    func(s *furnace.State) float64 { return s.Draft },
 	"ambient":  func(s *furnace.State) float64 { return s.Ambient },
@@ -55,7 +61,7 @@ var channels = map[string]func(*furnace.State) float64{
 // or Truth looks at it, so a bench needs no goroutine of its own.
 type Bench struct {
 	clock  sensors.Clock
-	bus    *Bus
+	buses  map[string]*Bus
 	spi    map[string]*Select
 	broken map[string]*breakable // what the control line can break, by name
 
@@ -76,13 +82,14 @@ func New(cfg Config) (*Bench, error) {
 	}
 	b := &Bench{
 		clock:   cfg.Clock,
-		bus:     NewBus(cfg.Clock, "i2c-1"),
+		buses:   map[string]*Bus{"i2c-1": NewBus(cfg.Clock, "i2c-1")},
 		spi:     map[string]*Select{},
 		furnace: furnace.New(cfg.Furnace, cfg.Seed),
 		start:   cfg.Clock.Now(),
 		pins:    map[string]float64{},
 	}
-	b.broken = map[string]*breakable{"i2c-1": &b.bus.breakable}
+	bus := b.buses["i2c-1"]
+	b.broken = map[string]*breakable{"i2c-1": &bus.breakable}
 
 	noise := func(x float64) float64 {
 		if cfg.Quiet {
@@ -100,11 +107,14 @@ func New(cfg Config) (*Bench, error) {
 	}
 	draft := NewSDP8xx(b.clock, b.reader("draft"), b.reader("ambient"), b.reader("room"))
 	draft.Noise, draft.rng = noise(0.08), rand.New(rand.NewPCG(cfg.Seed, 25))
-	b.bus.Attach(DraftAddr, draft)
+	bus.Attach(DraftAddr, draft)
 	b.broken["draft"] = &draft.breakable
 	ambient := NewBME280(b.clock, b.reader("room"), b.reader("ambient"), b.reader("humidity"))
-	b.bus.Attach(AmbientAddr, ambient)
+	bus.Attach(AmbientAddr, ambient)
 	b.broken["ambient"] = &ambient.breakable
+	if cfg.Every {
+		b.fitEvery(cfg.Seed, noise)
+	}
 
 	var err error
 	if b.script, err = b.compile(cfg.Scenario); err != nil {
@@ -154,16 +164,19 @@ func (b *Bench) advance(to time.Duration) {
 
 // Devices returns buses and chip selects by the names of their device files.
 func (b *Bench) Devices() (buses map[string]*Bus, selects map[string]*Select) {
-	return map[string]*Bus{"i2c-1": b.bus}, b.spi
+	return b.buses, b.spi
 }
 
-// Register puts the buses into periph's registries as bench-i2c-1, bench-spi-0.0,
-// bench-spi-0.1 and bench-spi-1.0, until Close. One bench at a time can be registered.
+// Register puts the buses into periph's registries as bench-i2c-1, bench-spi-0.0 and so
+// on, until Close. One bench at a time can be registered.
 func (b *Bench) Register() error {
-	if err := i2creg.Register("bench-i2c-1", nil, -1, b.bus.Open); err != nil {
-		return fmt.Errorf("register bench: %w", err)
+	for device, bus := range b.buses {
+		name := "bench-" + device
+		if err := i2creg.Register(name, nil, -1, bus.Open); err != nil {
+			return errors.Join(fmt.Errorf("register bench: %w", err), b.Close())
+		}
+		b.registered = append(b.registered, func() error { return i2creg.Unregister(name) })
 	}
-	b.registered = append(b.registered, func() error { return i2creg.Unregister("bench-i2c-1") })
 	for device, s := range b.spi {
 		name := "bench-spi-" + device[len("spidev"):]
 		if err := spireg.Register(name, nil, -1, s.Open); err != nil {

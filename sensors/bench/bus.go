@@ -66,9 +66,9 @@ func (b *Bus) Tx(addr uint16, w, r []byte) error {
 	b.wire <- struct{}{}
 	defer func() { <-b.wire }()
 	b.mu.Lock()
-	chip, wait := b.chips[addr], b.hang
+	wait := b.hang
 	b.mu.Unlock()
-	err := b.transact(chip, addr, w, r)
+	err := b.transact(addr, w, r)
 	if errors.Is(err, errTimeout) {
 		err = hang(b.clock, wait)
 	}
@@ -78,7 +78,7 @@ func (b *Bus) Tx(addr uint16, w, r []byte) error {
 	return nil
 }
 
-func (b *Bus) transact(chip Chip, addr uint16, w, r []byte) error {
+func (b *Bus) transact(addr uint16, w, r []byte) error {
 	switch {
 	case b.has(Timeout):
 		return errTimeout
@@ -86,10 +86,44 @@ func (b *Bus) transact(chip Chip, addr uint16, w, r []byte) error {
 		return errNoAck
 	case addr == 0:
 		return b.generalCall(w, r)
-	case chip == nil:
-		return errNoAck
 	}
-	return chip.Tx(w, r)
+	return all(b.connected(addr), w, r)
+}
+
+// connected is every chip at the address that the master reaches: on the bus itself and
+// behind the open channels of its multiplexers.
+func (b *Bus) connected(addr uint16) (chips []Chip) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if c := b.chips[addr]; c != nil {
+		chips = append(chips, c)
+	}
+	for _, c := range b.chips {
+		if m, ok := c.(*Mux); ok {
+			chips = append(chips, m.connected(addr)...)
+		}
+	}
+	return chips
+}
+
+// all is a transaction with every chip at once: one that acknowledges is enough, and a
+// bit is 1 only where all release the line.
+func all(chips []Chip, w, r []byte) error {
+	err := error(errNoAck)
+	answer := make([]byte, len(r))
+	fill(r, 0xFF)
+	for _, c := range chips {
+		e := c.Tx(w, answer)
+		if e == nil {
+			for i := range r {
+				r[i] &= answer[i]
+			}
+		}
+		if e == nil || errors.Is(e, errTimeout) {
+			err = e
+		}
+	}
+	return err
 }
 
 // generalCall is address 0: byte 06 resets every chip that listens to it.

@@ -26,9 +26,10 @@ import (
 //	truth
 //
 // Moisture is on wet basis; fineness is 1 for cordwood and 2.5 for near kindling.
-// Channels that can be pinned are flue, chamber, plenum, room, draft, ambient and
-// humidity, in °C, Pa and as a ratio. Faults are set at a chip, named by its channel
-// (flue, chamber, plenum, draft, ambient), or on the bus i2c-1.
+// Channels that can be pinned are firebox, flue, chamber, plenum, return, room, outdoor,
+// draft, ambient and humidity, in °C, Pa and as a ratio. Faults are set at a chip, named by
+// its channel (flue, chamber, plenum, draft, ambient), or on the bus i2c-1; with one chip
+// of each kind, also at those of [Config] by their kind, and on i2c-2.
 func (b *Bench) Do(line string) (string, error) {
 	do, err := b.parse(line)
 	if err != nil {

@@ -19,18 +19,23 @@ const (
 	Stuck00                           // the data line stays low
 	StuckFF                           // the data line stays high
 	BrownOut                          // one event: the supply dips, registers go to their power-on values
-	Open                              // the thermocouple's wire is off
+	Open                              // the thermocouple's or the transmitter's wire is off
 	OverVoltage                       // a thermocouple input above the supply or below ground
-	OutOfRange                        // the thermocouple reads beyond its type's range
+	OutOfRange                        // what is measured lies beyond the range
 	Frozen                            // the chip answers with its last value for ever
 	WrongPart                         // another part sits at the place
 	ColdJunctionHot                   // the amplifier's terminals are at 95 °C
+	ShortGround                       // the thermocouple touches ground
+	ShortSupply                       // the thermocouple, or a transmitter's signal, touches the supply
+	Stretch                           // the master does not wait: some reads repeat the bytes sent before
+	SupplyLow                         // a transmitter's supply is too low
 )
 
 // faultNames are the words of the control line, in the order of the bits.
 var faultNames = [...]string{
 	"nack", "timeout", "crc", "stuck-00", "stuck-ff", "brown-out", "open", "over-voltage",
-	"out-of-range", "frozen", "wrong-part", "cold-junction-hot",
+	"out-of-range", "frozen", "wrong-part", "cold-junction-hot", "short-ground", "short-supply",
+	"stretch", "supply-low",
 }
 
 // ParseFault returns the fault of that name.

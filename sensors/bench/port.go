@@ -29,8 +29,7 @@ func NewSelect(clock sensors.Clock, name string, chip Chip) *Select {
 func (s *Select) String() string { return s.name }
 
 // Transfer is one assertion of the chip select in the mode that the master uses. A
-// master whose clock phase is not the chip's (CPHA must be 1: MAX31856 19-7534 Rev 0,
-// p. 15) samples each bit one late.
+// master whose clock phase is not the chip's samples each bit one late or one early.
 func (s *Select) Transfer(mode spi.Mode, w, r []byte) error {
 	s.wire <- struct{}{}
 	defer func() { <-s.wire }()
@@ -45,11 +44,25 @@ func (s *Select) Transfer(mode spi.Mode, w, r []byte) error {
 	if err != nil {
 		return fmt.Errorf("%s: %w", s.name, err)
 	}
-	if mode&spi.Mode1 == 0 {
+	chips := spi.Mode1
+	if p, ok := s.Chip.(interface{ phase() spi.Mode }); ok {
+		chips = p.phase()
+	}
+	switch {
+	case mode&spi.Mode1 == chips:
+	case chips == spi.Mode1:
 		carry := byte(1) // the line before the first bit: pulled up
 		for i, b := range in {
 			in[i] = carry<<7 | b>>1
 			carry = b & 1
+		}
+	default:
+		for i := range in {
+			next := byte(0xFF) // and after the last
+			if i+1 < len(in) {
+				next = in[i+1]
+			}
+			in[i] = in[i]<<1 | next>>7
 		}
 	}
 	copy(r, in)

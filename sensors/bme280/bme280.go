@@ -107,6 +107,8 @@ func (d *Dev) Start(ctx context.Context) error {
 		d.humidity = id[0] == idBME280
 	case 0xFF:
 		return d.fault(sensors.StuckHigh, "identity 0xff")
+	case 0x00:
+		return d.fault(sensors.StuckLow, "identity 0x00")
 	default:
 		return d.fault(sensors.WrongPart, "identity 0x%02x, want 0x%02x (BME280) or 0x%02x (BMP280)", id[0], idBME280, idBMP280)
 	}

@@ -198,7 +198,7 @@ func TestStartFaults(t *testing.T) {
 		want   sensors.Code
 	}{
 		{"BMP180", func(c *chip) { c.reg[0xD0] = 0x55 }, sensors.WrongPart},
-		{"zero", func(c *chip) { c.reg[0xD0] = 0 }, sensors.WrongPart},
+		{"zero", func(c *chip) { c.reg[0xD0] = 0 }, sensors.StuckLow},
 		{"released bus", func(c *chip) { c.reg[0xD0] = 0xFF }, sensors.StuckHigh},
 		{"just powered", func(c *chip) { c.reg[0xF3] = 0x01 }, sensors.Settling},
 		{"calibration read wrong once", func(c *chip) {

@@ -1,4 +1,3 @@
-// Package max31855 knows the MAX31855 thermocouple-to-digital converter.
 package max31855
 
 import (

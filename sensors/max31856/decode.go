@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"fluewright/sensors"
+	"fluewright/sensors/thermocouple"
 )
 
 // Limits of the cold junction, °C. The chip measures up to 125 °C, but is accurate to
@@ -25,11 +26,11 @@ type Values struct {
 // *sensors.Fault without its device: stuck lines, a conversion that still runs, or what
 // the status register says; no value comes with it. The limits of the type are no
 // measurement either: the chip reports them for anything beyond (p. 15).
-func Decode(regs []byte, t Type) (Values, error) {
-	info, ok := t.info()
-	if len(regs) != registers || !ok {
-		return Values{}, fault(sensors.ImpossibleFrame, "%d registers of type %q", len(regs), byte(t))
+func Decode(regs []byte, t thermocouple.Type) (Values, error) {
+	if len(regs) != registers || !t.Valid() {
+		return Values{}, fault(sensors.ImpossibleFrame, "%d registers of type %v", len(regs), t)
 	}
+	info := types[t]
 	if code := stuck(regs); code != "" {
 		return Values{}, fault(code, "all registers 0x%02x", regs[0])
 	}
@@ -53,7 +54,7 @@ func Decode(regs []byte, t Type) (Values, error) {
 		}
 		return Values{}, f
 	case sr&(srHotRange|srHotHigh|srHotLow) != 0 || v.HotJunction <= info.low || v.HotJunction >= info.high:
-		return Values{}, fault(sensors.OutOfRange, "%.2f °C of type %c, SR 0x%02x", v.HotJunction, t, sr)
+		return Values{}, fault(sensors.OutOfRange, "%.2f °C of type %v, SR 0x%02x", v.HotJunction, t, sr)
 	}
 	return v, nil
 }

@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"fluewright/sensors"
+	"fluewright/sensors/thermocouple"
 )
 
 // MAX31856 19-7534 Rev 0, Table 2, p. 13.
@@ -85,43 +86,43 @@ func TestDecode(t *testing.T) {
 	for _, tc := range []struct {
 		name   string
 		regs   []byte
-		typ    Type
+		typ    thermocouple.Type
 		fault  sensors.Code
 		values Values
 	}{
-		{"type K", frame(nil), 'K', "", Values{100.9375, 25}},
-		{"negative", frame(hot(0xFF, 0xF0, 0x00)), 'K', "", Values{-1, 25}},
-		{"0.00 °C from a chip that kept its set-up is a value", frame(hot(0, 0, 0)), 'K', "", Values{0, 25}},
-		{"no registers", nil, 'K', sensors.ImpossibleFrame, Values{}},
-		{"too few", frame(nil)[:15], 'K', sensors.ImpossibleFrame, Values{}},
-		{"no such type", frame(nil), 'X', sensors.ImpossibleFrame, Values{}},
-		{"all 00", make([]byte, 16), 'K', sensors.StuckLow, Values{}},
+		{"type K", frame(nil), thermocouple.K, "", Values{100.9375, 25}},
+		{"negative", frame(hot(0xFF, 0xF0, 0x00)), thermocouple.K, "", Values{-1, 25}},
+		{"0.00 °C from a chip that kept its set-up is a value", frame(hot(0, 0, 0)), thermocouple.K, "", Values{0, 25}},
+		{"no registers", nil, thermocouple.K, sensors.ImpossibleFrame, Values{}},
+		{"too few", frame(nil)[:15], thermocouple.K, sensors.ImpossibleFrame, Values{}},
+		{"no such type", frame(nil), 0, sensors.ImpossibleFrame, Values{}},
+		{"all 00", make([]byte, 16), thermocouple.K, sensors.StuckLow, Values{}},
 		{"all FF", frame(func(r []byte) {
 			for i := range r {
 				r[i] = 0xFF
 			}
-		}), 'K', sensors.StuckHigh, Values{}},
-		{"open", frame(status(0x01)), 'K', sensors.OpenCircuit, Values{}},
-		{"input voltage", frame(status(0x02)), 'K', sensors.InputVoltage, Values{}},
-		{"input voltage hides the rest (p. 14)", frame(status(0xFF)), 'K', sensors.InputVoltage, Values{}},
-		{"converting", frame(func(r []byte) { r[regCR0] |= 0x40 }), 'K', sensors.NotReady, Values{}},
-		{"open while converting", frame(func(r []byte) { r[regCR0] |= 0x40; r[regSR] = 1 }), 'K', sensors.OpenCircuit, Values{}},
-		{"range bit", frame(status(0x40)), 'K', sensors.OutOfRange, Values{}},
-		{"high bit", frame(status(0x08)), 'K', sensors.OutOfRange, Values{}},
-		{"low bit", frame(status(0x04)), 'K', sensors.OutOfRange, Values{}},
-		{"cold junction's range bit", frame(status(0x80)), 'K', sensors.ColdJunctionRange, Values{}},
-		{"cold junction's high bit", frame(status(0x20)), 'K', sensors.ColdJunctionRange, Values{}},
-		{"cold junction's low bit", frame(status(0x10)), 'K', sensors.ColdJunctionRange, Values{}},
+		}), thermocouple.K, sensors.StuckHigh, Values{}},
+		{"open", frame(status(0x01)), thermocouple.K, sensors.OpenCircuit, Values{}},
+		{"input voltage", frame(status(0x02)), thermocouple.K, sensors.InputVoltage, Values{}},
+		{"input voltage hides the rest (p. 14)", frame(status(0xFF)), thermocouple.K, sensors.InputVoltage, Values{}},
+		{"converting", frame(func(r []byte) { r[regCR0] |= 0x40 }), thermocouple.K, sensors.NotReady, Values{}},
+		{"open while converting", frame(func(r []byte) { r[regCR0] |= 0x40; r[regSR] = 1 }), thermocouple.K, sensors.OpenCircuit, Values{}},
+		{"range bit", frame(status(0x40)), thermocouple.K, sensors.OutOfRange, Values{}},
+		{"high bit", frame(status(0x08)), thermocouple.K, sensors.OutOfRange, Values{}},
+		{"low bit", frame(status(0x04)), thermocouple.K, sensors.OutOfRange, Values{}},
+		{"cold junction's range bit", frame(status(0x80)), thermocouple.K, sensors.ColdJunctionRange, Values{}},
+		{"cold junction's high bit", frame(status(0x20)), thermocouple.K, sensors.ColdJunctionRange, Values{}},
+		{"cold junction's low bit", frame(status(0x10)), thermocouple.K, sensors.ColdJunctionRange, Values{}},
 		// Table 1, p. 12: K to 1372 °C = 0x55C00, J to 1200, T to 400, B from 250.
-		{"at the limit of K", frame(hot(0x55, 0xC0, 0x00)), 'K', sensors.OutOfRange, Values{}},
-		{"just below the limit of K", frame(hot(0x55, 0xBF, 0xE0)), 'K', "", Values{1371.9921875, 25}},
-		{"at the lower limit of K", frame(hot(0xF3, 0x80, 0x00)), 'K', sensors.OutOfRange, Values{}},
-		{"beyond J, within K", frame(hot(0x4B, 0x00, 0x00)), 'J', sensors.OutOfRange, Values{}},
-		{"at the limit of T", frame(hot(0x19, 0x00, 0x00)), 'T', sensors.OutOfRange, Values{}},
-		{"room temperature of B", frame(hot(0x01, 0x90, 0x00)), 'B', sensors.OutOfRange, Values{}},
-		{"cold junction 85 °C", frame(cold(0x55, 0x00)), 'K', "", Values{100.9375, 85}},
-		{"cold junction 85.02 °C", frame(cold(0x55, 0x04)), 'K', sensors.ColdJunctionRange, Values{}},
-		{"cold junction −55.02 °C", frame(cold(0xC8, 0xFC)), 'K', sensors.ColdJunctionRange, Values{}},
+		{"at the limit of K", frame(hot(0x55, 0xC0, 0x00)), thermocouple.K, sensors.OutOfRange, Values{}},
+		{"just below the limit of K", frame(hot(0x55, 0xBF, 0xE0)), thermocouple.K, "", Values{1371.9921875, 25}},
+		{"at the lower limit of K", frame(hot(0xF3, 0x80, 0x00)), thermocouple.K, sensors.OutOfRange, Values{}},
+		{"beyond J, within K", frame(hot(0x4B, 0x00, 0x00)), thermocouple.J, sensors.OutOfRange, Values{}},
+		{"at the limit of T", frame(hot(0x19, 0x00, 0x00)), thermocouple.T, sensors.OutOfRange, Values{}},
+		{"room temperature of B", frame(hot(0x01, 0x90, 0x00)), thermocouple.B, sensors.OutOfRange, Values{}},
+		{"cold junction 85 °C", frame(cold(0x55, 0x00)), thermocouple.K, "", Values{100.9375, 85}},
+		{"cold junction 85.02 °C", frame(cold(0x55, 0x04)), thermocouple.K, sensors.ColdJunctionRange, Values{}},
+		{"cold junction −55.02 °C", frame(cold(0xC8, 0xFC)), thermocouple.K, sensors.ColdJunctionRange, Values{}},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
 			v, err := Decode(tc.regs, tc.typ)
@@ -140,7 +141,7 @@ func TestDecode(t *testing.T) {
 func TestNoConfigurationEqualsPowerOn(t *testing.T) {
 	powerOn := []byte{0x00, 0x03, 0xFF, 0x7F, 0xC0, 0x7F, 0xFF, 0x80, 0x00, 0x00, 0, 0, 0, 0, 0, 0}
 	for _, mains := range []int{50, 60} {
-		d := newDev(t, &script{}, Opts{Type: 'K', Averaging: 1, Mains: mains})
+		d := newDev(t, &script{}, Opts{Type: thermocouple.K, Averaging: 1, Mains: mains})
 		if err := d.echo(powerOn); sensors.CodeOf(err) != sensors.LostConfiguration {
 			t.Errorf("%d Hz: %v, want %s", mains, err, sensors.LostConfiguration)
 		}
@@ -148,15 +149,15 @@ func TestNoConfigurationEqualsPowerOn(t *testing.T) {
 }
 
 func FuzzDecode(f *testing.F) {
-	for _, typ := range []byte("BEJKNRSTX") {
+	for typ := range byte(len(types) + 1) {
 		f.Add(frame(nil), typ)
 	}
-	f.Add(make([]byte, 16), byte('K'))
-	f.Add([]byte{0x00, 0x03, 0xFF, 0x7F, 0xC0, 0x7F, 0xFF, 0x80, 0, 0, 0, 0, 0, 0, 0, 0}, byte('K'))
-	f.Add(frame(status(0x02)), byte('K'))
-	f.Add(frame(hot(0x55, 0xC0, 0x00)), byte('K'))
+	f.Add(make([]byte, 16), byte(thermocouple.K))
+	f.Add([]byte{0x00, 0x03, 0xFF, 0x7F, 0xC0, 0x7F, 0xFF, 0x80, 0, 0, 0, 0, 0, 0, 0, 0}, byte(thermocouple.K))
+	f.Add(frame(status(0x02)), byte(thermocouple.K))
+	f.Add(frame(hot(0x55, 0xC0, 0x00)), byte(thermocouple.K))
 	f.Fuzz(func(t *testing.T, regs []byte, typ byte) {
-		v, err := Decode(regs, Type(typ))
+		v, err := Decode(regs, thermocouple.Type(typ))
 		if err != nil {
 			if v != (Values{}) {
 				t.Errorf("values %v beside %v", v, err)
@@ -166,10 +167,11 @@ func FuzzDecode(f *testing.F) {
 			}
 			return
 		}
-		info, ok := Type(typ).info()
+		if !thermocouple.Type(typ).Valid() || len(regs) != registers {
+			t.Fatalf("value from %d registers of type %d", len(regs), typ)
+		}
+		info := types[typ]
 		switch {
-		case !ok || len(regs) != registers:
-			t.Errorf("value from %d registers of type %q", len(regs), typ)
 		case regs[regSR] != 0 || regs[regCR0]&cr0OneShot != 0:
 			t.Errorf("value in spite of SR %02x, CR0 %02x", regs[regSR], regs[regCR0])
 		case math.IsNaN(v.HotJunction) || v.HotJunction <= info.low || v.HotJunction >= info.high:

@@ -10,6 +10,7 @@ import (
 
 	"fluewright/sensors"
 	"fluewright/sensors/bus"
+	"fluewright/sensors/thermocouple"
 )
 
 // Identify recognises the chip on a port that nobody has connected yet; nil means that it
@@ -23,12 +24,9 @@ import (
 func Identify(_ context.Context, p spi.Port, clock sensors.Clock) (*sensors.Found, error) {
 	o := DefaultOpts
 	o.Clock = clock
-	d, err := prepare(p.String(), &o)
+	d, err := New(p, &o)
 	if err != nil {
 		return nil, err
-	}
-	if d.conn, err = connect(p); err != nil {
-		return nil, bus.Fault(d.String(), "connect", err)
 	}
 	all, err := d.readFrom(regCR0, 2*registers)
 	if err != nil {
@@ -54,32 +52,25 @@ func Identify(_ context.Context, p spi.Port, clock sensors.Clock) (*sensors.Foun
 
 // recognised says how the chip is set, and how to look at it.
 func (d *Dev) recognised(regs []byte) (*sensors.Found, error) {
-	f := &sensors.Found{Chip: "max31856", Sensor: d}
-	i := slices.IndexFunc([]byte(types), func(letter byte) bool {
-		info, _ := Type(letter).info()
-		return info.code == regs[regCR1]&0x0F
-	})
+	f := &sensors.Found{Chip: "max31856"}
+	i := slices.IndexFunc(thermocouple.Types(), func(t thermocouple.Type) bool { return types[t].code == regs[regCR1]&0x0F })
 	if i < 0 {
-		f.Detail, f.Measuring, f.Sensor = "set to measure a voltage", true, nil
+		f.Detail, f.Measuring = "set to measure a voltage", true
 		return f, nil
 	}
 	o := d.opts
-	o.Type = Type(types[i])
+	o.Type = thermocouple.Types()[i]
 	with, err := prepare(d.name, &o)
 	if err != nil {
 		return nil, err
 	}
 	with.conn = d.conn
-	f.Detail = fmt.Sprintf("set to type %c", o.Type)
-	f.Sensor = with
+	f.Detail, f.Sensor = fmt.Sprintf("set to type %v", o.Type), with
 	if regs[regCR0]&(cr0Auto|cr0OneShot) != 0 {
 		f.Measuring, f.Sensor = true, &onlooker{with}
 	}
 	return f, nil
 }
-
-// types are the letters of all types.
-const types = "BEJKNRST"
 
 // readFrom returns n registers from reg on.
 func (d *Dev) readFrom(reg byte, n int) ([]byte, error) {
@@ -103,15 +94,9 @@ func (o *onlooker) Sense(context.Context) (sensors.Sample, error) {
 	if err != nil {
 		return sensors.Sample{}, err
 	}
-	v, err := Decode(regs, o.d.opts.Type)
+	s, err := o.d.sample(regs)
 	if err != nil {
 		return sensors.Sample{}, o.d.fault(err)
-	}
-	s := sensors.Sample{Raw: sensors.RawOf(regs)}
-	s.Set(sensors.HotJunction, v.HotJunction)
-	s.Set(sensors.ColdJunction, v.ColdJunction)
-	if v.ColdJunction > coldSuspect {
-		s.Doubt = sensors.ColdJunctionHot
 	}
 	return s, nil
 }

@@ -12,20 +12,21 @@ import (
 
 	"fluewright/sensors"
 	"fluewright/sensors/bus"
+	"fluewright/sensors/thermocouple"
 )
 
 // Opts is the chip's set-up.
 type Opts struct {
-	Type      Type     // of the probe; the chip cannot know it
-	Averaging int      // samples in a conversion: 1, 2, 4, 8 or 16
-	Mains     int      // 50 or 60 Hz, the frequency to reject
-	OpenTest  OpenTest // zero means Below5kOhm
+	Type      thermocouple.Type // of the probe; the chip cannot know it
+	Averaging int               // samples in a conversion: 1, 2, 4, 8 or 16
+	Mains     int               // 50 or 60 Hz, the frequency to reject
+	OpenTest  OpenTest          // zero means Below5kOhm
 	Clock     sensors.Clock
 	Name      string // of the chip select, for messages; empty means the port's own
 }
 
 // DefaultOpts is type K on a North American mains, with an average of four samples.
-var DefaultOpts = Opts{Type: 'K', Averaging: 4, Mains: 60, OpenTest: Below5kOhm, Clock: sensors.SystemClock{}}
+var DefaultOpts = Opts{Type: thermocouple.K, Averaging: 4, Mains: 60, OpenTest: Below5kOhm, Clock: sensors.SystemClock{}}
 
 // ConversionTime is the longest that a conversion takes: one-shot with the cold junction
 // on (p. 4), the further samples of an average (p. 20) and the open-circuit test (p. 14).
@@ -81,9 +82,8 @@ func prepare(port string, o *Opts) (*Dev, error) {
 	if d.name == "" {
 		d.name = port
 	}
-	info, ok := o.Type.info()
-	if !ok {
-		return nil, fmt.Errorf("max31856: no thermocouple type %q: want one of B E J K N R S T", byte(o.Type))
+	if !o.Type.Valid() {
+		return nil, fmt.Errorf("max31856: thermocouple type %v: want one of %v", o.Type, thermocouple.Types())
 	}
 	average, ok := map[int]byte{1: 0, 2: 1, 4: 2, 8: 3, 16: 4}[o.Averaging]
 	if !ok {
@@ -103,7 +103,7 @@ func prepare(port string, o *Opts) (*Dev, error) {
 	}
 	d.config = [len(d.config)]byte{
 		regCR0:  byte(d.opts.OpenTest) << cr0OpenPos,
-		regCR1:  average<<cr1AveragePos | info.code,
+		regCR1:  average<<cr1AveragePos | types[o.Type].code,
 		regMask: 0xFF, // the FAULT pin is not used
 		// Both differ from the power-on values, so that a supply dip shows whatever else
 		// is configured.
@@ -183,18 +183,28 @@ func (d *Dev) Sense(context.Context) (sensors.Sample, error) {
 	if err := d.echo(regs); err != nil {
 		return sensors.Sample{}, err
 	}
-	v, err := Decode(regs, d.opts.Type)
+	s, err := d.sample(regs)
 	if err != nil {
 		return sensors.Sample{}, d.afterFault(err)
 	}
-	s := sensors.Sample{Raw: sensors.RawOf(regs), Taken: d.triggered}
+	s.Taken = d.triggered
+	if err := d.trigger(); err != nil {
+		return sensors.Sample{}, err
+	}
+	return s, nil
+}
+
+// sample is what the registers say.
+func (d *Dev) sample(regs []byte) (sensors.Sample, error) {
+	v, err := Decode(regs, d.opts.Type)
+	if err != nil {
+		return sensors.Sample{}, err
+	}
+	s := sensors.Sample{Raw: sensors.RawOf(regs)}
 	s.Set(sensors.HotJunction, v.HotJunction)
 	s.Set(sensors.ColdJunction, v.ColdJunction)
 	if v.ColdJunction > coldSuspect {
 		s.Doubt = sensors.ColdJunctionHot
-	}
-	if err := d.trigger(); err != nil {
-		return sensors.Sample{}, err
 	}
 	return s, nil
 }

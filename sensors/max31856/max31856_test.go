@@ -16,6 +16,7 @@ import (
 	"periph.io/x/conn/v3/spi"
 
 	"fluewright/sensors"
+	"fluewright/sensors/thermocouple"
 )
 
 // op is one expected transfer. A read's request is given in full.
@@ -93,7 +94,7 @@ func with(at int, b ...byte) []byte {
 }
 
 // Type K, average of 4, 50 Hz: CR0 0x11, CR1 0x23.
-var opts = Opts{Type: 'K', Averaging: 4, Mains: 50}
+var opts = Opts{Type: thermocouple.K, Averaging: 4, Mains: 50}
 
 // set is the configuration of opts as the chip echoes it, with the request's number and
 // the six data bytes.
@@ -317,10 +318,10 @@ func TestNewRefuses(t *testing.T) {
 		opts Opts
 		want string
 	}{
-		{"type", Opts{Type: 'X', Averaging: 1, Mains: 50}, "thermocouple type"},
-		{"averaging", Opts{Type: 'K', Averaging: 3, Mains: 50}, "averaging"},
-		{"mains", Opts{Type: 'K', Averaging: 1, Mains: 55}, "mains"},
-		{"open test", Opts{Type: 'K', Averaging: 1, Mains: 50, OpenTest: 4}, "open-circuit test"},
+		{"type", Opts{Averaging: 1, Mains: 50}, "thermocouple type"},
+		{"averaging", Opts{Type: thermocouple.K, Averaging: 3, Mains: 50}, "averaging"},
+		{"mains", Opts{Type: thermocouple.K, Averaging: 1, Mains: 55}, "mains"},
+		{"open test", Opts{Type: thermocouple.K, Averaging: 1, Mains: 50, OpenTest: 4}, "open-circuit test"},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
 			_, err := New(&script{t: t}, &tc.opts)

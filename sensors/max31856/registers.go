@@ -1,6 +1,10 @@
 package max31856
 
-import "time"
+import (
+	"time"
+
+	"fluewright/sensors/thermocouple"
+)
 
 // Registers (Table 6, p. 18). A read starts at any address, a write at address | 0x80;
 // both go on to the following ones while chip select is low.
@@ -49,9 +53,6 @@ const (
 	srOpen      = 0x01
 )
 
-// Type is a thermocouple type's letter.
-type Type byte
-
 // typeInfo is the type's code in CR1 (p. 20) and the range in which the chip linearises
 // it; beyond, it reports the limit itself (Table 1, p. 12, and p. 15).
 type typeInfo struct {
@@ -59,26 +60,16 @@ type typeInfo struct {
 	low, high float64
 }
 
-func (t Type) info() (typeInfo, bool) {
-	switch t {
-	case 'B':
-		return typeInfo{0, 250, 1820}, true
-	case 'E':
-		return typeInfo{1, -200, 1000}, true
-	case 'J':
-		return typeInfo{2, -210, 1200}, true
-	case 'K':
-		return typeInfo{3, -200, 1372}, true
-	case 'N':
-		return typeInfo{4, -200, 1300}, true
-	case 'R':
-		return typeInfo{5, -50, 1768}, true
-	case 'S':
-		return typeInfo{6, -50, 1768}, true
-	case 'T':
-		return typeInfo{7, -200, 400}, true
-	}
-	return typeInfo{}, false
+// types is indexed by thermocouple.Type; the entry of no type is empty.
+var types = [...]typeInfo{
+	thermocouple.B: {0, 250, 1820},
+	thermocouple.E: {1, -200, 1000},
+	thermocouple.J: {2, -210, 1200},
+	thermocouple.K: {3, -200, 1372},
+	thermocouple.N: {4, -200, 1300},
+	thermocouple.R: {5, -50, 1768},
+	thermocouple.S: {6, -50, 1768},
+	thermocouple.T: {7, -200, 400},
 }
 
 // OpenTest is how long the chip waits in its test for an open circuit, by the source

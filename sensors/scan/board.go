@@ -113,7 +113,7 @@ func (b *Board) Status(name string) (Status, bool) {
 // chip or its wiring.
 func transient(c sensors.Code) bool {
 	switch c {
-	case sensors.NoAnswer, sensors.BadChecksum, sensors.BusError:
+	case sensors.NoAnswer, sensors.MuxNoAnswer, sensors.BadChecksum, sensors.BusError:
 		return true
 	}
 	return false

@@ -220,7 +220,7 @@ func (c *chip) sense(ctx context.Context) (sensors.Sample, error) {
 func needsStart(c sensors.Code) bool {
 	switch c {
 	case sensors.LostConfiguration, sensors.WrongPart, sensors.StuckLow, sensors.StuckHigh,
-		sensors.NoAnswer, sensors.ImpossibleFrame, sensors.BusDown, sensors.DeviceMissing:
+		sensors.NoAnswer, sensors.MuxNoAnswer, sensors.ImpossibleFrame, sensors.BusDown, sensors.DeviceMissing:
 		return true
 	}
 	return false

@@ -37,7 +37,7 @@ func TestDiagnosedFaultTakesTheValueAtOnce(t *testing.T) {
 }
 
 func TestFailedTransferIsForgivenOnce(t *testing.T) {
-	for _, code := range []sensors.Code{sensors.BadChecksum, sensors.BusError, sensors.NoAnswer} {
+	for _, code := range []sensors.Code{sensors.BadChecksum, sensors.BusError, sensors.NoAnswer, sensors.MuxNoAnswer} {
 		t.Run(string(code), func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
 				f := newFake("chip")

@@ -40,13 +40,6 @@ type Reading struct {
 	Doubt    sensors.Code
 }
 
-// fail keeps err, if there is one, as the chip's fault.
-func (l *Look) fail(device string, err error) {
-	if err != nil {
-		l.Fault = asFault(device, err)
-	}
-}
-
 // look starts the chips and takes their samples, all chips in each round.
 func look(ctx context.Context, clock sensors.Clock, chips []*Chip) error {
 	var running []*Chip
@@ -60,7 +53,7 @@ func look(ctx context.Context, clock sensors.Clock, chips []*Chip) error {
 			continue
 		}
 		if err := c.sensor.Start(ctx); err != nil {
-			c.Look.fail(c.sensor.String(), err)
+			c.Look.Fault = asFault(c.sensor.String(), err)
 			continue
 		}
 		running = append(running, c)

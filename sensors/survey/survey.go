@@ -28,9 +28,16 @@ type Known struct {
 	Name    string // to find it by in the result
 	Bus     string // as the configuration calls it
 	Address uint16
+	Mux     Mux // that it is behind
 	Chip    string
 	I2C     func(i2c.Bus, sensors.Clock) (sensors.Sensor, error)
 	SPI     func(spi.Port, sensors.Clock) (sensors.Sensor, error)
+}
+
+// Mux is a channel of a multiplexer; the zero Mux is none.
+type Mux struct {
+	Address uint16
+	Channel int
 }
 
 // Bus is a bus with what was found on it.
@@ -46,12 +53,22 @@ type Bus struct {
 type Chip struct {
 	Name      string // Known's; empty for one that was not known
 	Address   uint16 // 0 on SPI
+	Mux       Mux
 	Chip      string
 	Detail    string
 	Measuring bool // for another program: it was left as it is
 	Look      Look
 	sensor    sensors.Sensor
-	port      io.Closer
+}
+
+// make makes the chip's driver; one that cannot be made is the chip's fault.
+func (c *Chip) make(device string, driver func() (sensors.Sensor, error)) {
+	made, err := driver()
+	if err != nil {
+		c.Look.Fault = asFault(device, err)
+		return
+	}
+	c.sensor = made
 }
 
 // Run looks at the buses, one after the other, and then at the chips, all at a time. What
@@ -132,70 +149,10 @@ func (s *survey) visit(ctx context.Context, b *Bus) error {
 		// The chips that are known share what the bus suffers from.
 		for _, k := range known {
 			if !slices.ContainsFunc(b.Chips, func(c Chip) bool { return c.Name == k.Name }) {
-				b.Chips = append(b.Chips, Chip{Name: k.Name, Address: k.Address, Chip: k.Chip, Look: Look{Fault: b.Fault}})
+				b.Chips = append(b.Chips, Chip{Name: k.Name, Address: k.Address, Mux: k.Mux, Chip: k.Chip, Look: Look{Fault: b.Fault}})
 			}
 		}
 	}
-	return nil
-}
-
-func (s *survey) visitI2C(ctx context.Context, b *Bus, known []Known) error {
-	open, err := s.Open.I2C(b.Device)
-	if err != nil {
-		return err
-	}
-	s.open = append(s.open, open)
-	taken := map[uint16]bool{}
-	for address := range b.Bound {
-		taken[address] = true
-	}
-	for _, k := range known {
-		c := Chip{Name: k.Name, Address: k.Address, Chip: k.Chip}
-		switch driver := b.Bound[k.Address]; {
-		case driver != "":
-			c.Look.Fault = boundFault(b, k.Address, driver)
-		default:
-			c.sensor, err = k.I2C(open, s.Clock)
-			c.Look.fail(b.Device, err)
-		}
-		taken[k.Address] = true
-		b.Chips = append(b.Chips, c)
-	}
-	answers := map[uint16]bool{}
-	for _, kind := range i2cKinds {
-		for _, address := range kind.addresses {
-			if taken[address] {
-				continue
-			}
-			if _, asked := answers[address]; !asked {
-				err := open.Tx(address, nil, make([]byte, 1))
-				if err != nil && bus.Classify(err) != sensors.NoAnswer {
-					return bus.Fault(b.Device, fmt.Sprintf("ask at %#02x", address), err)
-				}
-				answers[address] = err == nil
-			}
-			if !answers[address] && !kind.mute {
-				continue
-			}
-			found, err := kind.identify(ctx, open, address, s.Clock)
-			switch {
-			case err != nil && ofTheBus(err):
-				return err
-			case err != nil:
-				c := Chip{Address: address, Chip: kind.family}
-				c.Look.fail(b.Device, err)
-				b.Chips, taken[address] = append(b.Chips, c), true
-			case found != nil:
-				b.Chips, taken[address] = append(b.Chips, chipOf(found, address)), true
-			}
-		}
-	}
-	for address, there := range answers {
-		if there && !taken[address] {
-			b.Strangers = append(b.Strangers, address)
-		}
-	}
-	slices.Sort(b.Strangers)
 	return nil
 }
 
@@ -208,8 +165,7 @@ func (s *survey) visitSPI(ctx context.Context, b *Bus, known []Known) error {
 		}
 		s.open = append(s.open, p)
 		c := Chip{Name: k.Name, Chip: k.Chip}
-		c.sensor, err = k.SPI(p, s.Clock)
-		c.Look.fail(b.Device, err)
+		c.make(b.Device, func() (sensors.Sensor, error) { return k.SPI(p, s.Clock) })
 		b.Chips = append(b.Chips, c)
 		return nil
 	}
@@ -221,7 +177,7 @@ func (s *survey) visitSPI(ctx context.Context, b *Bus, known []Known) error {
 		found, err := kind.identify(ctx, p, s.Clock)
 		if err == nil && found != nil {
 			s.open = append(s.open, p)
-			b.Chips = append(b.Chips, chipOf(found, 0))
+			b.Chips = append(b.Chips, chipOf(found, Mux{}, 0))
 			return nil
 		}
 		if err := errors.Join(err, p.Close()); err != nil {
@@ -231,28 +187,10 @@ func (s *survey) visitSPI(ctx context.Context, b *Bus, known []Known) error {
 	return nil
 }
 
-func chipOf(f *sensors.Found, address uint16) Chip {
-	return Chip{Address: address, Chip: f.Chip, Detail: f.Detail, Measuring: f.Measuring, sensor: f.Sensor}
-}
-
 // close closes the buses; what fails here harms nobody.
 func (s *survey) close() {
-	for _, c := range s.open {
+	for _, c := range slices.Backward(s.open) {
 		_ = c.Close()
-	}
-}
-
-// ofTheBus reports whether no other address needs to be tried.
-func ofTheBus(err error) bool {
-	part := bus.Classify(err).Info().Part
-	return sensors.CodeOf(err) == sensors.BusDown || part == sensors.InBoard
-}
-
-func boundFault(b *Bus, address uint16, driver string) *sensors.Fault {
-	return &sensors.Fault{
-		Code: sensors.BusInUse, Device: fmt.Sprintf("%s at %#02x", b.Device, address),
-		Detail: "the kernel's driver " + driver,
-		Advice: fmt.Sprintf("Take the chip out of the board's configuration (its overlay), or unload the module of %s.", driver),
 	}
 }
 

@@ -2,6 +2,10 @@ package survey_test
 
 import (
 	"context"
+	"fmt"
+	"maps"
+	"math"
+	"slices"
 	"strings"
 	"testing"
 	"testing/synctest"
@@ -18,6 +22,7 @@ import (
 	"fluewright/sensors/max31856"
 	"fluewright/sensors/sdp8xx"
 	"fluewright/sensors/survey"
+	"fluewright/sensors/thermocouple"
 	"fluewright/sensors/traffic"
 )
 
@@ -30,9 +35,12 @@ func on(b *bench.Bench) survey.Options {
 			SPI: func(name string) (spi.PortCloser, error) { return selects[strings.TrimPrefix(name, "/dev/")].Open() },
 		},
 		Adapters: func() []bus.Adapter {
-			all := []bus.Adapter{{Device: "/dev/i2c-1"}}
-			for _, s := range []string{"spidev0.0", "spidev0.1", "spidev1.0"} {
-				all = append(all, bus.Adapter{Device: "/dev/" + s, SPI: true})
+			var all []bus.Adapter
+			for _, name := range slices.Sorted(maps.Keys(buses)) {
+				all = append(all, bus.Adapter{Device: "/dev/" + name})
+			}
+			for _, name := range slices.Sorted(maps.Keys(selects)) {
+				all = append(all, bus.Adapter{Device: "/dev/" + name, SPI: true})
 			}
 			return all
 		},
@@ -123,6 +131,59 @@ func TestFindsWhatIsThere(t *testing.T) {
 	})
 }
 
+// One of each chip, two of them behind a multiplexer: found where they are, and nowhere
+// else, twice over, since the first survey leaves all as it was.
+func TestFindsOneOfEach(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b, err := bench.New(bench.Config{Seed: 1, Every: true})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for c, v := range map[string]string{"firebox": "640", "outdoor": "-12", "return": "19", "draft": "14", "ambient": "96600", "room": "21"} {
+			if _, err := b.Do("pin " + c + " " + v); err != nil {
+				t.Fatal(err)
+			}
+		}
+		for range 2 {
+			found, err := survey.Run(t.Context(), on(b))
+			if err != nil {
+				t.Fatal(err)
+			}
+			got := map[string]string{}
+			for _, bus := range found {
+				if bus.Fault != nil || len(bus.Strangers) > 0 {
+					t.Errorf("%s: %v, strangers %#x", bus.Device, bus.Fault, bus.Strangers)
+				}
+				for _, c := range bus.Chips {
+					at := fmt.Sprintf("%s %#02x", strings.TrimPrefix(bus.Device, "/dev/"), c.Address)
+					if c.Mux.Address != 0 {
+						at += fmt.Sprintf(" behind %#02x/%d", c.Mux.Address, c.Mux.Channel)
+					}
+					got[at] = c.Chip
+					for _, r := range c.Look.Readings {
+						want, ok := map[string]float64{"max31855": 640, "mcp9601": -12, "mcp9808": 19, "sdp810-125pa": 14}[c.Chip]
+						if ok && r.Quantity != sensors.ColdJunction && math.Abs(r.Value-want) > 0.4 {
+							t.Errorf("%s measures %v, want %v", c.Chip, r.Value, want)
+						}
+					}
+					if c.Look.Fault != nil || c.Look.Samples < 8 && c.Chip != "pca9548" && c.Chip != "ads1115" {
+						t.Errorf("%s: %+v", c.Chip, c.Look)
+					}
+				}
+			}
+			want := map[string]string{
+				"i2c-1 0x25": "sdp810-125pa", "i2c-1 0x76": "bme280",
+				"i2c-2 0x18": "mcp9808", "i2c-2 0x48": "ads1115", "i2c-2 0x70": "pca9548",
+				"i2c-2 0x60 behind 0x70/0": "mcp9601", "i2c-2 0x25 behind 0x70/3": "sdp810-125pa",
+				"spidev0.0 0x00": "max31856", "spidev0.1 0x00": "max31856", "spidev1.0 0x00": "max31856", "spidev1.1 0x00": "max31855",
+			}
+			if diff := cmp.Diff(want, got); diff != "" {
+				t.Errorf("(-want +got):\n%s", diff)
+			}
+		}
+	})
+}
+
 // What another program has set going is read, and goes on.
 func TestLeavesAloneWhatMeasures(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
@@ -204,10 +265,10 @@ func TestStrangersKeepTheirState(t *testing.T) {
 		if relays.writes != 0 || relays.pins != 0x5A {
 			t.Errorf("a port expander was written %d times, its pins are %#x", relays.writes, relays.pins)
 		}
-		if mux.pins != 0x02 {
-			t.Errorf("a multiplexer was left at %#x", mux.pins)
+		if c := find(t, found, "/dev/i2c-1", 0x77); c.Chip != "pca9548" || mux.pins != 0x02 {
+			t.Errorf("%s at 0x77, left at %#x", c.Chip, mux.pins)
 		}
-		if diff := cmp.Diff([]uint16{0x21, 0x77}, found[0].Strangers); diff != "" {
+		if diff := cmp.Diff([]uint16{0x21}, found[0].Strangers); diff != "" {
 			t.Errorf("strangers (-want +got):\n%s", diff)
 		}
 	})
@@ -242,7 +303,7 @@ func TestFaultsAreNamed(t *testing.T) {
 func known(name, device string) survey.Known {
 	if strings.Contains(device, "spi") {
 		return survey.Known{Name: name, Bus: device, Chip: "max31856", SPI: func(p spi.Port, c sensors.Clock) (sensors.Sensor, error) {
-			return max31856.New(p, &max31856.Opts{Type: 'K', Averaging: 16, Mains: 50, Clock: c})
+			return max31856.New(p, &max31856.Opts{Type: thermocouple.K, Averaging: 16, Mains: 50, Clock: c})
 		}}
 	}
 	return survey.Known{Name: name, Bus: device, Address: 0x25, Chip: "sdp810-125pa", I2C: func(b i2c.Bus, c sensors.Clock) (sensors.Sensor, error) {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"path"
+	"slices"
 	"strings"
 
 	"periph.io/x/conn/v3/i2c"
@@ -14,9 +15,15 @@ import (
 	"fluewright/sensors"
 	"fluewright/sensors/bme280"
 	"fluewright/sensors/bus"
+	"fluewright/sensors/max31855"
 	"fluewright/sensors/max31856"
+	"fluewright/sensors/mcp9600"
+	"fluewright/sensors/mcp9808"
+	"fluewright/sensors/pca9548"
 	"fluewright/sensors/scan"
 	"fluewright/sensors/sdp8xx"
+	"fluewright/sensors/thermocouple"
+	"fluewright/sensors/transmitter"
 )
 
 // chip is how one kind of chip is wired: its driver, and which of its quantities may
@@ -32,20 +39,81 @@ type chip struct {
 var chips = map[string]chip{
 	"max31856": {
 		spi: func(p spi.Port, s config.Sensor, clock sensors.Clock) (sensors.Sensor, error) {
+			kind, err := thermocouple.ParseType(s.Thermocouple)
+			if err != nil {
+				return nil, err
+			}
 			return max31856.New(p, &max31856.Opts{
-				Type:      max31856.Type(s.Thermocouple[0]),
+				Type:      kind,
 				Averaging: s.Averaging,
 				Mains:     s.MainsHz,
 				Clock:     clock,
 				Name:      s.Bus,
 			})
 		},
-		quantity: func(frame.Channel) sensors.Quantity { return sensors.HotJunction },
+		quantity: only(sensors.HotJunction),
 	},
+	"max31855": {
+		spi: func(p spi.Port, s config.Sensor, clock sensors.Clock) (sensors.Sensor, error) {
+			kind, err := thermocouple.ParseType(s.Thermocouple)
+			if err != nil {
+				return nil, err
+			}
+			return max31855.New(p, &max31855.Opts{Type: kind, Clock: clock, Name: s.Bus})
+		},
+		quantity: only(sensors.HotJunction),
+	},
+	"mcp9600":      converter(mcp9600.MCP9600),
+	"mcp9601":      converter(mcp9600.MCP9601),
 	"sdp810-125pa": sdp(sdp8xx.SDP810P125),
 	"sdp810-500pa": sdp(sdp8xx.SDP810P500),
-	"bme280":       barometer,
-	"bmp280":       barometer,
+	"sdp811-500pa": sdp(sdp8xx.SDP811P500),
+	"sdp800-125pa": sdp(sdp8xx.SDP800P125),
+	"sdp800-500pa": sdp(sdp8xx.SDP800P500),
+	"sdp801-500pa": sdp(sdp8xx.SDP801P500),
+	"sdp31-500pa":  sdp(sdp8xx.SDP31P500),
+	"sdp32-125pa":  sdp(sdp8xx.SDP32P125),
+	"ads1115": {
+		i2c: func(b i2c.Bus, s config.Sensor, clock sensors.Clock) (sensors.Sensor, error) {
+			x := s.Transmitter
+			scale := transmitter.Scale{
+				Signal: transmitter.Ratiometric, Low: x.Low, High: x.High, Divider: float64(x.Divider), Shunt: x.Shunt,
+			}
+			if x.Current {
+				scale.Signal = transmitter.Current
+			}
+			return transmitter.New(b, &transmitter.Opts{
+				Scale: scale, Address: s.Address, Input: x.Input, SupplyInput: x.SupplyInput, Clock: clock,
+			})
+		},
+		quantity: only(sensors.DifferentialPressure),
+	},
+	"bme280": barometer,
+	"bmp280": barometer,
+	"mcp9808": {
+		i2c: func(b i2c.Bus, s config.Sensor, clock sensors.Clock) (sensors.Sensor, error) {
+			return mcp9808.New(b, &mcp9808.Opts{Address: s.Address, Clock: clock})
+		},
+		quantity: only(sensors.AirTemperature),
+	},
+}
+
+// only is a chip that has one quantity for whatever channel it feeds.
+func only(q sensors.Quantity) func(frame.Channel) sensors.Quantity {
+	return func(frame.Channel) sensors.Quantity { return q }
+}
+
+func converter(part mcp9600.Part) chip {
+	return chip{
+		i2c: func(b i2c.Bus, s config.Sensor, clock sensors.Clock) (sensors.Sensor, error) {
+			kind, err := thermocouple.ParseType(s.Thermocouple)
+			if err != nil {
+				return nil, err
+			}
+			return mcp9600.New(b, &mcp9600.Opts{Part: part, Type: kind, Address: s.Address, Clock: clock})
+		},
+		quantity: only(sensors.HotJunction),
+	}
 }
 
 func sdp(part sdp8xx.Part) chip {
@@ -53,7 +121,7 @@ func sdp(part sdp8xx.Part) chip {
 		i2c: func(b i2c.Bus, s config.Sensor, clock sensors.Clock) (sensors.Sensor, error) {
 			return sdp8xx.New(b, &sdp8xx.Opts{Part: part, Address: s.Address, Clock: clock})
 		},
-		quantity: func(frame.Channel) sensors.Quantity { return sensors.DifferentialPressure },
+		quantity: only(sensors.DifferentialPressure),
 		massFlow: true,
 	}
 }
@@ -73,7 +141,7 @@ var barometer = chip{
 // buses makes a reading loop for each bus of the configuration.
 func buses(cfg *config.Config, b *scan.Board, clock sensors.Clock) ([]*scan.Loop, error) {
 	groups := map[string]*scan.Config{}
-	shared := map[string]*bus.SharedI2C{}
+	trunks := map[string]*trunk{}
 	var order []string
 	for _, s := range cfg.Sensors {
 		kind, ok := chips[s.Chip]
@@ -85,15 +153,16 @@ func buses(cfg *config.Config, b *scan.Board, clock sensors.Clock) ([]*scan.Loop
 		if g == nil {
 			g = &scan.Config{Name: name, Period: cfg.Sampling.Period, Clock: clock}
 			if kind.i2c != nil {
-				shared[name] = bus.NewSharedI2C(s.Bus)
-				g.Bus = shared[name]
+				trunks[name] = &trunk{SharedI2C: bus.NewSharedI2C(s.Bus)}
+				g.Bus = trunks[name]
 			}
 			groups[name] = g
 			order = append(order, name)
 		}
 		slot := scan.Slot{Name: s.Name, StaleAfter: cfg.Sampling.StaleAfter, Open: openOnSPI(kind, s, clock)}
 		if kind.i2c != nil {
-			slot.Open = openOnI2C(kind, s, clock, shared[name])
+			slot.Open = openOnI2C(kind, s, clock, trunks[name])
+			trunks[name].fit(s.Mux)
 		}
 		g.Slots = append(g.Slots, slot)
 	}
@@ -132,9 +201,39 @@ func openOnSPI(kind chip, s config.Sensor, clock sensors.Clock) func(context.Con
 	}
 }
 
-func openOnI2C(kind chip, s config.Sensor, clock sensors.Clock, shared *bus.SharedI2C) func(context.Context) (sensors.Sensor, error) {
+// trunk is an I2C bus with the multiplexers on it. It is used by one loop's goroutine.
+type trunk struct {
+	*bus.SharedI2C
+	addresses []uint16 // of the multiplexers
+	open      i2c.Bus  // that the multiplexers were made for
+	muxes     *pca9548.Group
+}
+
+// fit notes a multiplexer, each once.
+func (t *trunk) fit(m config.Mux) {
+	if m.Address != 0 && !slices.Contains(t.addresses, m.Address) {
+		t.addresses = append(t.addresses, m.Address)
+	}
+}
+
+// at is the bus that a chip behind m, or behind none, is on.
+func (t *trunk) at(m config.Mux) (i2c.Bus, error) {
+	b, err := t.Bus()
+	if err != nil || m.Address == 0 {
+		return b, err
+	}
+	if t.open != b {
+		if t.muxes, err = pca9548.New(b, t.addresses...); err != nil {
+			return nil, err
+		}
+		t.open = b
+	}
+	return t.muxes.Channel(m.Address, m.Channel)
+}
+
+func openOnI2C(kind chip, s config.Sensor, clock sensors.Clock, on *trunk) func(context.Context) (sensors.Sensor, error) {
 	return func(context.Context) (sensors.Sensor, error) {
-		b, err := shared.Bus()
+		b, err := on.at(s.Mux)
 		if err != nil {
 			return nil, err
 		}

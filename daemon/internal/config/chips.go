@@ -16,9 +16,13 @@ type chip struct {
 	feeds [][]frame.Channel
 	// addresses on I2C, the default first.
 	addresses []int
-	// amplifier: it needs to be told what thermocouple is connected, how often to
-	// average and which hum to reject.
-	amplifier bool
+	// thermocouples are the types that it can be told or made for; none if it has no
+	// thermocouple.
+	thermocouples []string
+	// filters: it averages and rejects the mains' hum as it is told.
+	filters bool
+	// converts: an analog transmitter is behind it.
+	converts bool
 }
 
 type busKind uint8
@@ -55,14 +59,39 @@ var (
 )
 
 var chips = []chip{
-	{name: "max31856", bus: spi, feeds: [][]frame.Channel{probed}, amplifier: true},
-	{name: "sdp810-125pa", feeds: [][]frame.Channel{{frame.Draft}}, addresses: []int{0x25}},
-	{name: "sdp810-500pa", feeds: [][]frame.Channel{{frame.Draft}}, addresses: []int{0x25}},
+	{name: "max31856", bus: spi, feeds: [][]frame.Channel{probed}, thermocouples: thermocoupleTypes(), filters: true},
+	// Its type is the suffix of its name; there is none for type B.
+	{name: "max31855", bus: spi, feeds: [][]frame.Channel{probed}, thermocouples: thermocoupleTypes()[1:]},
+	{name: "mcp9600", feeds: [][]frame.Channel{probed}, addresses: span8(0x60), thermocouples: thermocoupleTypes()},
+	{name: "mcp9601", feeds: [][]frame.Channel{probed}, addresses: span8(0x60), thermocouples: thermocoupleTypes()},
+	{name: "sdp810-125pa", feeds: draft, addresses: []int{0x25}},
+	{name: "sdp810-500pa", feeds: draft, addresses: []int{0x25}},
+	{name: "sdp811-500pa", feeds: draft, addresses: []int{0x26}},
+	{name: "sdp800-125pa", feeds: draft, addresses: []int{0x25}},
+	{name: "sdp800-500pa", feeds: draft, addresses: []int{0x25}},
+	{name: "sdp801-500pa", feeds: draft, addresses: []int{0x26}},
+	{name: "sdp31-500pa", feeds: draft, addresses: []int{0x21, 0x22, 0x23}},
+	{name: "sdp32-125pa", feeds: draft, addresses: []int{0x21, 0x22, 0x23}},
+	{name: "ads1115", feeds: draft, addresses: []int{0x48, 0x49, 0x4A, 0x4B}, converts: true},
 	{name: "bme280", feeds: [][]frame.Channel{{frame.Ambient}, aired}, addresses: []int{0x76, 0x77}},
 	{name: "bmp280", feeds: [][]frame.Channel{{frame.Ambient}, aired}, addresses: []int{0x76, 0x77}},
+	{name: "mcp9808", feeds: [][]frame.Channel{aired}, addresses: span8(0x18)},
 }
 
-func chipNames() []string {
+// draft is what a differential-pressure sensor may feed.
+var draft = [][]frame.Channel{{frame.Draft}}
+
+// span8 is eight addresses, as three pins select them.
+func span8(first int) []int {
+	all := make([]int, 8)
+	for i := range all {
+		all[i] = first + i
+	}
+	return all
+}
+
+// Chips lists the names of the chips that a configuration may fit.
+func Chips() []string {
 	names := make([]string, len(chips))
 	for i, c := range chips {
 		names[i] = c.name

@@ -39,18 +39,39 @@ type Sampling struct {
 // Sensor is one chip on one bus.
 type Sensor struct {
 	Name string // its first channel's name
-	Chip string // "max31856", "sdp810-125pa", "sdp810-500pa", "bme280", "bmp280", …
+	Chip string // "max31856", "sdp810-125pa", "bme280", …
 	// Bus is the device file, "/dev/spidev0.0" or "/dev/i2c-1", or the name of a bus
 	// registered in the process.
 	Bus      string
 	Address  uint16 // on I2C
+	Mux      Mux    // on I2C, where one is in between
 	Channels []frame.Channel
 	// For thermocouple amplifiers.
 	Thermocouple string // type letter
-	MainsHz      int    // 50 or 60
-	Averaging    int    // 1, 2, 4, 8 or 16 conversions
+	// For the MAX31856.
+	MainsHz   int // 50 or 60
+	Averaging int // 1, 2, 4, 8 or 16 conversions
+	// For the ADS1115.
+	Transmitter Transmitter
 	// Line is where the configuration says so.
 	Line int
+}
+
+// Mux is a channel of an I2C multiplexer; the zero Mux is none.
+type Mux struct {
+	Address uint16
+	Channel int
+}
+
+// Transmitter is an analog pressure transmitter behind a converter. The zero Transmitter
+// is none.
+type Transmitter struct {
+	Current     bool    // 4 to 20 mA over Shunt, instead of 0.5 to 4.5 V of a supply of 5 V
+	Low, High   float64 // its range, Pa
+	Input       int     // 0 to 3
+	SupplyInput int     // where the supply of 5 V is measured
+	Divider     int     // by how much the two voltages are divided before the converter
+	Shunt       float64 // Ω
 }
 
 // MQTT says where to publish.

@@ -2,6 +2,7 @@ package config_test
 
 import (
 	"errors"
+	"fmt"
 	"net"
 	"net/netip"
 	"os"
@@ -53,14 +54,23 @@ func check(t *testing.T, c *config.Config) {
 			must(!fed[ch], "fed twice", s)
 			fed[ch] = true
 		}
-		place := s.Bus + string(rune(s.Address))
+		place := fmt.Sprint(s.Bus, s.Mux, s.Address)
 		must(!places[place], "two chips at one place", s)
 		places[place] = true
 		must(strings.HasPrefix(s.Bus, "/dev/") || strings.HasPrefix(s.Bus, "bench-"), "bus", s)
+		must(s.Mux == config.Mux{} || s.Mux.Address >= 0x70 && s.Mux.Address <= 0x77 && s.Mux.Channel >= 0 && s.Mux.Channel < 8, "mux", s)
+		must((s.Address == 0) == strings.HasPrefix(s.Chip, "max318") && s.Address < 0x78, "address", s)
+		must((len(s.Thermocouple) == 1) == (strings.HasPrefix(s.Chip, "max318") || strings.HasPrefix(s.Chip, "mcp960")), "thermocouple", s)
 		if s.Chip == "max31856" {
-			must(len(s.Thermocouple) == 1 && (s.MainsHz == 50 || s.MainsHz == 60) && s.Averaging >= 1 && s.Averaging <= 16, "amplifier", s)
-		} else {
-			must(s.Address > 0 && s.Address < 0x80, "address", s)
+			must((s.MainsHz == 50 || s.MainsHz == 60) && s.Averaging >= 1 && s.Averaging <= 16, "amplifier", s)
+		}
+		switch x := s.Transmitter; {
+		case s.Chip != "ads1115":
+			must(x == config.Transmitter{}, "transmitter", s)
+		case x.Current:
+			must(x.Low < x.High && x.Input >= 0 && x.Input < 4 && x.Shunt >= 50 && x.Shunt <= 150, "current", s)
+		default:
+			must(x.Low < x.High && x.Input >= 0 && x.Input < 4 && x.SupplyInput != x.Input && (x.Divider == 1 || x.Divider == 2), "volts", s)
 		}
 	}
 	must(fed == a.Fitted, "fitted", a.Fitted)

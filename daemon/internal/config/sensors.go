@@ -59,7 +59,7 @@ func sensors(root *table) []Sensor {
 // sensor reads one chip. What is wrong is left empty, and not judged any further.
 func sensor(t *table) Sensor {
 	s := Sensor{Line: t.line}
-	s.Chip = t.required("chip", chipNames()).value
+	s.Chip = t.required("chip", Chips()).value
 	c := chipCalled(s.Chip)
 	s.Channels = t.channels(c)
 	if len(s.Channels) > 0 {
@@ -67,7 +67,9 @@ func sensor(t *table) Sensor {
 	}
 	s.Bus = t.bus(c)
 	s.Address = t.address(c)
+	s.Mux = t.mux(c)
 	t.amplifier(c, &s)
+	t.transmitter(c, &s)
 	t.done()
 	return s
 }
@@ -188,6 +190,32 @@ func (t *table) address(c *chip) uint16 {
 	}
 }
 
+// muxPlace is a multiplexer's address, of the eight that there are, and a channel.
+var muxPlace = regexp.MustCompile(`^0x7([0-7])/([0-7])$`)
+
+// mux reads which channel of which multiplexer the chip is behind.
+func (t *table) mux(c *chip) Mux {
+	switch {
+	case c == nil:
+		t.take("mux")
+		return Mux{}
+	case c.bus == spi:
+		t.refuse("mux", fmt.Sprintf("%s is on SPI, where there are none; leave it out", c.name))
+		return Mux{}
+	}
+	place := t.text("mux", "", func(s string) error {
+		if !muxPlace.MatchString(s) {
+			return fmt.Errorf("%q is no channel of a multiplexer; it is an address from 0x70 to 0x77 and a channel from 0 to 7, like \"0x70/3\"", s)
+		}
+		return nil
+	}).value
+	if place == "" {
+		return Mux{}
+	}
+	at := muxPlace.FindStringSubmatch(place)
+	return Mux{Address: 0x70 + uint16(at[1][0]-'0'), Channel: int(at[2][0] - '0')}
+}
+
 // amplifier reads what only a thermocouple amplifier needs to know. The thermocouple's
 // type has no default because the chip cannot tell which is connected, and a wrong one
 // gives temperatures that are wrong and plausible.
@@ -195,19 +223,88 @@ func (t *table) amplifier(c *chip, s *Sensor) {
 	switch {
 	case c == nil:
 		t.known = append(t.known, "thermocouple", "mains", "averaging")
-	case !c.amplifier:
-		for _, key := range []string{"thermocouple", "mains", "averaging"} {
-			t.refuse(key, fmt.Sprintf("%s has no thermocouple; leave it out", c.name))
-		}
+		return
+	case len(c.thermocouples) == 0:
+		t.refuse("thermocouple", fmt.Sprintf("%s has no thermocouple; leave it out", c.name))
 	default:
-		s.Thermocouple = t.required("thermocouple", thermocoupleTypes()).value
-		mains := quantity(t, "mains", units.ParseFrequency, span{"60 Hz", "50 Hz", "60 Hz"})
-		if mains.ok() && mains.value != 50 && mains.value != 60 {
-			t.at(mains.line, "%s: %g Hz is no mains; it is \"50 Hz\" or \"60 Hz\"", t.name("mains"), mains.value)
-		}
-		s.MainsHz = int(mains.value)
-		s.Averaging = t.integer("averaging", 1, []int{1, 2, 4, 8, 16}, "%d").value
+		s.Thermocouple = t.required("thermocouple", c.thermocouples).value
 	}
+	if !c.filters {
+		for _, key := range []string{"mains", "averaging"} {
+			t.refuse(key, fmt.Sprintf("%s has no such setting; leave it out", c.name))
+		}
+		return
+	}
+	mains := quantity(t, "mains", units.ParseFrequency, span{"60 Hz", "50 Hz", "60 Hz"})
+	if mains.ok() && mains.value != 50 && mains.value != 60 {
+		t.at(mains.line, "%s: %g Hz is no mains; it is \"50 Hz\" or \"60 Hz\"", t.name("mains"), mains.value)
+	}
+	s.MainsHz = int(mains.value)
+	s.Averaging = t.integer("averaging", 1, []int{1, 2, 4, 8, 16}, "%d").value
+}
+
+// The two signals of analog transmitters, as they are sold.
+const (
+	signalVolts   = "0.5-4.5 V"
+	signalCurrent = "4-20 mA"
+)
+
+// transmitter reads how an analog transmitter is wired to its converter. Its range has no
+// default: nothing in the signal tells it.
+func (t *table) transmitter(c *chip, s *Sensor) {
+	keys := []string{"signal", "range-low", "range-high", "input", "supply-input", "divider", "shunt"}
+	switch {
+	case c == nil:
+		t.known = append(t.known, keys...)
+		return
+	case !c.converts:
+		for _, key := range keys {
+			t.refuse(key, fmt.Sprintf("%s has no analog transmitter; leave it out", c.name))
+		}
+		return
+	}
+	x := &s.Transmitter
+	signal := t.required("signal", []string{signalVolts, signalCurrent})
+	x.Current = signal.value == signalCurrent
+	// As wide as a transmitter for draft can be of any use.
+	low := t.end("range-low", "-25 Pa")
+	high := t.end("range-high", "25 Pa")
+	if low.ok() && high.ok() && low.line > 0 && high.line > 0 && low.value >= high.value {
+		t.at(max(low.line, high.line), "%s is %g Pa and range-high %g Pa; low is below high", t.name("range-low"), low.value, high.value)
+	}
+	x.Low, x.High = low.value, high.value
+	inputs := []int{0, 1, 2, 3}
+	input := t.integer("input", 0, inputs, "%d")
+	x.Input = input.value
+	switch signal.value {
+	case signalVolts:
+		supply := t.integer("supply-input", 1, inputs, "%d")
+		if supply.ok() && input.ok() && supply.value == input.value {
+			t.at(max(supply.line, input.line), "%s and supply-input are both %d; the supply is measured on an input of its own", t.name("input"), input.value)
+		}
+		x.SupplyInput = supply.value
+		x.Divider = t.integer("divider", 1, []int{1, 2}, "%d").value
+		t.refuse("shunt", "a signal in volts has none; leave it out")
+	case signalCurrent:
+		shunt := quantity(t, "shunt", units.ParseResistance, span{"", "50 Ohm", "150 Ohm"})
+		if shunt.line == 0 {
+			t.at(t.line, "%s is missing; it is the resistor that the current flows through, like shunt = \"100 Ohm\"", t.name("shunt"))
+		}
+		x.Shunt = shunt.value
+		t.refuse("supply-input", "a current does not depend on the supply; leave it out")
+		t.refuse("divider", "a current has a shunt; leave it out")
+	default:
+		t.known = append(t.known, "supply-input", "divider", "shunt")
+	}
+}
+
+// end reads one end of a transmitter's range.
+func (t *table) end(key, example string) given[float64] {
+	g := quantity(t, key, units.ParsePressure, span{"", "-1000 Pa", "1000 Pa"})
+	if g.line == 0 {
+		t.at(t.line, "%s is missing; it is what the transmitter is made for, like %s = %q", t.name(key), key, example)
+	}
+	return g
 }
 
 // clashes reports chips that cannot be together. Two at one address answer at once, and
@@ -216,13 +313,14 @@ func (t *table) amplifier(c *chip, s *Sensor) {
 func clashes(p *problems, fitted []Sensor) {
 	type place struct {
 		bus     string
+		mux     Mux
 		address uint16
 	}
 	at := map[place]Sensor{}
 	fed := map[frame.Channel]Sensor{}
 	for _, s := range fitted {
 		if c := chipCalled(s.Chip); c != nil && s.Bus != "" && (c.bus == spi || s.Address != 0) {
-			here := place{s.Bus, s.Address}
+			here := place{s.Bus, s.Mux, s.Address}
 			first, taken := at[here]
 			switch {
 			case !taken:
@@ -239,6 +337,29 @@ func clashes(p *problems, fitted []Sensor) {
 				continue
 			}
 			fed[ch] = s
+		}
+	}
+	muxClashes(p, fitted)
+}
+
+// muxClashes reports what a multiplexer cannot keep apart: while a channel is open, its
+// chips and those on the bus itself answer at once, and so does the multiplexer.
+func muxClashes(p *problems, fitted []Sensor) {
+	for _, m := range fitted {
+		if m.Mux.Address == 0 || m.Bus == "" {
+			continue
+		}
+		if m.Address == m.Mux.Address {
+			p.at(m.Line, "the chip and its multiplexer are both at %#02x; give one another address", m.Address)
+		}
+		for _, s := range fitted {
+			switch {
+			case s.Bus != m.Bus || s.Mux.Address != 0 || s.Address == 0:
+			case s.Address == m.Mux.Address:
+				p.at(s.Line, "a chip at %#02x on %s, where the multiplexer of line %d is; give one another address", s.Address, s.Bus, m.Line)
+			case s.Address == m.Address:
+				p.at(s.Line, "a chip at %#02x on %s, and one behind a multiplexer on line %d; they would answer at once, put both behind it", s.Address, s.Bus, m.Line)
+			}
 		}
 	}
 }

@@ -62,7 +62,8 @@ var (
 		{"kW", 0, 1000, 1},
 		{"W", 0, 1, 1},
 	}}
-	frequency = dimension{name: "frequency", units: []unit{{"Hz", 0, 1, 1}}}
+	frequency  = dimension{name: "frequency", units: []unit{{"Hz", 0, 1, 1}}}
+	resistance = dimension{name: "resistance", units: []unit{{"Ohm", 0, 1, 1}, {"Ω", 0, 1, 1}}}
 )
 
 // ParsePressure returns pascals: "0.05 inH2O", "0.05 in. w.c.", "12 Pa", "hPa", "mbar",
@@ -84,6 +85,9 @@ func ParsePower(text string) (float64, error) { return power.parse(text) }
 
 // ParseFrequency returns hertz: "60 Hz".
 func ParseFrequency(text string) (float64, error) { return frequency.parse(text) }
+
+// ParseResistance returns ohms: "100 Ohm", "100 Ω".
+func ParseResistance(text string) (float64, error) { return resistance.parse(text) }
 
 // ParseDuration returns a time: "500 ms", "90 s", "10 min", "2 h".
 func ParseDuration(text string) (time.Duration, error) {

@@ -53,6 +53,8 @@ func TestParseGivesSI(t *testing.T) {
 		{"7.6 m", units.ParseLength, 7.6, 0},
 		{"150 mm", units.ParseLength, 0.15, 0},
 		{"60 Hz", units.ParseFrequency, 60, 0},
+		{"100 Ohm", units.ParseResistance, 100, 0},
+		{"49.9 Ω", units.ParseResistance, 49.9, 0},
 		{"  12   Pa ", units.ParsePressure, 12, 0},
 	}
 	for _, tt := range tests {

@@ -39,18 +39,19 @@ func run(args []string, in io.Reader, out io.Writer) (err error) {
 	offset := flags.Int("dev-offset", 0, "add to the bus numbers of these links, beside real devices")
 	speed := flags.Float64("speed", 1, "seconds of the bench's time for each second")
 	seed := flags.Uint64("seed", 1, "of gusts, rumble and the chips' noise")
+	every := flags.Bool("every", false, "add chips until there is one of each kind")
 	scenario := flags.String("scenario", "", `file of "H:MM:SS control line", or "night"`)
 	if err := flags.Parse(args); err != nil {
 		return err
 	}
 	if *dir == "" || flags.NArg() > 0 || !(*speed > 0) {
-		return errors.New("usage: benchd --dir DIRECTORY [--dev [--dev-offset N]] [--speed X] [--seed N] [--scenario FILE|night]")
+		return errors.New("usage: benchd --dir DIRECTORY [--dev [--dev-offset N]] [--speed X] [--seed N] [--every] [--scenario FILE|night]")
 	}
 	play, err := loadScenario(*scenario)
 	if err != nil {
 		return err
 	}
-	b, err := bench.New(bench.Config{Clock: bench.NewClock(*speed), Seed: *seed, Scenario: play})
+	b, err := bench.New(bench.Config{Clock: bench.NewClock(*speed), Seed: *seed, Every: *every, Scenario: play})
 	if err != nil {
 		return err
 	}
