@@ -9,7 +9,7 @@ import (
 	"fluewright/sensors"
 )
 
-// Registers of the comparator, with their power-on values (section 9.6.4), which nobody
+// Registers of the comparator, with their power-on values (from memory), which nobody
 // changes who does not use the comparator.
 const (
 	regLow, low   = 0x02, 0x8000

@@ -100,7 +100,7 @@ func (c *Transmitter) Tx(w, r []byte) error {
 		if c.begun.IsZero() {
 			word |= adsIdle
 		}
-	case 2, 3: // the comparator's thresholds, as after a reset (section 9.6.4)
+	case 2, 3: // the comparator's thresholds, as after a reset (from memory)
 		word = [...]uint16{0x8000, 0x7FFF}[at-2]
 	}
 	fill(r, 0xFF)

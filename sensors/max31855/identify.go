@@ -42,7 +42,7 @@ func Identify(ctx context.Context, p spi.Port, clock sensors.Clock) (*sensors.Fo
 		}
 		_, err := Decode(d.r[:], d.kind)
 		switch sensors.CodeOf(err) {
-		case sensors.StuckLow, sensors.StuckHigh, sensors.ImpossibleFrame, sensors.ColdJunctionRange:
+		case sensors.StuckLow, sensors.StuckHigh, sensors.ImpossibleFrame, sensors.ColdJunctionRange, sensors.OutOfRange:
 			return nil, nil
 		}
 		cold := coldJunction(uint32(d.r[2])<<8 | uint32(d.r[3]))

@@ -23,6 +23,20 @@ type Options struct {
 	Known    []Known
 }
 
+// WithDefaults returns o with what it leaves open.
+func (o Options) WithDefaults() Options {
+	if o.Open.I2C == nil {
+		o.Open = bus.Computer
+	}
+	if o.Adapters == nil {
+		o.Adapters = bus.Adapters
+	}
+	if o.Clock == nil {
+		o.Clock = sensors.SystemClock{}
+	}
+	return o
+}
+
 // Known is a chip that a configuration names. One of I2C and SPI makes its driver.
 type Known struct {
 	Name    string // to find it by in the result
@@ -74,15 +88,7 @@ func (c *Chip) make(device string, driver func() (sensors.Sensor, error)) {
 // Run looks at the buses, one after the other, and then at the chips, all at a time. What
 // is wrong with a bus or a chip is in the result; an error is that ctx ended.
 func Run(ctx context.Context, o Options) ([]Bus, error) {
-	if o.Open.I2C == nil {
-		o.Open = bus.Computer
-	}
-	if o.Adapters == nil {
-		o.Adapters = bus.Adapters
-	}
-	if o.Clock == nil {
-		o.Clock = sensors.SystemClock{}
-	}
+	o = o.WithDefaults()
 	s := &survey{Options: o, buses: places(o.Adapters(), o.Known)}
 	defer s.close()
 	for i := range s.buses {
