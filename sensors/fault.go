@@ -30,6 +30,7 @@ const (
 	NoAmbient         Code = "no-ambient-pressure"
 	DeviceMissing     Code = "device-missing"
 	NotPermitted      Code = "not-permitted"
+	BusInUse          Code = "bus-in-use"
 	MuxNoAnswer       Code = "multiplexer-no-answer"
 	SignalLow         Code = "signal-low"
 	SignalHigh        Code = "signal-high"
@@ -95,6 +96,7 @@ var faultInfo = map[Code]Info{
 	Settling:          {InChip, "the chip has just been started", "Wait a moment."},
 	NoAmbient:         {InChip, "no ambient pressure to correct the reading with", "Check the ambient-pressure chip, or configure the site's altitude."},
 	DeviceMissing:     {InBoard, "the device file is missing", "Enable the bus in the board's configuration and load its module."},
+	BusInUse:          {InBoard, "another program uses the bus", "Let it end, or stop it: two programs on one bus take each other's answers."},
 	MuxNoAnswer:       {InBus, "the multiplexer before the chip does not answer", "Check the multiplexer's power, wires, reset pin and address."},
 	SignalLow:         {InWiring, "the transmitter's signal is below its live zero", "Check the transmitter's wires and its supply: a wire that is off reads so."},
 	SignalHigh:        {InWiring, "the transmitter's signal is above its full scale", "Check for a short to the supply; a transmitter that has failed may say so in this way."},

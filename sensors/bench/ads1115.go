@@ -94,11 +94,14 @@ func (c *Transmitter) Tx(w, r []byte) error {
 		}
 	}
 	word := c.result
-	if at == 1 {
+	switch at {
+	case 1:
 		word = c.config
 		if c.begun.IsZero() {
 			word |= adsIdle
 		}
+	case 2, 3: // the comparator's thresholds, as after a reset (from memory)
+		word = [...]uint16{0x8000, 0x7FFF}[at-2]
 	}
 	fill(r, 0xFF)
 	copy(r, []byte{byte(word >> 8), byte(word)})

@@ -34,6 +34,7 @@ type kind struct {
 	entry   string // before the numbers in devices
 	module  string
 	group   string
+	usual   string // the device file of most boards
 	enable  string // what makes the hardware appear
 }
 
@@ -41,11 +42,11 @@ type kind struct {
 // those of the firmware's /boot/overlays/README.
 var (
 	i2cKind = kind{
-		prefix: "i2c-", class: "i2c-dev", devices: "bus/i2c/devices", entry: "i2c-", module: "i2c-dev", group: "i2c",
+		prefix: "i2c-", class: "i2c-dev", devices: "bus/i2c/devices", entry: "i2c-", module: "i2c-dev", group: "i2c", usual: "/dev/i2c-1",
 		enable: "dtparam=i2c_arm=on in config.txt (it gives /dev/i2c-1; another number needs an overlay such as dtoverlay=i2c-gpio,bus=N), then restart",
 	}
 	spiKind = kind{
-		prefix: "spidev", class: "spidev", devices: "bus/spi/devices", entry: "spi", module: "spidev", group: "spi",
+		prefix: "spidev", class: "spidev", devices: "bus/spi/devices", entry: "spi", module: "spidev", group: "spi", usual: "/dev/spidev0.0",
 		enable: "dtparam=spi=on in config.txt (it gives /dev/spidev0.0 and /dev/spidev0.1), then restart",
 	}
 )

@@ -31,9 +31,20 @@ var computer = system{
 	},
 }
 
+// Opener opens buses: the computer's own ([Computer]), or one that listens in.
+type Opener struct {
+	I2C func(name string) (i2c.BusCloser, error)
+	SPI func(name string) (spi.PortCloser, error)
+}
+
+// Computer opens what is in or on this computer.
+var Computer = Opener{I2C: OpenI2C, SPI: OpenSPI}
+
 // OpenI2C opens a bus: a path under /dev is a device file of i2c-dev (or a link to
 // one), any other name, alias or number is one of periph's registry. What fails is a
-// *sensors.Fault of the board, except for a bus that is open already ([ErrInUse]).
+// *sensors.Fault of the board, except for a bus that this process has open already
+// ([ErrInUse]). A device file is locked until Close, so that a daemon and a probe never
+// talk on one bus: the second gets the fault [sensors.BusInUse].
 func OpenI2C(name string) (i2c.BusCloser, error) { return computer.openI2C(name) }
 
 // OpenSPI opens a chip select: /dev/spidevB.C or a link to it under /dev, or a name of
@@ -72,10 +83,10 @@ func (s *system) openI2C(name string) (i2c.BusCloser, error) {
 	if err != nil {
 		return nil, fmt.Errorf("open bus: %w", err)
 	}
-	fd, err := s.open(s.root + name)
+	fd, err := s.take(name, i2cKind)
 	if err != nil {
 		release()
-		return nil, s.explain(name, i2cKind, err)
+		return nil, err
 	}
 	return newDevI2C(name, fd, release), nil
 }
@@ -103,30 +114,46 @@ func (s *system) openSPI(name string) (spi.PortCloser, error) {
 	if err != nil {
 		return nil, fmt.Errorf("open port: %w", err)
 	}
-	p, err := s.spiPort(name, ref)
+	if ref != nil {
+		p, err := ref.Open()
+		if err != nil {
+			release()
+			return nil, openFault(name, err, "")
+		}
+		return &port{inner: p, release: release}, nil
+	}
+	// periph's opener loses the errno and knows no lock, so that ours looks first and
+	// stays as long as periph's.
+	fd, err := s.take(name, spiKind)
 	if err != nil {
 		release()
 		return nil, err
 	}
-	return &port{inner: p, release: release}, nil
+	giveBack := func() {
+		_ = closeDevice(fd) // nothing was written to it
+		release()
+	}
+	p, err := s.spidev(name)
+	if err != nil {
+		giveBack()
+		return nil, err
+	}
+	return &port{inner: p, release: giveBack}, nil
 }
 
-func (s *system) spiPort(name string, ref *spireg.Ref) (spi.PortCloser, error) {
-	if ref != nil {
-		p, err := ref.Open()
-		if err != nil {
-			return nil, openFault(name, err, "")
-		}
-		return p, nil
+// take opens a device file and locks it against other programs.
+func (s *system) take(name string, k kind) (fd int, err error) {
+	if fd, err = s.open(s.root + name); err != nil {
+		return -1, s.explain(name, k, err)
 	}
-	// periph's opener loses the errno, so that ours looks first.
-	fd, err := s.open(s.root + name)
-	if err != nil {
-		return nil, s.explain(name, spiKind, err)
+	if err := s.lock(name, fd); err != nil {
+		_ = closeDevice(fd)
+		return -1, err
 	}
-	if err := closeDevice(fd); err != nil {
-		return nil, openFault(name, err, "")
-	}
+	return fd, nil
+}
+
+func (s *system) spidev(name string) (spi.PortCloser, error) {
 	bus, chipSelect, ok := spidev(name)
 	if !ok {
 		bus, chipSelect, ok = spidev(strings.TrimPrefix(s.resolve(name), s.root))

@@ -63,9 +63,24 @@ var _ sensors.Sensor = (*Dev)(nil)
 
 // New connects to the port, which it does not own; it sends nothing yet.
 func New(p spi.Port, o *Opts) (*Dev, error) {
+	d, err := prepare(p.String(), o)
+	if err != nil {
+		return nil, err
+	}
+	if d.conn, err = connect(p); err != nil {
+		return nil, bus.Fault(d.String(), "connect", err)
+	}
+	return d, nil
+}
+
+// connect sets the mode: data is sampled on the second edge, mode 1 or 3 (p. 15, Table 5).
+func connect(p spi.Port) (spi.Conn, error) { return p.Connect(clockRate, spi.Mode1, 8) }
+
+// prepare makes a driver that has no connection yet.
+func prepare(port string, o *Opts) (*Dev, error) {
 	d := &Dev{opts: *o, clock: o.Clock, name: o.Name}
 	if d.name == "" {
-		d.name = p.String()
+		d.name = port
 	}
 	if !o.Type.Valid() {
 		return nil, fmt.Errorf("max31856: thermocouple type %v: want one of %v", o.Type, thermocouple.Types())
@@ -101,11 +116,6 @@ func New(p spi.Port, o *Opts) (*Dev, error) {
 	}
 	if o.Mains == 50 {
 		d.config[regCR0] |= cr0Mains50
-	}
-	var err error
-	// Data is sampled on the second edge: mode 1 or 3 (p. 15, Table 5).
-	if d.conn, err = p.Connect(clockRate, spi.Mode1, 8); err != nil {
-		return nil, bus.Fault(d.String(), "connect", err)
 	}
 	return d, nil
 }
@@ -173,18 +183,28 @@ func (d *Dev) Sense(context.Context) (sensors.Sample, error) {
 	if err := d.echo(regs); err != nil {
 		return sensors.Sample{}, err
 	}
-	v, err := Decode(regs, d.opts.Type)
+	s, err := d.sample(regs)
 	if err != nil {
 		return sensors.Sample{}, d.afterFault(err)
 	}
-	s := sensors.Sample{Raw: sensors.RawOf(regs), Taken: d.triggered}
+	s.Taken = d.triggered
+	if err := d.trigger(); err != nil {
+		return sensors.Sample{}, err
+	}
+	return s, nil
+}
+
+// sample is what the registers say.
+func (d *Dev) sample(regs []byte) (sensors.Sample, error) {
+	v, err := Decode(regs, d.opts.Type)
+	if err != nil {
+		return sensors.Sample{}, err
+	}
+	s := sensors.Sample{Raw: sensors.RawOf(regs)}
 	s.Set(sensors.HotJunction, v.HotJunction)
 	s.Set(sensors.ColdJunction, v.ColdJunction)
 	if v.ColdJunction > coldSuspect {
 		s.Doubt = sensors.ColdJunctionHot
-	}
-	if err := d.trigger(); err != nil {
-		return sensors.Sample{}, err
 	}
 	return s, nil
 }

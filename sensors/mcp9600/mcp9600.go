@@ -262,19 +262,10 @@ func (d *Dev) readIdentity() (id [2]byte, err error) {
 
 // echo reads the configuration back.
 func (d *Dev) echo() error {
-	var got configuration
-	if err := d.read("read the configuration", regSensor, d.r[6:7]); err != nil {
+	got, err := d.configuration()
+	if err != nil {
 		return err
 	}
-	got.sensor = d.r[6]
-	if err := d.read("read the configuration", regDevice, d.r[6:7]); err != nil {
-		return err
-	}
-	got.device = d.r[6]
-	if err := d.read("read the configuration", regAlert, d.r[6:8]); err != nil {
-		return err
-	}
-	got.mark = [2]byte(d.r[6:8])
 	if got != d.want {
 		return d.fault(fault(sensors.LostConfiguration, "registers 05, 06 and 10 are %02x %02x %x, want %02x %02x %x",
 			got.sensor, got.device, got.mark, d.want.sensor, d.want.device, d.want.mark))
@@ -282,8 +273,24 @@ func (d *Dev) echo() error {
 	return nil
 }
 
-// Halt lets the chip do nothing: mode 01, shutdown (section 5.2.3).
-func (d *Dev) Halt() error { return d.write("shut down", regDevice, d.want.device|0x01) }
+func (d *Dev) configuration() (got configuration, err error) {
+	if err := d.read("read the configuration", regSensor, d.r[6:7]); err != nil {
+		return got, err
+	}
+	got.sensor = d.r[6]
+	if err := d.read("read the configuration", regDevice, d.r[6:7]); err != nil {
+		return got, err
+	}
+	got.device = d.r[6]
+	if err := d.read("read the configuration", regAlert, d.r[6:8]); err != nil {
+		return got, err
+	}
+	got.mark = [2]byte(d.r[6:8])
+	return got, nil
+}
+
+// Halt lets the chip do nothing: shutdown (section 5.2.3).
+func (d *Dev) Halt() error { return d.write("shut down", regDevice, d.want.device|modeShutdown) }
 
 func (d *Dev) read(what string, reg byte, buf []byte) error {
 	d.w[0] = reg

@@ -27,6 +27,10 @@ const (
 	statusRange   = 0x10 // T_H and T_Δ stand still; on the MCP9601 an open input too
 )
 
+// modeShutdown is the mode in bits 1 and 0 of the device configuration in which nothing is
+// measured (section 5.2.3); 00 is the normal one.
+const modeShutdown = 0x01
+
 // Part is a chip by its name in the configuration.
 type Part string
 

@@ -29,7 +29,7 @@ func CheckBuses(cfg *config.Config) []BusCheck {
 			continue
 		}
 		c := BusCheck{Bus: s.Bus, Sensors: []string{s.Name}, OK: true}
-		if err := tryBus(s); err != nil {
+		if err := tryBus(s); err != nil && sensors.CodeOf(err) != sensors.BusInUse { // by the daemon: well
 			c.OK = false
 			c.Problem, c.Hint = explain(err)
 		}
