@@ -37,6 +37,7 @@ type cli struct {
 	Run       runCmd       `cmd:"" help:"Watch the furnace: read the sensors, judge, publish."`
 	Demo      demoCmd      `cmd:"" help:"Show it all on a virtual furnace: no hardware, no network, no root."`
 	Check     checkCmd     `cmd:"" help:"Check the configuration and that its buses are there."`
+	Probe     probeCmd     `cmd:"" help:"Say which chips are wired, what each reads, and what is missing."`
 	Zero      zeroCmd      `cmd:"" help:"Zero the draft sensor, both ports open: guided, in the terminal."`
 	Calibrate calibrateCmd `cmd:"" help:"Correct a thermocouple in melting ice, boiling water or both: guided."`
 	Draft     draftCmd     `cmd:"" help:"Calculate what a chimney gives, cold and hot."`
