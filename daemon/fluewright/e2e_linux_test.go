@@ -245,7 +245,8 @@ type bench struct {
 	out *bufio.Scanner
 }
 
-func startBench(t *testing.T, dir string) *bench {
+// startBench links its device files into /dev; further arguments are benchd's.
+func startBench(t *testing.T, dir string, args ...string) *bench {
 	t.Helper()
 	if os.Geteuid() != 0 {
 		missing(t, "root, to show device files")
@@ -257,7 +258,7 @@ func startBench(t *testing.T, dir string) *bench {
 	if err := os.Mkdir(mount, 0o755); err != nil {
 		t.Fatal(err)
 	}
-	b := &bench{t: t, process: start(t, build(t, "../../sensors/bench/benchd"), "--dir", mount, "--dev")}
+	b := &bench{t: t, process: start(t, build(t, "../../sensors/bench/benchd"), append([]string{"--dir", mount, "--dev"}, args...)...)}
 	b.in, b.out = b.process.in, bufio.NewScanner(b.process.out)
 	if !b.out.Scan() || b.out.Text() != "ready" {
 		t.Fatalf("the bench is not ready: %q\n%s", b.out.Text(), b.said())
