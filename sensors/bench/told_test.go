@@ -290,10 +290,11 @@ func play(t *testing.T, x rig, f bench.Fault, code sensors.Code) {
 	watch(time.Second, never)
 	before, _ := board.Status("x")
 	watching = f != bench.Frozen // then the value is an old one, by intent
-	held := last.Value
 	if err := x.breaks.Inject(f); err != nil {
 		t.Fatal(err)
 	}
+	watch(time.Second, never) // what was measured before has been fetched
+	held := last.Value
 	watch(15*time.Second, never)
 	status, _ := board.Status("x")
 	seen := make([]sensors.Code, 0, len(status.Faults))
