@@ -19,17 +19,23 @@ const (
 	SDP811P500 Part = "sdp811-500pa"
 	SDP31P500  Part = "sdp31-500pa"
 	SDP32P125  Part = "sdp32-125pa"
+	SDP33P1500 Part = "sdp33-1500pa"
 )
 
+// family3 is the upper half of the product numbers of the SDP3x.
+const family3 = 0x0301
+
 type partInfo struct {
-	product   uint32 // the upper 24 bits of the product number; the rest is the revision
+	product   uint32 // the upper 24 bits of the product number; the rest is the revision. 0: not published
 	address   uint16 // the usual one
 	scale     int16  // counts per pascal
 	fullScale float64
 }
 
 // Product numbers: the public header and the tests of the public Rust crate sdp8xx; SDP31 and
-// SDP32 from a public driver. Scales: 240 and 60 as Sensirion's drivers document them.
+// SDP32 from a public driver. Scales: 240 and 60 as Sensirion's drivers document them; 20
+// of the SDP33 as the public autopilot drivers of PX4 and ArduPilot have it, and every
+// frame has to confirm it.
 var parts = map[Part]partInfo{
 	SDP800P500: {0x030201, 0x25, 60, 500},
 	SDP810P500: {0x03020A, 0x25, 60, 500},
@@ -39,6 +45,7 @@ var parts = map[Part]partInfo{
 	SDP810P125: {0x03020B, 0x25, 240, 125},
 	SDP31P500:  {0x030101, 0x21, 60, 500},
 	SDP32P125:  {0x030102, 0x21, 240, 125},
+	SDP33P1500: {0, 0x21, 20, 1500},
 }
 
 // Parts lists the supported parts, sorted.
@@ -66,11 +73,21 @@ type Identity struct {
 // Part returns the part that the product number means, if it is a supported one.
 func (i Identity) Part() (Part, bool) {
 	for name, p := range parts {
-		if p.product == i.Product>>8 {
+		if p.product != 0 && p.product == i.Product>>8 {
 			return name, true
 		}
 	}
 	return "", false
+}
+
+// mayBe reports whether what answered can be the part. One whose product number was not
+// published is any of its family that has no other name; the scale in each frame tells.
+func (i Identity) mayBe(p partInfo) bool {
+	if p.product != 0 {
+		return p.product == i.Product>>8
+	}
+	_, known := i.Part()
+	return !known && i.Product>>16 == family3
 }
 
 // String returns the part's name, or its number, with revision and serial number.

@@ -108,7 +108,7 @@ func (d *Dev) Start(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	if d.found.Product>>8 != d.part.product {
+	if !d.found.mayBe(d.part) {
 		return d.fault(fault(sensors.WrongPart, "%s answers", d.found))
 	}
 	if err := d.send("start", cmdStart); err != nil {

@@ -251,6 +251,56 @@ func TestStartFaults(t *testing.T) {
 	}
 }
 
+// The SDP33's product number was not published: it is known by its family, by not being
+// one of the others, and by the scale of its frames (20 counts per pascal).
+func TestAPartWithoutAProductNumber(t *testing.T) {
+	id := func(b ...byte) op {
+		out := make([]byte, 0, 18)
+		for i := 0; i < len(b); i += 2 {
+			out = append(out, b[i], b[i+1], crc8(b[i], b[i+1]))
+		}
+		return op{r: out}
+	}
+	serial := []byte{0, 0, 0, 0, 0, 0, 0, 1}
+	for _, tc := range []struct {
+		name    string
+		product []byte
+		frame   string
+		start   sensors.Code
+		sense   sensors.Code
+	}{
+		{"an SDP33", []byte{0x03, 0x01, 0x03, 0x01}, "00F0 1388 0014", "", ""},
+		{"an SDP31", []byte{0x03, 0x01, 0x01, 0x01}, "", sensors.WrongPart, ""},
+		{"an SDP810", []byte{0x03, 0x02, 0x0B, 0x01}, "", sensors.WrongPart, ""},
+		{"another of the family, with another scale", []byte{0x03, 0x01, 0x07, 0x01}, "00F0 1388 00F0", "", sensors.ImpossibleFrame},
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				ops := slices.Concat([]op{stop}, identify, []op{id(append(slices.Clone(tc.product), serial...)...)})
+				if tc.start == "" {
+					words := unhex(t, strings.ReplaceAll(tc.frame, " ", ""))
+					ops = append(ops, op{w: cmdStart}, id(words...))
+				}
+				s := &script{ops: ops}
+				d := newDev(t, s, Opts{Part: SDP33P1500, Address: 0x25})
+				if got := sensors.CodeOf(d.Start(t.Context())); got != tc.start {
+					t.Fatalf("start: %q, want %q", got, tc.start)
+				}
+				if tc.start != "" {
+					return
+				}
+				sample, err := d.Sense(t.Context())
+				if got := sensors.CodeOf(err); got != tc.sense {
+					t.Fatalf("sense: %v, want %q", err, tc.sense)
+				}
+				if v, _ := sample.Get(sensors.DifferentialPressure); tc.sense == "" && v != 12 {
+					t.Errorf("%v Pa, want 12", v)
+				}
+			})
+		})
+	}
+}
+
 // A sensor that slept refuses the first command and wakes by it.
 func TestStartOfASleepingSensor(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {

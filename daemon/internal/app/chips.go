@@ -84,6 +84,7 @@ var chips = map[string]chip{
 	"sdp801-500pa": sdp(sdp8xx.SDP801P500),
 	"sdp31-500pa":  sdp(sdp8xx.SDP31P500),
 	"sdp32-125pa":  sdp(sdp8xx.SDP32P125),
+	"sdp33-1500pa": sdp(sdp8xx.SDP33P1500),
 	"ads1115": {
 		i2c: func(b i2c.Bus, s config.Sensor, clock sensors.Clock) (sensors.Sensor, error) {
 			x := s.Transmitter

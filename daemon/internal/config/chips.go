@@ -72,6 +72,7 @@ var chips = []chip{
 	{name: "sdp801-500pa", feeds: draft, addresses: []int{0x26}},
 	{name: "sdp31-500pa", feeds: draft, addresses: []int{0x21, 0x22, 0x23}},
 	{name: "sdp32-125pa", feeds: draft, addresses: []int{0x21, 0x22, 0x23}},
+	{name: "sdp33-1500pa", feeds: draft, addresses: []int{0x21, 0x22, 0x23}},
 	{name: "ads1115", feeds: draft, addresses: []int{0x48, 0x49, 0x4A, 0x4B}, converts: true},
 	{name: "bme280", feeds: [][]frame.Channel{{frame.Ambient}, aired}, addresses: []int{0x76, 0x77}},
 	{name: "bmp280", feeds: [][]frame.Channel{{frame.Ambient}, aired}, addresses: []int{0x76, 0x77}},

@@ -50,6 +50,7 @@ var (
 		"mcp9601":      {drivers: []string{"mcp9600"}, measures: probe, accuracy: mcp9600},
 		"sdp810-125pa": dp125, "sdp800-125pa": dp125, "sdp32-125pa": dp125,
 		"sdp810-500pa": dp500, "sdp811-500pa": dp500, "sdp800-500pa": dp500, "sdp801-500pa": dp500, "sdp31-500pa": dp500,
+		"sdp33-1500pa": {drivers: []string{"sdp8xx"}, measures: "differential pressure, ±1500 Pa", accuracy: unverified},
 		"ads1115": {
 			drivers: []string{"transmitter", "ads1115"}, measures: "differential pressure, by an analog transmitter",
 			accuracy: "the transmitter's",
