@@ -29,31 +29,97 @@ type soaked struct {
 	needs            []string
 }
 
-var (
-	branch  = []string{"mcp9601", "sdp810", "mcp9808", "pca9548", "i2c-2"}
-	soaking = map[string]soaked{
-		"flue_celsius":    {300, 0.3, []string{"flue"}},
-		"firebox_celsius": {290, 0.45, []string{"max31855"}},
-		"outdoor_celsius": {12, 0.4, branch},
-		"return_celsius":  {24, 0.1, branch},
-		"room_celsius":    {21, 0.1, []string{"ambient", "i2c-1"}},
-		"draft_pascals":   {12, 0.5, branch},
-		"ambient_pascals": {98000, 30, []string{"ambient", "i2c-1"}},
-	}
+// fitting is a set of chips that feed one configuration.
+type fitting struct {
+	sensors  string
+	channels map[string]soaked
 	// breaking leaves out the faults that keep a plausible value, which are the signal
 	// path's to notice and have their own tests.
-	breaking = map[string][]string{
-		"flue":     {"timeout", "stuck-00", "stuck-ff", "brown-out", "open", "over-voltage", "out-of-range", "wrong-part"},
-		"max31855": {"timeout", "stuck-00", "stuck-ff", "brown-out", "open", "short-ground", "short-supply", "out-of-range"},
-		"ambient":  {"nack", "timeout", "stuck-00", "stuck-ff", "brown-out"},
-		"mcp9601":  {"nack", "timeout", "stuck-00", "stuck-ff", "brown-out", "open", "short-ground", "out-of-range", "wrong-part", "stretch"},
-		"sdp810":   {"nack", "timeout", "crc", "stuck-00", "stuck-ff", "brown-out", "wrong-part"},
-		"mcp9808":  {"nack", "timeout", "stuck-00", "stuck-ff", "brown-out", "wrong-part"},
-		"pca9548":  {"nack", "timeout", "brown-out"},
-		"i2c-1":    {"nack", "timeout"},
-		"i2c-2":    {"nack", "timeout"},
-	}
+	breaking map[string][]string
+}
+
+// The faults of two amplifiers on SPI and of a bus with a barometer, which every fitting
+// has.
+var (
+	flueFaults    = []string{"timeout", "stuck-00", "stuck-ff", "brown-out", "open", "over-voltage", "out-of-range", "wrong-part"}
+	fireboxFaults = []string{"timeout", "stuck-00", "stuck-ff", "brown-out", "open", "short-ground", "short-supply", "out-of-range"}
+	airFaults     = []string{"nack", "timeout", "stuck-00", "stuck-ff", "brown-out"}
+	busFaults     = []string{"nack", "timeout"}
 )
+
+// The wires of the second bus.
+var (
+	branch = []string{"mcp9601", "sdp810", "mcp9808", "pca9548", "i2c-2"}
+	analog = []string{"transmitter", "i2c-2"}
+)
+
+// Between them the fittings have one of each chip; draft is fed by one at a time.
+var fittings = map[string]fitting{
+	"behind a multiplexer": {
+		channels: map[string]soaked{
+			"flue_celsius":    {300, 0.3, []string{"flue"}},
+			"firebox_celsius": {290, 0.45, []string{"max31855"}},
+			"outdoor_celsius": {12, 0.4, branch},
+			"return_celsius":  {24, 0.1, branch},
+			"room_celsius":    {21, 0.1, []string{"ambient", "i2c-1"}},
+			"draft_pascals":   {12, 0.5, branch},
+			"ambient_pascals": {98000, 30, []string{"ambient", "i2c-1"}},
+		},
+		breaking: map[string][]string{
+			"flue":     flueFaults,
+			"max31855": fireboxFaults,
+			"ambient":  airFaults,
+			"mcp9601":  {"nack", "timeout", "stuck-00", "stuck-ff", "brown-out", "open", "short-ground", "out-of-range", "wrong-part", "stretch"},
+			"sdp810":   {"nack", "timeout", "crc", "stuck-00", "stuck-ff", "brown-out", "wrong-part"},
+			"mcp9808":  {"nack", "timeout", "stuck-00", "stuck-ff", "brown-out", "wrong-part"},
+			"pca9548":  {"nack", "timeout", "brown-out"},
+			"i2c-1":    busFaults,
+			"i2c-2":    busFaults,
+		},
+		sensors: `[[sensor]]
+channels = ["outdoor"]
+chip = "mcp9601"
+bus = "/dev/i2c-62"
+mux = "0x70/0"
+thermocouple = "K"
+[[sensor]]
+channels = ["draft"]
+chip = "sdp810-125pa"
+bus = "/dev/i2c-62"
+mux = "0x70/3"
+[[sensor]]
+channels = ["return"]
+chip = "mcp9808"
+bus = "/dev/i2c-62"
+`,
+	},
+	"a transmitter": {
+		channels: map[string]soaked{
+			"flue_celsius":    {300, 0.3, []string{"flue"}},
+			"firebox_celsius": {290, 0.45, []string{"max31855"}},
+			"room_celsius":    {21, 0.1, []string{"ambient", "i2c-1"}},
+			"draft_pascals":   {12, 0.5, analog},
+			"ambient_pascals": {98000, 30, []string{"ambient", "i2c-1"}},
+		},
+		breaking: map[string][]string{
+			"flue":        flueFaults,
+			"max31855":    fireboxFaults,
+			"ambient":     airFaults,
+			"transmitter": {"nack", "timeout", "stuck-00", "stuck-ff", "brown-out", "open", "short-supply", "out-of-range", "supply-low"},
+			"i2c-1":       busFaults,
+			"i2c-2":       busFaults,
+		},
+		sensors: `
+[[sensor]]
+channels = ["draft"]
+chip = "ads1115"
+bus = "/dev/i2c-62"
+signal = "0.5-4.5 V"
+range-low = "-100 Pa"
+range-high = "100 Pa"
+`,
+	},
+}
 
 const soakConfig = `
 [site]
@@ -79,21 +145,6 @@ thermocouple = "K"
 channels = ["ambient", "room"]
 chip = "bme280"
 bus = "/dev/i2c-61"
-[[sensor]]
-channels = ["outdoor"]
-chip = "mcp9601"
-bus = "/dev/i2c-62"
-mux = "0x70/0"
-thermocouple = "K"
-[[sensor]]
-channels = ["draft"]
-chip = "sdp810-125pa"
-bus = "/dev/i2c-62"
-mux = "0x70/3"
-[[sensor]]
-channels = ["return"]
-chip = "mcp9808"
-bus = "/dev/i2c-62"
 `
 
 // A minute of faults that come and go by chance, under the built program at ten looks a
@@ -101,22 +152,28 @@ bus = "/dev/i2c-62"
 // nothing grows.
 func TestSoakOfTheBinary(t *testing.T) {
 	needRealParts(t)
+	for name, f := range fittings {
+		t.Run(name, func(t *testing.T) { soak(t, f) })
+	}
+}
+
+func soak(t *testing.T, f fitting) {
 	lasts := 15 * time.Second
 	if os.Getenv("FLUEWRIGHT_REAL") == "1" {
 		lasts = time.Minute
 	}
 	dir := t.TempDir()
 	bench := startBench(t, dir, "--every", "--dev-offset", "60")
-	for column, c := range soaking {
+	for column, c := range f.channels {
 		bench.do(fmt.Sprintf("pin %s %g", regexp.MustCompile("_.*").ReplaceAllString(column, ""), c.truth))
 	}
 	config, record, page := filepath.Join(dir, "soak.toml"), filepath.Join(dir, "soak.csv"), freeAddress(t)
-	writeFile(t, config, fmt.Sprintf(soakConfig, page))
+	writeFile(t, config, fmt.Sprintf(soakConfig, page)+f.sensors)
 	daemon := start(t, build(t, "."), "run", "--config", config, "--state", filepath.Join(dir, "none"), "--record", record)
 	<-time.After(5 * time.Second) // until every chip has been started
 	goroutines := gauge(t, page, "go_goroutines")
 
-	faults := breakAtRandom(bench, lasts)
+	faults := breakAtRandom(bench, f.breaking, lasts)
 	<-time.After(recovery)
 	if now := gauge(t, page, "go_goroutines"); now > goroutines+5 {
 		t.Errorf("%v goroutines after the faults, %v before", now, goroutines)
@@ -125,7 +182,7 @@ func TestSoakOfTheBinary(t *testing.T) {
 	if err := daemon.wait(5 * time.Second); err != nil {
 		t.Fatalf("%v\n%s", err, daemon.said())
 	}
-	judge(t, record, faults)
+	judge(t, record, f.channels, faults)
 }
 
 // fault is when something was broken.
@@ -135,7 +192,7 @@ type fault struct {
 }
 
 // breakAtRandom sets and clears faults, seeded, and returns them; in the end all is whole.
-func breakAtRandom(b *bench, lasts time.Duration) (all []fault) {
+func breakAtRandom(b *bench, breaking map[string][]string, lasts time.Duration) (all []fault) {
 	rng := rand.New(rand.NewPCG(1, 60))
 	names := slices.Sorted(maps.Keys(breaking))
 	open := map[string]time.Time{}
@@ -164,7 +221,7 @@ func breakAtRandom(b *bench, lasts time.Duration) (all []fault) {
 }
 
 // judge holds what the program used against the truth.
-func judge(t *testing.T, record string, faults []fault) {
+func judge(t *testing.T, record string, channels map[string]soaked, faults []fault) {
 	t.Helper()
 	file, err := os.Open(record)
 	if err != nil {
@@ -186,7 +243,7 @@ func judge(t *testing.T, record string, faults []fault) {
 			began = at
 		}
 		for i, field := range row[1:] {
-			c := soaking[head[i+1]]
+			c := channels[head[i+1]]
 			if field == "" {
 				missed++
 				if whole := lastBroken(faults, c.needs, began, at); at.Sub(whole) > recovery {
@@ -202,7 +259,7 @@ func judge(t *testing.T, record string, faults []fault) {
 		}
 	}
 	t.Logf("%d faults; %d values used, all true; %d withheld", len(faults), used, missed)
-	if len(head)-1 != len(soaking) || len(faults) < 5 || missed == 0 || used < missed {
+	if len(head)-1 != len(channels) || len(faults) < 5 || missed == 0 || used < missed {
 		t.Errorf("columns %v, %d faults, %d values, %d missing: nothing was proved", head, len(faults), used, missed)
 	}
 }

@@ -281,6 +281,8 @@ func play(t *testing.T, x rig, f bench.Fault, code sensors.Code) {
 		}
 		return false
 	}
+	// Off the loop's beat, so that nothing is broken in the middle of a look.
+	_ = clock.Sleep(ctx, 37*time.Millisecond)
 	good := func(r sensors.Reading) bool { return r.Quality == sensors.Good }
 	never := func(sensors.Reading) bool { return false }
 	if !watch(5*time.Second, good) {
