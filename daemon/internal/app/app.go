@@ -31,6 +31,7 @@ import (
 	"fluewright/daemon/internal/verdict"
 	"fluewright/daemon/internal/web"
 	"fluewright/sensors"
+	"fluewright/sensors/bus"
 	"fluewright/sensors/scan"
 )
 
@@ -110,6 +111,9 @@ func (h *house) build() error {
 	scans, err := buses(h.cfg, h.board, h.options.Clock, chip.way)
 	if err != nil {
 		return err
+	}
+	for _, w := range stretchWarnings(h.cfg, bus.Adapters()) {
+		h.log.Warn(w)
 	}
 	for _, s := range scans {
 		h.tasks = append(h.tasks, task{s.String(), s.Run})
