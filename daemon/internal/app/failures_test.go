@@ -2,6 +2,7 @@ package app
 
 import (
 	"context"
+	"errors"
 	"log/slog"
 	"os"
 	"path/filepath"
@@ -118,7 +119,9 @@ func (r *rig) supplyIs(alarm string) {
 		r.t.Fatal(err)
 	}
 	for name, text := range map[string]string{"name": "rpi_volt", "in0_lcrit_alarm": alarm} {
-		if err := os.WriteFile(filepath.Join(dir, name), []byte(text+"\n"), 0o644); err != nil {
+		// At once, as the kernel does: somebody may be reading.
+		file := filepath.Join(dir, name)
+		if err := errors.Join(os.WriteFile(file+".new", []byte(text+"\n"), 0o644), os.Rename(file+".new", file)); err != nil {
 			r.t.Fatal(err)
 		}
 	}
@@ -317,6 +320,16 @@ func TestSupplyDipIsBlamed(t *testing.T) {
 		r.run(2 * time.Second)
 		if r.last.Supply.Low {
 			t.Error("still low")
+		}
+		r.supplyIs("") // one look that fails
+		r.run(3 * time.Second)
+		if s := r.last.Supply; s.Watched || s.Low {
+			t.Errorf("unreadable, and yet %+v", s)
+		}
+		r.supplyIs("0")
+		r.run(3 * time.Second)
+		if !r.last.Supply.Watched {
+			t.Error("a look that failed has ended the watch")
 		}
 	})
 }

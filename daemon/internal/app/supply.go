@@ -42,26 +42,32 @@ func newSupplyWatch(root string, clock sensors.Clock, log *slog.Logger) *supplyW
 	return w
 }
 
-// run looks until ctx ends or the monitor is gone: what cannot be watched ends no watch
-// over the fire.
+// run looks until ctx ends. A look that fails makes the supply unwatched until one
+// succeeds: it ends no watch over the fire.
 func (w *supplyWatch) run(ctx context.Context) error {
 	if w.monitor == nil {
 		return nil
 	}
 	for {
-		low, err := w.monitor.Look()
-		if err != nil {
-			w.log.Warn("the board's supply is no longer watched", "error", err)
-			w.mu.Lock()
-			w.now.Watched, w.now.Low = false, false
-			w.mu.Unlock()
-			return nil
+		if low, err := w.monitor.Look(); err != nil {
+			w.blind(err)
+		} else {
+			w.saw(low)
 		}
-		w.saw(low)
 		if w.clock.Sleep(ctx, supplyEvery) != nil {
 			return nil
 		}
 	}
+}
+
+// blind is told once.
+func (w *supplyWatch) blind(err error) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	if w.now.Watched {
+		w.log.Warn("the board's supply is not watched", "error", err)
+	}
+	w.now.Watched, w.now.Low = false, false
 }
 
 func (w *supplyWatch) saw(low bool) {
@@ -72,7 +78,7 @@ func (w *supplyWatch) saw(low bool) {
 		f := supply.Fault()
 		w.log.Warn("board", "fault", f.Error(), "first", f.Hint())
 	}
-	w.now.Low = low
+	w.now.Watched, w.now.Low = true, low
 	if low {
 		w.now.LastDip = w.clock.Now().Round(0)
 	}
