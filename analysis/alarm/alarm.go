@@ -19,13 +19,24 @@ type Name string
 
 // The alarms that are judged.
 const (
-	Overheat   Name = "overheat"
-	Spillage   Name = "spillage"
-	DraftLow   Name = "draft-low"
-	DraftHigh  Name = "draft-high"
-	SensorLost Name = "sensor-lost"
+	Overheat Name = "overheat"
+	// Runaway: a limit will be passed, and the rise does not limit itself.
+	Runaway     Name = "runaway"
+	ChimneyFire Name = "chimney-fire"
+	Spillage    Name = "spillage"
+	DraftLow    Name = "draft-low"
+	DraftHigh   Name = "draft-high"
+	// RegulatorStuck: the draft does not answer to the fire as a working gate lets it.
+	RegulatorStuck Name = "regulator-stuck"
+	// FlueRestricted: the chimney resists more than it did.
+	FlueRestricted Name = "flue-restricted"
+	PlenumOverheat Name = "plenum-overheat"
+	BlowerStopped  Name = "blower-stopped"
+	SensorLost     Name = "sensor-lost"
 	// SensorImplausible: there is a reading, and the furnace contradicts it.
 	SensorImplausible Name = "sensor-implausible"
+	// MonitorImpaired: storage, clock or delivery fail.
+	MonitorImpaired Name = "monitor-impaired"
 )
 
 // Priority says how soon a person must act. The zero value is no priority.

@@ -2,7 +2,10 @@
 // tick, each value with its quality. It is data only.
 package frame
 
-import "time"
+import (
+	"math"
+	"time"
+)
 
 // Channel is one measured quantity at one place of the furnace.
 type Channel uint8
@@ -93,4 +96,18 @@ type Frame struct {
 	// At is monotonic time since an origin that stays the same for one engine.
 	At     time.Duration
 	Inputs [Count]Input
+}
+
+// Values are the channels' values as they are to be judged by; NaN where there is none.
+type Values [Count]float64
+
+// Has reports whether there is a value on the channel.
+func (v *Values) Has(c Channel) bool { return !math.IsNaN(v[c]) }
+
+// Or returns the channel's value, or the other one where there is none.
+func (v *Values) Or(c Channel, other float64) float64 {
+	if v.Has(c) {
+		return v[c]
+	}
+	return other
 }
