@@ -90,6 +90,15 @@ func (k *Kalman) Update(t, v float64) Verdict {
 	return Accepted
 }
 
+// Expect sets the variance that samples have from now on, in the value's unit squared,
+// where the noise is found out on the way. What no filter could have is brought into
+// bounds; NaN is ignored.
+func (k *Kalman) Expect(measurement float64) {
+	if measurement == measurement {
+		k.config.Measurement = min(max(measurement, minVariance), maxVariance)
+	}
+}
+
 // begin forgets everything but the prior.
 func (k *Kalman) begin() {
 	k.x, k.p = [3]float64{}, [3][3]float64{}

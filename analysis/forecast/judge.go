@@ -1,0 +1,106 @@
+package forecast
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"fluewright/analysis/alarm"
+)
+
+// Settings is what is known of one channel.
+type Settings struct {
+	Limit float64 // °C
+	// Lag is the time constant of the sheath, as far as it was not made up for, s.
+	Lag float64
+}
+
+// Inputs are one frame, as far as it concerns the channel.
+type Inputs struct {
+	At time.Duration
+	// Value is the reading, °C; NaN for none.
+	Value float64
+	// Room is the room's temperature, °C; NaN where it is not known.
+	Room float64
+	// Driven says that more than the usual air drives the fire: the draft stands above the
+	// appliance's band, so that air does not limit the rise.
+	Driven bool
+	// Door says that a door seems to be open.
+	Door bool
+}
+
+// Finding is a judgement of one frame.
+type Finding struct {
+	Forecast
+	// SelfLimiting says that the rise fades before the limit.
+	SelfLimiting bool
+	Verdict      alarm.Verdict
+}
+
+// Judge follows one channel. Make it with New.
+type Judge struct {
+	settings Settings
+	track    *track
+	course   course
+}
+
+// New returns a judge of one channel that has seen nothing.
+func New(s Settings) (*Judge, error) {
+	if !(s.Limit > 0) || math.IsInf(s.Limit, 0) || !(s.Lag >= 0 && s.Lag <= maxLag) {
+		return nil, fmt.Errorf("forecast: limit %g °C, lag %g s", s.Limit, s.Lag)
+	}
+	t, err := newTrack()
+	if err != nil {
+		return nil, fmt.Errorf("make filter: %w", err)
+	}
+	return &Judge{settings: s, track: t}, nil
+}
+
+// maxLag is that of the thickest sheath, s.
+const maxLag = 300
+
+// What is believed of a rise that does not slow down: that it adds at most so many times
+// what it has risen already, and that it goes on for at most so long, s (judgement, from
+// the time constants of brick and steel in such furnaces).
+const (
+	usualShare  = 1.5
+	drivenShare = 2.5
+	usually     = 480.0
+	driven      = 720.0
+	recovering  = 60.0
+)
+
+// Probabilities at which a runaway is said and at which it is no longer excluded.
+const (
+	said     = 0.85
+	excluded = 0.5
+)
+
+// Step judges one frame.
+func (j *Judge) Step(in Inputs) Finding {
+	if math.IsNaN(in.Value) {
+		return Finding{Verdict: alarm.Blind}
+	}
+	j.track.step(in.At, in.Value)
+	s := j.track.state()
+	j.course.step(in.At, s)
+	longest := j.course.longest(s, in.Driven)
+	f := Finding{Forecast: project(in.At, s, j.settings.Limit, j.settings.Lag, longest)}
+	f.Verdict = j.verdict(&f)
+	return f
+}
+
+func (j *Judge) verdict(f *Finding) alarm.Verdict {
+	switch {
+	case !f.Known:
+		return alarm.Blind
+	case f.Level >= j.settings.Limit:
+		return alarm.Present
+	case f.Slope > 2*f.SlopeError && f.Probability >= said:
+		return alarm.Present
+	case f.Probability >= excluded:
+		return alarm.Between
+	}
+	f.SelfLimiting = f.Slope > 0
+	return alarm.Absent
+}
