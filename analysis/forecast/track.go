@@ -23,6 +23,13 @@ const (
 	noiseOver  = 60.0 // samples
 )
 
+// Bounds of how far the process gives way, and over how many samples its strain is felt.
+const (
+	mostHaste    = 1e5
+	mostSurprise = 1e4
+	strainOver   = 6.0
+)
+
 // state is a channel's temperature as the filter sees it.
 type state struct {
 	level, slope, curvature    float64 // °C, K/s, K/s²
@@ -35,6 +42,7 @@ type state struct {
 // track follows one channel.
 type track struct {
 	filter *signal.Kalman
+	strain float64    // mean square of the latest surprises: 1 while the process is believed
 	recent [3]float64 // the latest samples, newest last
 	count  int
 	noise  float64 // K²
@@ -54,7 +62,7 @@ func newTrack() (*track, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &track{filter: filter, noise: 1}, nil
+	return &track{filter: filter, noise: 1, strain: 1}, nil
 }
 
 // step takes a sample. The median of three is what the filter sees: a single wrong sample
@@ -64,7 +72,7 @@ func (t *track) step(at time.Duration, v float64) {
 	case t.count > 0 && dt <= 0:
 		return
 	case t.count == 0 || dt > maxGap:
-		*t = track{filter: t.filter, noise: t.noise, since: at}
+		*t = track{filter: t.filter, noise: t.noise, strain: 1, since: at}
 	}
 	t.recent = [3]float64{t.recent[1], t.recent[2], v}
 	t.count++
@@ -73,8 +81,13 @@ func (t *track) step(at time.Duration, v float64) {
 		return
 	}
 	t.listen()
-	t.filter.Expect(t.noise)
-	t.filter.Update(at.Seconds(), middle(t.recent))
+	// A fire that does what the process does not expect is followed more closely.
+	t.filter.Expect(process*min(float64(t.strain*t.strain), mostHaste), t.noise)
+	if t.filter.Update(at.Seconds(), middle(t.recent)) == signal.Accepted {
+		z := t.filter.Surprise()
+		t.strain += (min(float64(z*z), mostSurprise) - t.strain) / strainOver
+		t.strain = max(1, t.strain)
+	}
 }
 
 // listen estimates the noise of a sample from second differences, which know nothing of

@@ -90,13 +90,17 @@ func (k *Kalman) Update(t, v float64) Verdict {
 	return Accepted
 }
 
-// Expect sets the variance that samples have from now on, in the value's unit squared,
-// where the noise is found out on the way. What no filter could have is brought into
-// bounds; NaN is ignored.
-func (k *Kalman) Expect(measurement float64) {
-	if measurement == measurement {
-		k.config.Measurement = min(max(measurement, minVariance), maxVariance)
+// Expect sets the variances of process and samples from now on, as KalmanConfig has them,
+// where they are found out on the way. What no filter could have is brought into bounds;
+// NaN is ignored.
+func (k *Kalman) Expect(process, measurement float64) {
+	bound := func(set *float64, v float64) {
+		if !math.IsNaN(v) {
+			*set = min(max(v, minVariance), maxVariance)
+		}
 	}
+	bound(&k.config.Process, process)
+	bound(&k.config.Measurement, measurement)
 }
 
 // begin forgets everything but the prior.
