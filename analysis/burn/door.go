@@ -21,6 +21,7 @@ const (
 	sagBacked = 0.12 // one that temperatures back
 	clearSag  = 6.0  // of the draft's own unrest
 	likelySag = 2.5
+	sagStill  = 0.05
 	// A draft that is gone altogether has turned or lost its hose: no door does that.
 	leastDraft = 0.3 // Pa
 
@@ -33,6 +34,9 @@ const (
 	draftQuick = 4 * time.Second
 	draftSlow  = 90 * time.Second
 	sagHold    = 6 * time.Second
+	// stillHold is how long the sag stands still: a door is open or it is not, while wind
+	// goes on and may go through zero.
+	stillHold = 5 * time.Second
 	// backing is how long after the sag a sheath may take to show the cold air.
 	backing = 90 * time.Second
 	// longest is how long a door is held to stand open; after that the draft has a new
@@ -52,8 +56,10 @@ type doors struct {
 	quick, low float64 // averages of the draft; low is the slow one, frozen while suspected
 	unrest     float64 // variance of quick about low
 	watched    time.Duration
+	turned     bool // below zero, and not back since
 	sags       time.Duration // how long it has sagged
-	deepest    float64       // sag of the door that is open
+	deepest    float64       // sag since the suspicion
+	deeper     time.Duration // when it last got deeper
 
 	suspected bool
 	byDraft   bool // what raised the suspicion
@@ -63,35 +69,48 @@ type doors struct {
 	dipped    [frame.Count]float64 // deepest below the course
 }
 
-// step says whether the door was opened or shut with this frame. Courses must be of the
-// frame before: the first cold air must not have bent them.
-func (d *doors) step(at, dt time.Duration, v *frame.Values, courses *[frame.Count]course, room float64) (opened, closed bool) {
+// did is what a frame showed of the door.
+type did struct {
+	opened, closed bool
+	// mistaken says that what was taken for a door was none: the draft has turned.
+	mistaken bool
+}
+
+// step says what the frame shows of the door. Courses must be of the frame before: the
+// first cold air must not have bent them.
+func (d *doors) step(at, dt time.Duration, v *frame.Values, courses *[frame.Count]course, room float64) did {
 	if dt > maxGap {
-		closed = d.door.Open
+		was := d.door.Open
 		*d = doors{door: d.door}
 		d.door.Open = false
-		if closed {
+		if was {
 			d.door.Closed = at
 		}
-		return false, closed
+		return did{closed: was}
 	}
 	sag := d.follow(dt, v[frame.Draft])
 	if !d.suspected && !d.door.Open {
 		d.suspect(at, v, courses, room, sag)
 	}
 	dip := d.measure(at, v, courses, room)
-	switch {
-	case d.door.Open:
-		d.deepest = max(d.deepest, sag)
-		if d.shut(at, sag, dip) {
-			d.door.Open, d.door.Closed = false, at
-			d.low = d.quick
-			return false, true
-		}
-	case d.suspected:
-		return d.confirm(at, sag, dip)
+	if (d.suspected || d.door.Open) && sag > d.deepest+sagStill {
+		d.deepest, d.deeper = sag, at
 	}
-	return false, false
+	switch {
+	case d.door.Open && d.draft && d.quick < 0:
+		// No door turns the draft: wind or a fan did both.
+		d.door, d.low = Door{Closed: d.door.Closed}, max(d.low, leastDraft)
+		return did{closed: true, mistaken: true}
+	case d.door.Open && d.shut(at, sag, dip):
+		d.door.Open, d.door.Closed = false, at
+		d.low = d.quick
+		return did{closed: true}
+	case d.door.Open:
+	case d.suspected:
+		opened, closed := d.confirm(at, sag, dip)
+		return did{opened: opened, closed: closed}
+	}
+	return did{}
 }
 
 // follow keeps the draft's averages and returns the sag as a share of the draft before.
@@ -117,6 +136,12 @@ func (d *doors) follow(dt time.Duration, v float64) float64 {
 		d.low = toward(d.low, v, dt, draftSlow)
 		d.watched += dt
 	}
+	switch {
+	case d.quick < 0:
+		d.turned, d.suspected = true, d.suspected && !d.byDraft
+	case sag < sagBacked:
+		d.turned = false
+	}
 	if sag >= sagBacked {
 		d.sags += dt
 	} else {
@@ -133,9 +158,9 @@ func (d *doors) deep(times float64) bool {
 
 // suspect freezes what was before at the first sign of a door.
 func (d *doors) suspect(at time.Duration, v *frame.Values, courses *[frame.Count]course, room, sag float64) {
-	byDraft := sag >= sagBacked && d.watched >= settled && d.deep(likelySag)
+	byDraft := sag >= sagBacked && !d.turned && d.watched >= settled && d.deep(likelySag)
 	fell := false
-	if !d.draft {
+	if !d.draft { // NaN: temperatures are all there is
 		for _, c := range fires {
 			k := &courses[c]
 			if !v.Has(c) || !k.seen {
@@ -149,6 +174,10 @@ func (d *doors) suspect(at time.Duration, v *frame.Values, courses *[frame.Count
 		return
 	}
 	d.suspected, d.byDraft, d.since, d.sagged = true, byDraft, at, 0
+	d.deepest, d.deeper = sag, at
+	if math.IsNaN(sag) {
+		d.deepest = 0
+	}
 	for _, c := range fires {
 		d.before[c], d.dipped[c] = courses[c].freeze(), 0
 	}
@@ -184,14 +213,14 @@ func (d *doors) measure(at time.Duration, v *frame.Values, courses *[frame.Count
 
 // confirm decides on a suspicion.
 func (d *doors) confirm(at time.Duration, sag float64, dip dip) (opened, closed bool) {
-	for_ := at - d.since
+	lasts := at - d.since
 	if !d.byDraft {
 		if dip.clear && dip.share >= dipAlone {
 			d.suspected = false
 			d.door = Door{Open: true, At: d.since}
 			return true, false
 		}
-		if for_ > backing {
+		if lasts > backing {
 			d.suspected = false
 		}
 		return false, false
@@ -199,23 +228,23 @@ func (d *doors) confirm(at time.Duration, sag float64, dip dip) (opened, closed 
 	if d.sagged == 0 && !(sag >= sagBacked/2) {
 		d.sagged = at
 	}
-	lasted := for_
+	lasted := lasts
 	if d.sagged != 0 {
 		lasted = d.sagged - d.since
 	}
 	// Below zero it has turned: wind or a fan, not a door.
 	draws := d.quick > leastDraft
-	alone := d.sagged == 0 && sag >= sagAlone && d.deep(clearSag) && d.sags >= sagHold && draws
+	alone := d.sagged == 0 && sag >= sagAlone && d.deep(clearSag) && d.sags >= sagHold && at-d.deeper >= stillHold && draws
 	backed := lasted >= sagHold && dip.clear && dip.share >= dipBacking && (draws || d.sagged != 0)
 	switch {
 	case alone || backed:
 		d.suspected = false
-		d.door, d.deepest = Door{Open: d.sagged == 0, At: d.since}, sag
+		d.door = Door{Open: d.sagged == 0, At: d.since}
 		if d.sagged != 0 {
 			d.door.Closed = d.sagged
 		}
 		return true, d.sagged != 0
-	case for_ > backing, d.sagged != 0 && lasted < sagHold:
+	case lasts > backing, d.sagged != 0 && lasted < sagHold:
 		d.suspected = false
 	}
 	return false, false
@@ -224,9 +253,9 @@ func (d *doors) confirm(at time.Duration, sag float64, dip dip) (opened, closed 
 // shut reports whether the open door was shut: the draft is back by half of what it lost,
 // or where there is none, the temperatures are.
 func (d *doors) shut(at time.Duration, sag float64, dip dip) bool {
-	for_ := at - d.door.At
+	lasts := at - d.door.At
 	if !d.byDraft {
-		return for_ > dipLasts || for_ > 2*sagHold && dip.left < 0.7
+		return lasts > dipLasts || lasts > 2*sagHold && dip.left < 0.7
 	}
-	return for_ > longest || math.IsNaN(sag) || sag < max(sagBacked, float64(d.deepest/2))
+	return lasts > longest || math.IsNaN(sag) || sag < max(sagBacked, float64(d.deepest/2))
 }

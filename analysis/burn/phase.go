@@ -45,8 +45,8 @@ const (
 	smoulderHold = 10 * time.Minute // not clean any more
 	dullHold     = 20 * time.Minute // not clean yet, and not rising
 	// flaming is the least time at its peak that a load takes to burn its volatiles: flames
-	// last 30 to 90 min (from memory), small pieces less.
-	flaming   = 20 * time.Minute
+	// last 30 to 90 min (from memory).
+	flaming   = 30 * time.Minute
 	outHold   = 5 * time.Minute
 	fadesHold = 10 * time.Minute
 	// witnessLost is how long a chimney that does not draw keeps the flue from telling
@@ -54,7 +54,9 @@ const (
 	// the same for a firebox that stays hot beside a cold flue.
 	witnessLost = 4 * time.Hour
 	brickOut    = 8 * time.Hour
-	turned      = 0.25 // Pa: the chimney does not draw
+	// recovers is how long a flue takes to be itself again after the draft was turned.
+	recovers = 5 * time.Minute
+	turned   = 0.25 // Pa: the chimney does not draw
 )
 
 // levels is what the phases are judged by besides the frame. The zero value has seen
@@ -67,28 +69,39 @@ type levels struct {
 	dull  time.Duration
 	out   time.Duration // how long the flue has said that it is out
 	fades time.Duration
-	// stalled is set when the chimney stopped drawing while the flue was still warm.
+	best  float64 // highest peak of the burn
+	// base is the flue's rise over the room from which the fire came back out of the coals
+	// without a load; zero otherwise.
+	base float64
+	// stalled is set when the chimney stopped drawing while the flue was still warm, and
+	// drawn is how long it has drawn since.
 	stalled bool
+	drawn   time.Duration
 }
+
+// fuelLeft reports whether the load has burnt for less than its flames last.
+func (l *levels) fuelLeft() bool { return l.burnt < float64(l.peak*flaming.Seconds()) }
+
+// tells reports whether gas has flowed for long enough that the flue tells of the fire.
+func (l *levels) tells() bool { return !l.stalled && l.drawn >= recovers }
 
 // judge applies the rules to one frame, after everything else has seen it.
 func (t *Tracker) judge(at, dt time.Duration, v *frame.Values, ch *Changes) {
 	if t.Phase.Fire() && t.visit.open {
-		if t.visit.isLoad(at, v, &t.courses, t.room) {
+		switch {
+		case !t.levels.tells():
+		case t.visit.isLoad(at, v, &t.courses, t.room):
 			t.lay(at, t.visit.load, ch)
-		} else if at-t.visit.at > watchFor {
+		case at-t.visit.at > watchFor:
 			t.visit.open = false
 		}
 	}
 	next := t.next(at, dt, v)
-	if t.Phase == Coals && next == WarmUp && !ch.Loaded && t.flames(v) {
-		// Nobody saw the door, and it burns as only wood does.
-		t.lay(at, t.unseenLoad(), ch)
-	}
 	if ch.Loaded && t.Phase == Coals {
 		next = WarmUp
 	}
 	if next != t.Phase {
+		ch.Loaded = ch.Loaded || t.Phase == Cold
 		ch.Ended = t.enter(next, at, v) || ch.Ended
 	}
 	ch.To = t.Phase
@@ -99,7 +112,7 @@ func (t *Tracker) next(at, dt time.Duration, v *frame.Values) Phase {
 	flue := v[frame.Flue]
 	if math.IsNaN(flue) {
 		// Upstream a fire can be seen to be lit, never to be out.
-		if !t.Phase.Fire() && (t.upstream(v, litUpstream)) {
+		if !t.Phase.Fire() && t.upstream(v, litUpstream) {
 			return Lighting
 		}
 		return t.Phase
@@ -107,15 +120,17 @@ func (t *Tracker) next(at, dt time.Duration, v *frame.Values) Phase {
 	rise := flue - t.room
 	k, l := &t.courses[frame.Flue], &t.levels
 	if t.Phase.Fire() {
+		t.draws(dt, v, rise)
 		l.peak = max(l.peak, k.once-t.room)
-		l.burnt += float64(max(0, rise) * min(dt, maxGap).Seconds())
+		l.best = max(l.best, l.peak)
+		l.burnt += float64(max(0, rise) * dt.Seconds())
 		if t.isOut(dt, v, rise) {
 			return Cold
 		}
 	}
 	clean := t.clean(v)
-	spent := !t.rising(v) && (rise < float64(coalsShare*l.peak) && l.burnt >= float64(l.peak*flaming.Seconds()) ||
-		rise < float64(spentShare*l.peak))
+	spent := !t.rising(v) && (rise < float64(coalsShare*l.peak) && !l.fuelLeft() ||
+		rise < float64(spentShare*l.peak) || l.base > 0 && rise < l.base+kindleLeast/2)
 	if t.Burn.Kind == Found && t.Phase.Fire() && !clean && t.falling() {
 		// Of a fire that was found nobody knows the peak.
 		l.fades += dt
@@ -123,6 +138,7 @@ func (t *Tracker) next(at, dt time.Duration, v *frame.Values) Phase {
 	} else {
 		l.fades = 0
 	}
+	spent = spent && l.tells()
 	switch t.Phase {
 	case Unknown:
 		switch {
@@ -166,9 +182,11 @@ func (t *Tracker) next(at, dt time.Duration, v *frame.Values) Phase {
 		}
 		return t.dulls(dt, v, smoulderHold)
 	case Coals:
-		l.low = min(l.low, flue)
-		if t.kindles(v, flue) {
-			return WarmUp
+		if l.tells() {
+			l.low = min(l.low, flue)
+			if t.kindles(v, flue) {
+				return WarmUp
+			}
 		}
 	}
 	return t.Phase
@@ -177,13 +195,14 @@ func (t *Tracker) next(at, dt time.Duration, v *frame.Values) Phase {
 // lightingSlope is a rise of a cold flue that no weather gives, K/s (judgement).
 const lightingSlope = 0.5 / 60
 
-// dulls counts how long a fire that is not clean has not been rising or dying either.
+// dulls counts how long a fire that is not clean has not been rising, nor dying for want of
+// fuel.
 func (t *Tracker) dulls(dt time.Duration, v *frame.Values, hold time.Duration) Phase {
 	l := &t.levels
 	switch {
 	case t.rising(v):
 		l.dull = max(0, l.dull-dt)
-	case t.Phase == WarmUp || !t.falling():
+	case t.Phase == WarmUp, l.fuelLeft(), !t.falling():
 		l.dull += min(dt, maxGap)
 	}
 	if l.dull >= hold {
@@ -192,24 +211,31 @@ func (t *Tracker) dulls(dt time.Duration, v *frame.Values, hold time.Duration) P
 	return t.Phase
 }
 
+// draws follows whether the chimney does, while there is fire.
+func (t *Tracker) draws(dt time.Duration, v *frame.Values, rise float64) {
+	l := &t.levels
+	switch draft := t.draft(v); {
+	case math.IsNaN(draft) || draft > turned:
+		if l.stalled {
+			l.stalled, l.out = false, 0
+		}
+		l.drawn += min(dt, recovers)
+	case rise >= litRise:
+		l.stalled, l.drawn = true, 0
+	}
+}
+
 // isOut reports whether the flue has long enough been as cold as without a fire, and can
 // tell. Gas has to flow for that: after a turned draft the flue cools beside a fire.
 func (t *Tracker) isOut(dt time.Duration, v *frame.Values, rise float64) bool {
 	l := &t.levels
-	draft := t.draft(v)
-	switch {
-	case math.IsNaN(draft) || draft > turned:
-		l.stalled = false
-	case rise >= litRise:
-		l.stalled = true
-	}
 	if rise >= outRise {
 		l.out = 0
 		return false
 	}
 	l.out += dt
 	switch {
-	case l.stalled:
+	case !l.tells():
 		return l.out >= witnessLost
 	case t.upstream(v, embers):
 		return l.out >= brickOut
@@ -294,46 +320,39 @@ func (t *Tracker) kindles(v *frame.Values, flue float64) bool {
 	return teller(v) == frame.Flue || t.trend(v) > 0
 }
 
-// flames reports whether the fire is back above what coals give.
-func (t *Tracker) flames(v *frame.Values) bool {
-	return v[frame.Flue]-t.room >= float64(coalsShare*t.levels.peak)
-}
-
-// unseenLoad is a load whose door nobody saw.
-func (t *Tracker) unseenLoad() Load {
-	l := Load{At: t.Since, Flue: t.levels.low, Chamber: math.NaN(), Firebox: math.NaN()}
+// revive begins a visit of which nobody saw the door: the fire has come back out of the
+// coals. It is a load if it burns as only wood does.
+func (t *Tracker) revive(at, since time.Duration) {
+	l := Load{At: since, Flue: t.levels.low, Chamber: math.NaN(), Firebox: math.NaN()}
 	if t.swing.up {
-		l.At = max(t.Since, t.swing.lowAt)
+		l.At = max(since, t.swing.lowAt)
 	}
-	l.Coals = l.At - t.Since
+	l.Coals = l.At - since
 	if t.hasLoad {
 		l.Age = max(0, l.At-t.load.At)
 	}
-	return l
+	t.visit = visit{open: true, at: at, closed: at, load: l, flames: float64(coalsShare * t.levels.peak)}
+	t.before, t.aside = t.Burn, nothing(OnCoals, at)
 }
 
 // lay records wood laid on fire or coals. On coals it begins the next burn.
 func (t *Tracker) lay(at time.Duration, l Load, ch *Changes) {
 	l.Known = at
 	t.load, t.hasLoad, ch.Loaded = l, true, true
-	if t.Phase == Coals && (!l.Door || l.Coals > 0) {
-		t.Finished, ch.Ended = t.Burn, true
-		if t.visit.open && l.Door {
-			t.Finished, t.Burn = t.before, t.aside
-		} else {
-			t.Burn = nothing(OnCoals, at)
-		}
+	if l.Coals > 0 {
+		t.Finished, t.Burn, ch.Ended = t.before, t.aside, true
 		t.learn()
 	}
 	t.Burn.Loads++
 	t.visit.open = false
-	t.levels.peak, t.levels.burnt = 0, 0
+	t.levels.peak, t.levels.burnt, t.levels.base = 0, 0, 0
 }
 
 // learn keeps the flue's usual best: burns that are hotter raise it at once, cooler ones
 // let it sink slowly.
 func (t *Tracker) learn() {
-	best := t.levels.peak
+	best := t.levels.best
+	t.levels.best = 0
 	if best > t.levels.usual {
 		t.levels.usual = best
 		return
@@ -343,7 +362,7 @@ func (t *Tracker) learn() {
 
 // enter changes the phase.
 func (t *Tracker) enter(p Phase, at time.Duration, v *frame.Values) (ended bool) {
-	from := t.Phase
+	from, since := t.Phase, t.Since
 	t.Phase, t.Since = p, at
 	l := &t.levels
 	l.dull, l.fades = 0, 0
@@ -356,7 +375,13 @@ func (t *Tracker) enter(p Phase, at time.Duration, v *frame.Values) (ended bool)
 		t.visit.open = false
 		t.began = at
 	case p == Coals:
-		l.low = v[frame.Flue]
+		l.low, l.base = v[frame.Flue], 0
+	case from == Coals && t.load.Known != at:
+		l.base = max(1, l.low-t.room)
+		if !t.visit.open {
+			t.revive(at, since)
+		}
+		l.peak, l.burnt = 0, 0
 	}
 	return ended
 }
@@ -364,7 +389,7 @@ func (t *Tracker) enter(p Phase, at time.Duration, v *frame.Values) (ended bool)
 // ignite begins a burn.
 func (t *Tracker) ignite(from Phase, at time.Duration, v *frame.Values) {
 	l := &t.levels
-	*l = levels{usual: l.usual}
+	*l = levels{usual: l.usual, drawn: recovers}
 	t.fan, t.wall.known = fan{}, false
 	if from == Unknown {
 		t.Burn = nothing(Found, at)

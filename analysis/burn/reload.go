@@ -32,10 +32,15 @@ type visit struct {
 	before [frame.Count]frozen
 	dipped [frame.Count]float64
 	load   Load // as it will be
+	// flames is the flue's rise over the room that tells a load whose door nobody saw.
+	flames float64
 }
 
 // isLoad reports whether wood was laid on at the visit, so far.
 func (w *visit) isLoad(at time.Duration, v *frame.Values, courses *[frame.Count]course, room float64) bool {
+	if !w.load.Door {
+		return v.Has(frame.Flue) && v[frame.Flue]-room >= w.flames
+	}
 	up, chilled, flueOnly := false, false, true
 	for _, c := range fires {
 		f := w.before[c]

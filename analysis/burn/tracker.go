@@ -34,7 +34,7 @@ type Changes struct {
 	// Opened and Closed say that a door was: Tracker.Door has the times. Both are set for
 	// one that was recognised after it was shut.
 	Opened, Closed bool
-	// Loaded says that wood was recognised: Tracker.Load has it.
+	// Loaded says that wood was recognised, a cold start's too: Tracker.Load has it.
 	Loaded bool
 	// Ended says that a burn did: Tracker.Finished has it. After a load on coals the next
 	// one has begun.
@@ -126,9 +126,9 @@ func (t *Tracker) Step(in Inputs) Changes {
 	} else if !t.haveRm {
 		t.room = assumedRoom
 	}
-	ch.Opened, ch.Closed = t.doors.step(at, dt, v, &t.courses, t.room)
-	if !t.Phase.Fire() {
-		ch.Opened, ch.Closed = false, false // who opens a cold furnace lays a fire, and says so by lighting it
+	door := t.doors.step(at, dt, v, &t.courses, t.room)
+	if t.Phase.Fire() { // who opens a cold furnace lays a fire, which shows when it is lit
+		ch.Opened, ch.Closed = door.opened, door.closed
 	}
 	for _, c := range fires {
 		t.courses[c].step(dt, v[c])
@@ -142,7 +142,11 @@ func (t *Tracker) Step(in Inputs) Changes {
 	if ch.Opened {
 		t.open()
 	}
-	if ch.Closed {
+	switch {
+	case door.mistaken && t.visit.open:
+		t.visit.open = false
+		t.Burn.Doors--
+	case ch.Closed:
 		t.visit.closed = t.doors.door.Closed
 	}
 	t.judge(at, dt, v, &ch)
