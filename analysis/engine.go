@@ -42,6 +42,7 @@ func New(s Settings) (*Engine, error) {
 	}
 	e := &Engine{
 		settings: s,
+		tracker:  burn.Tracker{Site: burn.Site{DraftLow: s.DraftLow, DraftHigh: s.DraftHigh, Limits: s.Limits}},
 		draft:    average{over: s.DraftAverage},
 		gust:     average{over: timingOf(alarm.Spillage, s).Hold / gustShare},
 	}
@@ -82,24 +83,23 @@ func (e *Engine) Step(f frame.Frame) Assessment {
 	e.events = e.events[:0]
 	v := &e.view
 	e.look(f)
-	from, ended := e.tracker.Step(f.At, burn.Inputs{
-		Flue:    v.trusted(frame.Flue),
-		Chamber: v.trusted(frame.Chamber),
-		Room:    v.value(frame.Room),
-		Draft:   v.value(frame.Draft),
-	})
+	in := burn.Inputs{At: f.At}
+	for c := range in.Values {
+		in.Values[c] = v.trusted(frame.Channel(c))
+	}
+	changes := e.tracker.Step(in)
 	held := math.IsNaN(v.trusted(frame.Flue))
 	v.phase = e.tracker.Phase
-	if v.phase != from {
-		e.events = append(e.events, Event{At: f.At, Kind: PhaseChanged, From: from, To: v.phase})
+	if v.phase != changes.From {
+		e.events = append(e.events, Event{At: f.At, Kind: PhaseChanged, From: changes.From, To: v.phase})
 	}
 	if held && !v.phase.Fire() {
 		// Nobody sees whether a fire was lit since; a fire that was seen is taken to
 		// burn on.
 		v.phase = burn.Unknown
 	}
-	if ended {
-		e.events = append(e.events, Event{At: f.At, Kind: BurnEnded, Burn: e.tracker.Burn})
+	if changes.Ended {
+		e.events = append(e.events, Event{At: f.At, Kind: BurnEnded, Burn: e.tracker.Finished})
 	}
 	for i := range e.conds {
 		c := &e.conds[i]

@@ -1,7 +1,10 @@
-// Package burn tells the phases of a wood fire apart and sums up each burn.
+// Package burn follows a wood fire through its phases, sees the doors opened and wood laid
+// on, and sums up each burn. It judges by whatever channels there are, down to the flue
+// alone; the fewer there are, the later and the less it says.
+//
+// A burn is what comes of one cold start or of one load on coals: loads laid on flames
+// belong to the same burn, a load on coals begins the next one.
 package burn
-
-import "time"
 
 // Phase is a phase of a burn. The zero value says that it is not known.
 type Phase uint8
@@ -15,6 +18,7 @@ const (
 	CleanBurn       // hot enough to burn its smoke
 	Smoulder        // fuel left, too cold to burn its smoke
 	Coals           // flames are over
+	phaseCount
 )
 
 var names = [...]string{"unknown", "cold", "lighting", "warm-up", "clean-burn", "smoulder", "coals"}
@@ -32,14 +36,3 @@ func Phases() []Phase { return []Phase{Cold, Lighting, WarmUp, CleanBurn, Smould
 
 // Fire reports whether something burns or glows, so that the chimney must draw.
 func (p Phase) Fire() bool { return p >= Lighting }
-
-// Summary is a burn so far, or a finished one. Times are on the frames' clock.
-type Summary struct {
-	Start, End time.Duration
-	// PeakFlue is the hottest flue reading, °C; PeakChamber likewise, NaN without one.
-	PeakFlue, PeakChamber float64
-	// CleanBurn is the time spent in that phase.
-	CleanBurn time.Duration
-	// MeanDraft is over the burn's good draft readings, Pa; NaN without any.
-	MeanDraft float64
-}

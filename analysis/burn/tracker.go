@@ -3,206 +3,224 @@ package burn
 import (
 	"math"
 	"time"
+
+	"fluewright/analysis/chimney"
+	"fluewright/analysis/frame"
 )
 
-// Thresholds in °C. Those marked "practice" are common practice, no source.
-const (
-	assumedRoom  = 20.0  // where there is no room reading
-	litRise      = 30.0  // flue above room: something burns
-	outRise      = 20.0  // flue above room: nothing burns any more
-	litFlue      = 120.0 // flue: lighting is over
-	cleanChamber = 510.0 // 950 °F: smoke burns completely (practice)
-	cleanFlue    = 204.0 // 400 °F: below it a flue probe reads too low, creosote (practice)
-	cleanMargin  = 30.0  // hysteresis of both
-	coalsShare   = 0.5   // of the peak's rise over room: flames are over
-	reloadRise   = 15.0  // above the lowest flue in coals: wood was added
-	trendMargin  = 1.0   // between the fast and the slow average: the flue rises or falls
-)
-
-// Time constants of the averages that tell rising from falling, and how long a burn
-// that is not clean may last before it is called smouldering.
-const (
-	fastTrend    = 30 * time.Second
-	slowTrend    = 2 * time.Minute
-	smoulderHold = 10 * time.Minute
-	maxGap       = 2 * time.Minute
-)
-
-// Inputs are the readings that the tracker judges by; NaN where there is none.
-type Inputs struct {
-	Flue, Chamber, Room, Draft float64
+// Site is what is known of the furnace. Everything may be left at zero.
+type Site struct {
+	// DraftLow and DraftHigh are the appliance's band, Pa.
+	DraftLow, DraftHigh float64
+	// Limits are the temperatures of overheating, °C, zero where there is none.
+	Limits [frame.Count]float64
+	// Flue is the chimney; TypicalFlue where it is left out.
+	Flue Flue
+	// AirFlow is what the blower moves, m³/s at the plenum; zero where not known.
+	AirFlow float64
 }
 
-// Tracker follows one furnace through its phases. It needs the flue; while that is
-// missing, the last phase is held, since a fire does not end because a wire came off.
+func (s *Site) banded() bool { return s.DraftHigh > s.DraftLow && s.DraftLow > 0 }
+
+// Inputs are the readings to judge by: those that may be trusted, NaN for the others.
+type Inputs struct {
+	At     time.Duration
+	Values frame.Values
+}
+
+// Changes is what a frame changed.
+type Changes struct {
+	From, To Phase
+	// Opened and Closed say that a door was: Tracker.Door has the times. Both are set for
+	// one that was recognised after it was shut.
+	Opened, Closed bool
+	// Loaded says that wood was recognised, a cold start's too: Tracker.Load has it.
+	Loaded bool
+	// Ended says that a burn did: Tracker.Finished has it. After a load on coals the next
+	// one has begun.
+	Ended bool
+}
+
+// Tracker follows one furnace. The zero value knows nothing of the site and has seen
+// nothing. It needs the flue; while that is missing, the last phase is held, since a fire
+// does not end because a wire came off.
+//
+// Time that runs backwards counts as no time. A silence of up to resumeAfter is bridged;
+// a longer one ends the burn where it was last seen.
 type Tracker struct {
+	Site Site
+
 	Phase Phase
 	Since time.Duration
-	Burn  Summary // of the present burn, while Phase.Fire
+	// Burn is the present burn, while Phase.Fire, and Finished the last one that ended.
+	Burn, Finished Summary
 
-	last       time.Duration
-	seen       bool
-	fast, slow float64 // averages of the flue
-	peak       float64 // hottest flue since the last load
-	low        float64 // coldest flue in coals
-	dull       time.Duration
-	drafts     float64
-	nDrafts    float64
+	last    time.Duration
+	started bool
+	seen    bool // the flue was, at the last frame
+	room    float64
+	haveRm  bool
+	courses [frame.Count]course
+	swing   swing // of the flue
+	doors   doors
+	visit   visit
+	load    Load
+	hasLoad bool
+	levels  levels
+	wall    wall
+	fan     fan
+
+	// aside is the burn that will have begun with the visit, if it turns out to be a load
+	// on coals, and before the one that will have ended with it.
+	aside, before Summary
+	began         time.Duration // when the cold flue last did not rise
 }
 
-// Step takes the readings at time at. It returns the phase before, and the burn that
-// ended with this step, if one did.
-func (t *Tracker) Step(at time.Duration, in Inputs) (from Phase, ended bool) {
-	from = t.Phase
-	dt := time.Duration(0)
-	if at > t.last {
-		dt = at - t.last
+// New returns a tracker of the site.
+func New(s Site) *Tracker { return &Tracker{Site: s} }
+
+const (
+	assumedRoom = 20.0 // °C, where there was never a room reading
+	// resumeAfter is the longest silence after which a fire that is still seen is the same
+	// burn: char alone glows for one to four hours (from memory).
+	resumeAfter = 2 * time.Hour
+)
+
+// Load returns the latest wood laid on, false where none was seen.
+func (t *Tracker) Load() (Load, bool) { return t.load, t.hasLoad }
+
+// Door returns the door as far as the readings tell.
+func (t *Tracker) Door() Door { return t.doors.door }
+
+// Rise returns the way up that the flue is on, false where it is not.
+func (t *Tracker) Rise() (Rise, bool) {
+	if !t.swing.seen || !t.swing.up {
+		return Rise{}, false
+	}
+	r := Rise{At: t.swing.lowAt, From: t.swing.low}
+	d := t.doors.door
+	r.Door = d.At != 0 && d.At <= r.At+riseAfter && (d.Open || r.At-d.Closed <= riseAfter)
+	return r, true
+}
+
+// riseAfter is how far from a door's visit a low point may lie to come of it.
+const riseAfter = 10 * time.Minute
+
+// Wall returns the temperature in °C of the inner wall at the chimney's top, worked out
+// from the flue gas, and how far it is from getting wet or sticky; false without fire or
+// flue. A typical chimney is taken where the site's is not known.
+func (t *Tracker) Wall() (celsius float64, m chimney.Margins, ok bool) {
+	return t.wall.celsius, t.wall.margins, t.wall.known
+}
+
+// Step takes a frame.
+func (t *Tracker) Step(in Inputs) Changes {
+	ch := Changes{From: t.Phase, To: t.Phase}
+	at, dt := t.clock(in.At)
+	if dt > resumeAfter {
+		ch.Ended = t.interrupt(at)
+	}
+	v := &in.Values
+	if v.Has(frame.Room) {
+		t.room, t.haveRm = v[frame.Room], true
+	} else if !t.haveRm {
+		t.room = assumedRoom
+	}
+	door := t.doors.step(at, dt, v, &t.courses, t.room)
+	if t.Phase.Fire() { // who opens a cold furnace lays a fire, which shows when it is lit
+		ch.Opened, ch.Closed = door.opened, door.closed
+	}
+	for _, c := range fires {
+		t.courses[c].step(dt, v[c])
+	}
+	if v.Has(frame.Flue) {
+		t.swing.step(at, v[frame.Flue], t.room)
+	}
+	t.fan.step(at, v)
+	t.wall.step(dt, &t.Site, v, t.draft(v), t.room, t.Phase.Fire())
+	t.account(at, dt, v)
+	if ch.Opened {
+		t.open()
+	}
+	switch {
+	case door.mistaken && t.visit.open:
+		t.visit.open = false
+		t.Burn.Doors--
+	case ch.Closed:
+		t.visit.closed = t.doors.door.Closed
+	}
+	t.judge(at, dt, v, &ch)
+	t.seen = v.Has(frame.Flue)
+	return ch
+}
+
+// clock makes time that never runs backwards.
+func (t *Tracker) clock(at time.Duration) (now, dt time.Duration) {
+	switch {
+	case !t.started:
+		t.started, t.last = true, at
+		return at, 0
+	case at <= t.last:
+		return t.last, 0
+	}
+	dt = at - t.last
+	if dt < 0 { // overflow: longer than anything
+		dt = math.MaxInt64
 	}
 	t.last = at
-	if math.IsNaN(in.Flue) {
-		return from, false
-	}
-	room := in.Room
-	if math.IsNaN(room) {
-		room = assumedRoom
-	}
-	t.follow(dt, in.Flue)
-	next := t.next(dt, in, room)
-	if next != from {
-		ended = t.enter(next, at, in.Flue)
-	}
-	if next.Fire() {
-		t.sum(at, dt, in)
-	}
-	return from, ended
+	return at, dt
 }
 
-// follow keeps the two averages whose difference is the trend. The weight is the
-// backward-difference one: it needs no exponential and is the same on every machine.
-func (t *Tracker) follow(dt time.Duration, flue float64) {
-	if !t.seen || dt > maxGap {
-		t.fast, t.slow, t.seen = flue, flue, true
+// interrupt ends everything that was under way: nobody knows what happened since.
+func (t *Tracker) interrupt(at time.Duration) (ended bool) {
+	if t.Phase.Fire() {
+		t.Finished, ended = t.Burn, true
+	}
+	*t = Tracker{
+		Site: t.Site, Finished: t.Finished, last: at, started: true, room: t.room, haveRm: t.haveRm,
+		load: t.load, hasLoad: t.hasLoad, wall: wall{site: t.wall.site, gas: t.wall.gas, ready: t.wall.ready, typical: t.wall.typical},
+	}
+	return ended
+}
+
+// draft is the draft averaged over seconds, NaN without one.
+func (t *Tracker) draft(v *frame.Values) float64 {
+	if !v.Has(frame.Draft) || !t.doors.draft {
+		return math.NaN()
+	}
+	return t.doors.quick
+}
+
+// account adds the time since the frame before to the burn, in the phase that it was.
+func (t *Tracker) account(at, dt time.Duration, v *frame.Values) {
+	if !t.Phase.Fire() {
 		return
 	}
-	s := dt.Seconds()
-	t.fast += float64(s / (s + fastTrend.Seconds()) * (flue - t.fast))
-	t.slow += float64(s / (s + slowTrend.Seconds()) * (flue - t.slow))
-}
-
-func (t *Tracker) rising() bool  { return t.fast > t.slow+trendMargin }
-func (t *Tracker) falling() bool { return t.fast < t.slow-trendMargin }
-
-// next applies the rules to one reading.
-func (t *Tracker) next(dt time.Duration, in Inputs, room float64) Phase {
-	rise := in.Flue - room
-	if rise < outRise {
-		return Cold
+	m := moment{
+		at: at, dt: dt, seen: dt <= maxGap && (t.seen || dt == 0) && v.Has(frame.Flue), phase: t.Phase,
+		values: v, draft: t.draft(v), site: &t.Site, wall: &t.wall, fan: t.fan,
 	}
-	if t.Phase.Fire() {
-		t.peak = max(t.peak, in.Flue)
-	}
-	clean := t.clean(in)
-	spent := rise < float64(coalsShare*(t.peak-room)) && !t.rising()
-	switch t.Phase {
-	case Unknown:
-		switch { // the monitor was started beside a fire
-		case rise < litRise:
-			return Cold
-		case clean:
-			return CleanBurn
-		case in.Flue >= litFlue:
-			return WarmUp
-		}
-		return Lighting
-	case Cold:
-		if rise >= litRise {
-			return Lighting
-		}
-	case Lighting:
-		if in.Flue >= litFlue {
-			return WarmUp
-		}
-	case WarmUp:
-		switch {
-		case clean:
-			return CleanBurn
-		case spent:
-			return Coals
-		}
-	case CleanBurn, Smoulder:
-		switch {
-		case clean:
-			t.dull = 0
-			return CleanBurn
-		case spent:
-			return Coals
-		}
-		if !t.falling() { // a dying fire is on its way to coals
-			t.dull += dt
-		}
-		if t.dull >= smoulderHold {
-			return Smoulder
-		}
-	case Coals:
-		t.low = min(t.low, in.Flue)
-		if in.Flue > t.low+reloadRise && t.rising() {
-			return WarmUp
-		}
-	}
-	return t.Phase
-}
-
-// clean reports whether the fire burns its smoke, with hysteresis. The chamber tells;
-// without one, the flue has to.
-func (t *Tracker) clean(in Inputs) bool {
-	value, threshold := in.Chamber, cleanChamber
-	if math.IsNaN(value) {
-		value, threshold = in.Flue, cleanFlue
-	}
-	if t.Phase == CleanBurn {
-		threshold -= cleanMargin
-	}
-	return value >= threshold
-}
-
-func (t *Tracker) enter(p Phase, at time.Duration, flue float64) (ended bool) {
-	before := t.Phase
-	t.Phase, t.Since, t.dull = p, at, 0
-	switch {
-	case !before.Fire() && p.Fire():
-		t.Burn = Summary{Start: at, PeakFlue: math.NaN(), PeakChamber: math.NaN(), MeanDraft: math.NaN()}
-		t.peak, t.drafts, t.nDrafts = flue, 0, 0
-	case before == Coals && p == WarmUp: // a new load has its own peak
-		t.peak = flue
-	case p == Coals:
-		t.low = flue
-	case before.Fire() && !p.Fire():
-		t.Burn.End = at
-		return true
-	}
-	return false
-}
-
-// sum adds one reading to the burn's summary.
-func (t *Tracker) sum(at, dt time.Duration, in Inputs) {
-	b := &t.Burn
-	b.End = at
-	if t.Phase == CleanBurn && dt <= maxGap {
-		b.CleanBurn += dt
-	}
-	b.PeakFlue = larger(b.PeakFlue, in.Flue)
-	b.PeakChamber = larger(b.PeakChamber, in.Chamber)
-	if !math.IsNaN(in.Draft) {
-		t.drafts += in.Draft
-		t.nDrafts++
-		b.MeanDraft = t.drafts / t.nDrafts
+	t.Burn.add(&m)
+	if t.visit.open {
+		t.aside.add(&m)
 	}
 }
 
-// larger is max that takes a NaN for "none yet".
-func larger(a, b float64) float64 {
-	if math.IsNaN(a) || b > a {
-		return b
+// open begins a visit: whatever is laid on now is judged against what was before.
+func (t *Tracker) open() {
+	d := &t.doors
+	t.Burn.Doors++
+	w := visit{open: true, at: d.door.At, closed: d.door.At, before: d.before}
+	w.load = Load{
+		At: d.door.At, Door: true,
+		Flue: w.before[frame.Flue].level, Chamber: w.before[frame.Chamber].level, Firebox: w.before[frame.Firebox].level,
 	}
-	return a
+	if t.Phase == Coals {
+		w.load.Coals = max(0, d.door.At-t.Since)
+	}
+	if t.hasLoad {
+		w.load.Age = max(0, d.door.At-t.load.At)
+	}
+	t.visit = w
+	t.before, t.aside = t.Burn, nothing(OnCoals, t.last)
 }

@@ -1,0 +1,261 @@
+package burn
+
+import (
+	"math"
+	"time"
+
+	"fluewright/analysis/frame"
+)
+
+// fires are the channels in the fire's gas, in its direction. Those before the flue are not
+// moved by the blower, which cools the exchanger in between.
+var fires = [...]frame.Channel{frame.Firebox, frame.Chamber, frame.Flue}
+
+// What an open door does. Through it the appliance resists less, so the draft at the collar
+// sags within seconds and comes back as quickly; cold air cools the fire's gas, which the
+// probes show after the lag of their sheaths. Shares of the draft before, and of the rise
+// over the room. Judgement from the flow network, no source: an opening as wide as the
+// air's full path takes a quarter of the draft from a chimney that gives nothing more.
+const (
+	sagAlone  = 0.25 // a sag that needs no other witness
+	sagBacked = 0.12 // one that temperatures back
+	clearSag  = 6.0  // of the draft's own unrest
+	likelySag = 2.5
+	sagStill  = 0.05
+	// A draft that is gone altogether has turned or lost its hose: no door does that.
+	leastDraft = 0.3 // Pa
+
+	dipBacking = 0.015
+	dipAlone   = 0.05 // without a draft reading
+	dipLeast   = 1.0  // K
+)
+
+const (
+	draftQuick = 4 * time.Second
+	draftSlow  = 90 * time.Second
+	sagHold    = 6 * time.Second
+	// stillHold is how long the sag stands still: a door is open or it is not, while wind
+	// goes on and may go through zero.
+	stillHold = 5 * time.Second
+	// backing is how long after the sag a sheath may take to show the cold air.
+	backing = 90 * time.Second
+	// longest is how long a door is held to stand open; after that the draft has a new
+	// level, for whatever reason.
+	longest = 30 * time.Minute
+	// dipLasts is how long a fall of temperatures alone is taken for a door.
+	dipLasts = 5 * time.Minute
+	// settled is how long the draft is watched before its unrest is known.
+	settled = 2 * time.Minute
+)
+
+// doors sees them open and shut. The zero value has seen nothing.
+type doors struct {
+	door Door
+
+	draft      bool
+	quick, low float64 // averages of the draft; low is the slow one, frozen while suspected
+	unrest     float64 // variance of quick about low
+	watched    time.Duration
+	turned     bool // below zero, and not back since
+	sags       time.Duration // how long it has sagged
+	deepest    float64       // sag since the suspicion
+	deeper     time.Duration // when it last got deeper
+
+	suspected bool
+	byDraft   bool // what raised the suspicion
+	since     time.Duration
+	sagged    time.Duration // when the sag ended; zero while it lasts
+	before    [frame.Count]frozen
+	dipped    [frame.Count]float64 // deepest below the course
+}
+
+// did is what a frame showed of the door.
+type did struct {
+	opened, closed bool
+	// mistaken says that what was taken for a door was none: the draft has turned.
+	mistaken bool
+}
+
+// step says what the frame shows of the door. Courses must be of the frame before: the
+// first cold air must not have bent them.
+func (d *doors) step(at, dt time.Duration, v *frame.Values, courses *[frame.Count]course, room float64) did {
+	if dt > maxGap {
+		was := d.door.Open
+		*d = doors{door: d.door}
+		d.door.Open = false
+		if was {
+			d.door.Closed = at
+		}
+		return did{closed: was}
+	}
+	sag := d.follow(dt, v[frame.Draft])
+	if !d.suspected && !d.door.Open {
+		d.suspect(at, v, courses, room, sag)
+	}
+	dip := d.measure(at, v, courses, room)
+	if (d.suspected || d.door.Open) && sag > d.deepest+sagStill {
+		d.deepest, d.deeper = sag, at
+	}
+	switch {
+	case d.door.Open && d.draft && d.quick < 0:
+		// No door turns the draft: wind or a fan did both.
+		d.door, d.low = Door{Closed: d.door.Closed}, max(d.low, leastDraft)
+		return did{closed: true, mistaken: true}
+	case d.door.Open && d.shut(at, sag, dip):
+		d.door.Open, d.door.Closed = false, at
+		d.low = d.quick
+		return did{closed: true}
+	case d.door.Open:
+	case d.suspected:
+		opened, closed := d.confirm(at, sag, dip)
+		return did{opened: opened, closed: closed}
+	}
+	return did{}
+}
+
+// follow keeps the draft's averages and returns the sag as a share of the draft before.
+func (d *doors) follow(dt time.Duration, v float64) float64 {
+	if math.IsNaN(v) {
+		d.draft = false
+		return math.NaN()
+	}
+	if !d.draft {
+		d.draft, d.quick, d.low, d.watched = true, v, v, 0
+		d.unrest = float64(v*v) / 25 // a fifth, until more is known
+		return 0
+	}
+	d.quick = toward(d.quick, v, dt, draftQuick)
+	sag := 0.0
+	if d.low > leastDraft {
+		sag = (d.low - d.quick) / d.low
+	}
+	if !d.suspected && !d.door.Open {
+		off := d.quick - d.low
+		over := min(noiseOver, d.watched+draftSlow)
+		d.unrest = toward(d.unrest, float64(off*off), dt, over)
+		d.low = toward(d.low, v, dt, draftSlow)
+		d.watched += dt
+	}
+	switch {
+	case d.quick < 0:
+		d.turned, d.suspected = true, d.suspected && !d.byDraft
+	case sag < sagBacked:
+		d.turned = false
+	}
+	if sag >= sagBacked {
+		d.sags += dt
+	} else {
+		d.sags = 0
+	}
+	return sag
+}
+
+// deep reports whether the sag is this many times the draft's unrest.
+func (d *doors) deep(times float64) bool {
+	fall := d.low - d.quick
+	return float64(fall*fall) >= float64(times*times*d.unrest) && fall > 0
+}
+
+// suspect freezes what was before at the first sign of a door.
+func (d *doors) suspect(at time.Duration, v *frame.Values, courses *[frame.Count]course, room, sag float64) {
+	byDraft := sag >= sagBacked && !d.turned && d.watched >= settled && d.deep(likelySag)
+	fell := false
+	if !d.draft { // NaN: temperatures are all there is
+		for _, c := range fires {
+			k := &courses[c]
+			if !v.Has(c) || !k.seen {
+				continue
+			}
+			short := k.level() - k.quick
+			fell = fell || short > max(dipLeast, float64(2*k.sigma()), float64(dipBacking*(k.level()-room)))
+		}
+	}
+	if !byDraft && !fell {
+		return
+	}
+	d.suspected, d.byDraft, d.since, d.sagged = true, byDraft, at, 0
+	d.deepest, d.deeper = sag, at
+	if math.IsNaN(sag) {
+		d.deepest = 0
+	}
+	for _, c := range fires {
+		d.before[c], d.dipped[c] = courses[c].freeze(), 0
+	}
+}
+
+// dip is how far the temperatures are below their courses: the largest share of a rise, how
+// much of the deepest one is left, and whether noise could do it.
+type dip struct {
+	share, left float64
+	clear       bool
+}
+
+func (d *doors) measure(at time.Duration, v *frame.Values, courses *[frame.Count]course, room float64) dip {
+	var out dip
+	if !d.suspected && !d.door.Open {
+		return out
+	}
+	for _, c := range fires {
+		f := d.before[c]
+		if !v.Has(c) || math.IsNaN(f.level) || f.level-room < 10 {
+			continue
+		}
+		k := &courses[c]
+		short := f.after(at-d.since, room) - k.quick
+		d.dipped[c] = max(d.dipped[c], short)
+		if share := d.dipped[c] / (f.level - room); share > out.share && d.dipped[c] > max(dipLeast, float64(1.5*k.sigma())) {
+			out.share, out.clear = share, true
+			out.left = short / d.dipped[c]
+		}
+	}
+	return out
+}
+
+// confirm decides on a suspicion.
+func (d *doors) confirm(at time.Duration, sag float64, dip dip) (opened, closed bool) {
+	lasts := at - d.since
+	if !d.byDraft {
+		if dip.clear && dip.share >= dipAlone {
+			d.suspected = false
+			d.door = Door{Open: true, At: d.since}
+			return true, false
+		}
+		if lasts > backing {
+			d.suspected = false
+		}
+		return false, false
+	}
+	if d.sagged == 0 && !(sag >= sagBacked/2) {
+		d.sagged = at
+	}
+	lasted := lasts
+	if d.sagged != 0 {
+		lasted = d.sagged - d.since
+	}
+	// Below zero it has turned: wind or a fan, not a door.
+	draws := d.quick > leastDraft
+	alone := d.sagged == 0 && sag >= sagAlone && d.deep(clearSag) && d.sags >= sagHold && at-d.deeper >= stillHold && draws
+	backed := lasted >= sagHold && dip.clear && dip.share >= dipBacking && (draws || d.sagged != 0)
+	switch {
+	case alone || backed:
+		d.suspected = false
+		d.door = Door{Open: d.sagged == 0, At: d.since}
+		if d.sagged != 0 {
+			d.door.Closed = d.sagged
+		}
+		return true, d.sagged != 0
+	case lasts > backing, d.sagged != 0 && lasted < sagHold:
+		d.suspected = false
+	}
+	return false, false
+}
+
+// shut reports whether the open door was shut: the draft is back by half of what it lost,
+// or where there is none, the temperatures are.
+func (d *doors) shut(at time.Duration, sag float64, dip dip) bool {
+	lasts := at - d.door.At
+	if !d.byDraft {
+		return lasts > dipLasts || lasts > 2*sagHold && dip.left < 0.7
+	}
+	return lasts > longest || math.IsNaN(sag) || sag < max(sagBacked, float64(d.deepest/2))
+}

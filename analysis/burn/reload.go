@@ -1,0 +1,71 @@
+package burn
+
+import (
+	"math"
+	"time"
+
+	"fluewright/analysis/frame"
+)
+
+// What tells wood laid on from a poke, after the door was open. New wood burns: the fire
+// climbs above the course it had. Or it is cold and wet and keeps the fire below its course
+// long after every sheath has recovered from the open door.
+const (
+	gainShare = 0.06 // of the rise over the room, above the course
+	gainLeast = 8.0  // K
+	// flueShare is for the flue alone, which the blower moves too.
+	flueShare = 0.10
+	// chillShare is how much of the dip must be left after chillAfter, and chillDeep how
+	// deep that is as a share of the rise. A sheath of 90 s has a tenth left after 3 min.
+	chillShare = 0.5
+	chillDeep  = 0.06
+	chillAfter = 210 * time.Second
+	// watchFor is how long after the door wood may take to show itself.
+	watchFor = 45 * time.Minute
+)
+
+// visit is a door opened, and what the fire was like before: it becomes a load or not.
+type visit struct {
+	open   bool // still undecided
+	at     time.Duration
+	closed time.Duration
+	before [frame.Count]frozen
+	dipped [frame.Count]float64
+	load   Load // as it will be
+	// flames is the flue's rise over the room that tells a load whose door nobody saw.
+	flames float64
+}
+
+// isLoad reports whether wood was laid on at the visit, so far.
+func (w *visit) isLoad(at time.Duration, v *frame.Values, courses *[frame.Count]course, room float64) bool {
+	if !w.load.Door {
+		return v.Has(frame.Flue) && v[frame.Flue]-room >= w.flames
+	}
+	up, chilled, flueOnly := false, false, true
+	for _, c := range fires {
+		f := w.before[c]
+		if !v.Has(c) || math.IsNaN(f.level) {
+			continue
+		}
+		k := &courses[c]
+		share := gainShare
+		if c == frame.Flue {
+			if !flueOnly {
+				break
+			}
+			share = flueShare
+		}
+		flueOnly = false
+		rise := max(0, f.level-room)
+		course := f.after(at-w.at, room)
+		gain := k.quick - course
+		w.dipped[c] = max(w.dipped[c], -gain)
+		least := max(gainLeast, float64(3*k.sigma()))
+		up = up || gain > max(least, float64(share*rise))
+		// A rise that bends looks chilled against its own straight line.
+		steady := math.Abs(f.slope)*chillAfter.Seconds() < w.dipped[c]/2
+		chilled = chilled || at-w.closed >= chillAfter && at-w.closed < 2*chillAfter && steady &&
+			-gain > max(float64(chillShare*w.dipped[c]), least, float64(chillDeep*rise))
+	}
+	return up || chilled
+}
