@@ -14,8 +14,8 @@ const Horizon = 15 * time.Minute
 // share. A first-order approach keeps all of it, a parabola half: the mean of both, and
 // errors that hold both within about one standard deviation.
 const (
-	kept      = 0.75
-	keptError = 0.25
+	kept      = 0.85
+	keptError = 0.2
 )
 
 // Forecast is what is to be expected of one channel.

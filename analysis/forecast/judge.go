@@ -63,8 +63,8 @@ const maxLag = 300
 // what it has risen already, and that it goes on for at most so long, s (judgement, from
 // the time constants of brick and steel in such furnaces).
 const (
-	usualShare  = 1.5
-	drivenShare = 2.5
+	usualShare  = 2.5
+	drivenShare = 4.0
 	usually     = 480.0
 	driven      = 720.0
 	recovering  = 60.0
@@ -72,8 +72,8 @@ const (
 
 // Probabilities at which a runaway is said and at which it is no longer excluded.
 const (
-	said     = 0.85
-	excluded = 0.5
+	said     = 0.7
+	excluded = 0.4
 )
 
 // Step judges one frame.
