@@ -92,6 +92,11 @@ func (s Status) Word() string {
 	return s.State.String()
 }
 
+// Judged reports whether State rests on what is seen now.
+func (s Status) Judged() bool {
+	return s.State != Unjudged && !s.Blind && (s.State != Shelved || s.Condition != NotKnown)
+}
+
 // Silenced reports that the condition holds although nobody is told: the alarm is
 // shelved or suppressed.
 func (s Status) Silenced() bool {
