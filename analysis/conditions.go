@@ -1,6 +1,8 @@
 package analysis
 
 import (
+	"slices"
+
 	"fluewright/analysis/alarm"
 	"fluewright/analysis/burn"
 	"fluewright/analysis/frame"
@@ -18,54 +20,77 @@ const (
 // pressure sensor's zero may be off.
 const turnedDraft = 0.25
 
-// limited are the channels that may have a limit.
-var limited = []frame.Channel{frame.Firebox, frame.Chamber, frame.Flue}
+// judge says what is found of an alarm in the frame in hand. It is asked only while there
+// are the readings that the alarm is declared to need.
+type judge func(*Engine, *view) alarm.Finding
 
-// judgement is what a rule says of one frame.
-type judgement struct {
-	verdict      alarm.Verdict
-	value, limit float64
-	fault        string
+// rule is how one alarm is judged. on makes the judge for a channel, which is frame.Count
+// for an alarm that has none; has, if there is one, says whether the site has the alarm
+// there, beside the sensors that it is declared to need.
+type rule struct {
+	name alarm.Name
+	on   func(frame.Channel) judge
+	has  func(*Settings, frame.Channel) bool
+}
+
+// rules is every alarm that the analysis judges.
+var rules = []rule{
+	{alarm.Overheat, overheat, func(s *Settings, c frame.Channel) bool { return s.Limits[c] > 0 }},
+	{alarm.Spillage, whole(spillage), nil},
+	{alarm.DraftHigh, whole(draftHigh), nil},
+	{alarm.DraftLow, whole(draftLow), nil},
+	{alarm.SensorLost, lost, nil},
+	{alarm.SensorImplausible, implausible, func(_ *Settings, c frame.Channel) bool { return slices.Contains(plausible.Channels(), c) }},
+}
+
+// whole makes the judge of an alarm that has no channel.
+func whole(j judge) func(frame.Channel) judge { return func(frame.Channel) judge { return j } }
+
+// ruleOf returns the rule of an alarm, nil where nothing judges it.
+func ruleOf(name alarm.Name) *rule {
+	if i := slices.IndexFunc(rules, func(r rule) bool { return r.name == name }); i >= 0 {
+		return &rules[i]
+	}
+	return nil
+}
+
+// Alarms lists the declarations of the alarms that the analysis judges, most urgent first.
+func Alarms() []alarm.Declaration {
+	return slices.DeleteFunc(alarm.Declarations(), func(d alarm.Declaration) bool { return ruleOf(d.Name) == nil })
+}
+
+// condition is one alarm of the site with what judges it.
+type condition struct {
+	point alarm.Point
+	needs []frame.Channel
+	judge judge
 }
 
 // conditionsOf returns the conditions that the alarm has at this site: one for each
 // channel it concerns, none where the site lacks the sensors.
-func conditionsOf(d alarm.Declaration, s Settings) []condition {
-	timing := timingOf(d.Name, s)
-	on := func(c frame.Channel, judge func(*Engine, *view) judgement) condition {
-		return condition{alarm.NewMachine(alarm.Key{Name: d.Name, Channel: c}, d.Priority, timing), judge}
+func conditionsOf(d alarm.Declaration, s *Settings) (conds []condition) {
+	r, channels := ruleOf(d.Name), d.Each
+	if len(channels) == 0 {
+		channels = []frame.Channel{frame.Count}
 	}
-	var conds []condition
-	switch d.Name {
-	case alarm.Overheat:
-		for _, c := range limited {
-			if s.Fitted[c] && s.Limits[c] > 0 {
-				conds = append(conds, on(c, overheat(c)))
-			}
+	for _, c := range channels {
+		needs := d.Channels(c)
+		fitted := slices.Concat(needs, d.Fitted)
+		if c < frame.Count {
+			fitted = append(fitted, c)
 		}
-	case alarm.SensorLost:
-		for _, c := range frame.All() {
-			if s.Fitted[c] {
-				conds = append(conds, on(c, lost(c)))
-			}
+		missing := slices.ContainsFunc(fitted, func(c frame.Channel) bool { return !s.Fitted[c] })
+		if missing || r.has != nil && !r.has(s, c) {
+			continue
 		}
-	case alarm.SensorImplausible:
-		for _, c := range plausible.Channels() {
-			if s.Fitted[c] {
-				conds = append(conds, on(c, implausible(c)))
-			}
-		}
-	case alarm.Spillage, alarm.DraftHigh, alarm.DraftLow:
-		// Whether a draft is wrong depends on the fire, which the flue tells.
-		if s.Fitted[frame.Draft] && s.Fitted[frame.Flue] {
-			conds = append(conds, on(frame.Count, draftRules[d.Name]))
-		}
+		key := alarm.Key{Name: d.Name, Channel: c}
+		conds = append(conds, condition{alarm.Point{Key: key, Timing: timingOf(d.Name, s)}, needs, r.on(c)})
 	}
 	return conds
 }
 
 // timingOf is the site's timing of an alarm, or the declared one.
-func timingOf(name alarm.Name, s Settings) alarm.Timing {
+func timingOf(name alarm.Name, s *Settings) alarm.Timing {
 	if t, ok := s.Timing[name]; ok {
 		return t
 	}
@@ -73,94 +98,80 @@ func timingOf(name alarm.Name, s Settings) alarm.Timing {
 	return d.Timing
 }
 
-// draftRules judge the draft as a whole.
-var draftRules = map[alarm.Name]func(*Engine, *view) judgement{
-	alarm.Spillage:  spillage,
-	alarm.DraftHigh: draftHigh,
-	alarm.DraftLow:  draftLow,
-}
-
-func overheat(c frame.Channel) func(*Engine, *view) judgement {
-	return func(e *Engine, v *view) judgement {
-		in, limit := v.Inputs[c], e.settings.Limits[c]
-		if !in.Usable() {
-			return judgement{}
-		}
-		return judgement{verdict: above(in.Value, limit, limitMargin), value: in.Value, limit: limit}
+func overheat(c frame.Channel) judge {
+	return func(e *Engine, v *view) alarm.Finding {
+		value, limit := v.Inputs[c].Value, e.settings.Limits[c]
+		return alarm.Finding{Verdict: above(value, limit, limitMargin), Value: value, Limit: limit}
 	}
 }
 
-func lost(c frame.Channel) func(*Engine, *view) judgement {
-	return func(_ *Engine, v *view) judgement {
+func lost(c frame.Channel) judge {
+	return func(_ *Engine, v *view) alarm.Finding {
 		in := v.Inputs[c]
 		if in.Usable() {
-			return judgement{verdict: alarm.Absent}
+			return alarm.Finding{Verdict: alarm.Absent}
 		}
 		fault := in.Fault
 		if fault == "" {
 			fault = in.Quality.String()
 		}
-		return judgement{verdict: alarm.Present, fault: fault}
+		return alarm.Finding{Verdict: alarm.Present, Fault: fault}
 	}
 }
 
-// implausible: the furnace contradicts a reading. One that is missing is lost and not
-// implausible.
-func implausible(c frame.Channel) func(*Engine, *view) judgement {
-	return func(_ *Engine, v *view) judgement {
-		in, code := v.Inputs[c], v.implausible[c]
-		switch {
-		case !in.Usable():
-			return judgement{}
-		case code == "":
-			return judgement{verdict: alarm.Absent, value: in.Value}
+// implausible: the furnace contradicts a reading.
+func implausible(c frame.Channel) judge {
+	return func(_ *Engine, v *view) alarm.Finding {
+		f := alarm.Finding{Verdict: alarm.Absent, Value: v.Inputs[c].Value, Fault: v.implausible[c]}
+		if f.Fault != "" {
+			f.Verdict = alarm.Present
 		}
-		return judgement{verdict: alarm.Present, value: in.Value, fault: code}
+		return f
 	}
 }
 
 // spillage: the draft has turned while something burns or glows.
-func spillage(_ *Engine, v *view) judgement {
-	j, ok := draftJudgement(v, v.gust, burn.Phase.Fire)
+func spillage(_ *Engine, v *view) alarm.Finding {
+	f, ok := draftFinding(v, v.gust, burn.Phase.Fire)
 	if ok {
-		j.limit = turnedDraft
-		j.verdict = above(-j.value, -j.limit, spillageMargin)
+		f.Limit = turnedDraft
+		f.Verdict = above(-f.Value, -f.Limit, spillageMargin)
 	}
-	return j
+	return f
 }
 
-func draftHigh(e *Engine, v *view) judgement {
-	j, ok := draftJudgement(v, v.draft, burn.Phase.Fire)
+func draftHigh(e *Engine, v *view) alarm.Finding {
+	f, ok := draftFinding(v, v.draft, burn.Phase.Fire)
 	if ok {
-		j.limit = e.settings.DraftHigh
-		j.verdict = above(j.value, j.limit, bandMargin)
+		f.Limit = e.settings.DraftHigh
+		f.Verdict = above(f.Value, f.Limit, bandMargin)
 	}
-	return j
+	return f
 }
 
 // draftLow: little draft is usual while lighting, over coals and in a cold chimney.
-func draftLow(e *Engine, v *view) judgement {
-	j, ok := draftJudgement(v, v.draft, func(p burn.Phase) bool {
+func draftLow(e *Engine, v *view) alarm.Finding {
+	f, ok := draftFinding(v, v.draft, func(p burn.Phase) bool {
 		return p == burn.WarmUp || p == burn.CleanBurn || p == burn.Smoulder
 	})
 	if ok {
-		j.limit = e.settings.DraftLow
-		j.verdict = above(-j.value, -j.limit, bandMargin)
+		f.Limit = e.settings.DraftLow
+		f.Verdict = above(-f.Value, -f.Limit, bandMargin)
 	}
-	return j
+	return f
 }
 
-// draftJudgement is what the rules on the draft share: they are blind without a draft
-// or a known phase, and have nothing to say outside the phases that they concern. ok
-// means that the value is to be judged.
-func draftJudgement(v *view, draft frame.Input, concerns func(burn.Phase) bool) (j judgement, ok bool) {
-	if !draft.Usable() || v.phase == burn.Unknown {
-		return judgement{}, false
+// draftFinding is what the rules on the draft share: they are blind without a known
+// phase, and have nothing to say outside the phases that they concern. ok means that the
+// value is to be judged.
+func draftFinding(v *view, draft frame.Input, concerns func(burn.Phase) bool) (f alarm.Finding, ok bool) {
+	if v.phase == burn.Unknown {
+		return alarm.Finding{}, false
 	}
 	if !concerns(v.phase) {
-		return judgement{verdict: alarm.Absent, value: draft.Value}, false
+		return alarm.Finding{Verdict: alarm.Absent, Value: draft.Value}, false
 	}
-	return judgement{value: draft.Value}, true
+	return alarm.Finding{Value: draft.Value}, true
 }
 
 // above compares a value with a limit that it should not exceed.

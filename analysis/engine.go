@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"time"
 
 	"fluewright/analysis/alarm"
 	"fluewright/analysis/burn"
@@ -13,8 +14,9 @@ import (
 )
 
 // gustShare is how much of the hold time of a turned draft goes into averaging it: the
-// average takes out flutter about zero, the hold takes out gusts.
-const gustShare = 4
+// average takes out flutter about zero, the hold takes out gusts. By a sixth, a draft of
+// 20 Pa that falls to nothing is told within a minute.
+const gustShare = 6
 
 // Engine judges the frames of one furnace, in their order.
 type Engine struct {
@@ -23,16 +25,13 @@ type Engine struct {
 	rules    plausible.Rules
 	draft    average // against the wind, as the site sets it
 	gust     average
-	conds    []condition
 	view     view // of the frame in hand
+
+	conds    []condition
+	panel    *alarm.Annunciator
+	findings []alarm.Finding // of the frame in hand, one a condition
 	statuses []alarm.Status
 	events   []Event
-}
-
-// condition is one alarm of the site with the rule that judges it.
-type condition struct {
-	machine *alarm.Machine
-	judge   func(*Engine, *view) judgement
 }
 
 // New returns an engine for a site. It refuses settings that cannot be judged by.
@@ -44,22 +43,27 @@ func New(s Settings) (*Engine, error) {
 		settings: s,
 		tracker:  burn.Tracker{Site: burn.Site{DraftLow: s.DraftLow, DraftHigh: s.DraftHigh, Limits: s.Limits}},
 		draft:    average{over: s.DraftAverage},
-		gust:     average{over: timingOf(alarm.Spillage, s).Hold / gustShare},
+		gust:     average{over: timingOf(alarm.Spillage, &s).Hold / gustShare},
 	}
-	for _, d := range alarm.Declarations() {
-		e.conds = append(e.conds, conditionsOf(d, s)...)
+	for _, d := range Alarms() {
+		e.conds = append(e.conds, conditionsOf(d, &s)...)
 	}
+	points := make([]alarm.Point, 0, len(e.conds))
 	for _, c := range e.conds {
-		e.statuses = append(e.statuses, c.machine.Status)
+		points = append(points, c.point)
 	}
+	var err error
+	if e.panel, err = alarm.NewAnnunciator(points); err != nil {
+		return nil, err
+	}
+	e.findings = make([]alarm.Finding, len(points))
+	e.statuses = make([]alarm.Status, len(points))
 	return e, nil
 }
 
-// Alarms lists every alarm that the site can have, as it stands.
-func (e *Engine) Alarms() []alarm.Status { return slices.Clone(e.statuses) }
-
 func (s Settings) check() error {
 	var errs []error
+	overheat, _ := alarm.Declared(alarm.Overheat)
 	if !(s.DraftLow > 0 && s.DraftLow < s.DraftHigh) || math.IsInf(s.DraftHigh, 0) {
 		errs = append(errs, fmt.Errorf("draft band %g to %g Pa: want 0 < low < high", s.DraftLow, s.DraftHigh))
 	}
@@ -67,7 +71,7 @@ func (s Settings) check() error {
 		errs = append(errs, fmt.Errorf("draft average %v is negative", s.DraftAverage))
 	}
 	for c, limit := range s.Limits {
-		if limit != 0 && !slices.Contains(limited, frame.Channel(c)) {
+		if limit != 0 && !slices.Contains(overheat.Each, frame.Channel(c)) {
 			errs = append(errs, fmt.Errorf("%v cannot have a limit", frame.Channel(c)))
 		}
 		if math.IsNaN(limit) || math.IsInf(limit, 0) || limit < 0 {
@@ -101,18 +105,7 @@ func (e *Engine) Step(f frame.Frame) Assessment {
 	if changes.Ended {
 		e.events = append(e.events, Event{At: f.At, Kind: BurnEnded, Burn: e.tracker.Finished})
 	}
-	for i := range e.conds {
-		c := &e.conds[i]
-		j := c.judge(e, v)
-		change := c.machine.Step(f.At, j.verdict, j.value, j.limit)
-		if j.fault != "" || change == alarm.WasCleared {
-			c.machine.Status.Fault = j.fault
-		}
-		e.statuses[i] = c.machine.Status
-		if change != alarm.NoChange {
-			e.events = append(e.events, Event{At: f.At, Kind: AlarmChanged, Alarm: c.machine.Status, Change: change})
-		}
-	}
+	e.judge(f.At)
 	return Assessment{
 		At:         f.At,
 		Phase:      e.tracker.Phase,
@@ -124,6 +117,23 @@ func (e *Engine) Step(f frame.Frame) Assessment {
 		Doubts:     v.implausible,
 		Alarms:     e.statuses,
 		Events:     e.events,
+	}
+}
+
+// judge puts what is found of each alarm on the panel.
+func (e *Engine) judge(at time.Duration) {
+	v := &e.view
+	for i := range e.conds {
+		c := &e.conds[i]
+		if e.findings[i] = (alarm.Finding{}); v.hasAll(c.needs) {
+			e.findings[i] = c.judge(e, v)
+		}
+	}
+	for _, t := range e.panel.Step(at, e.findings) {
+		e.events = append(e.events, Event{At: at, Kind: AlarmChanged, Alarm: t.Status, Change: t.Change})
+	}
+	for i := range e.statuses {
+		e.statuses[i] = e.panel.Status(i)
 	}
 }
 
@@ -174,6 +184,16 @@ func possible(c frame.Channel, v float64) bool {
 	default:
 		return v >= -100 && v <= 2500
 	}
+}
+
+// hasAll reports whether there is a reading on each channel.
+func (v *view) hasAll(channels []frame.Channel) bool {
+	for _, c := range channels {
+		if !v.Inputs[c].Usable() {
+			return false
+		}
+	}
+	return true
 }
 
 // value returns the channel's value, NaN where there is none to judge by.

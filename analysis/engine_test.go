@@ -175,17 +175,22 @@ func TestAlarms(t *testing.T) {
 			"",
 		},
 		"a draft that has turned": {
-			func(n *night) { n.set(frame.Draft, -3); n.run(40 * time.Second) },
+			func(n *night) { n.set(frame.Draft, -3); n.run(45 * time.Second) },
 			"spillage raised",
 		},
 		"no draft at all": {
-			func(n *night) { n.set(frame.Draft, 0); n.run(2 * time.Minute) },
+			func(n *night) {
+				n.set(frame.Draft, 20)
+				n.run(time.Minute)
+				n.set(frame.Draft, 0)
+				n.run(time.Minute)
+			},
 			"spillage raised",
 		},
 		"a gust": {
 			func(n *night) {
 				n.set(frame.Draft, -8)
-				n.run(8 * time.Second)
+				n.run(20 * time.Second)
 				n.set(frame.Draft, 12)
 				n.run(10 * time.Minute)
 			},
@@ -391,7 +396,7 @@ func FuzzStep(f *testing.F) {
 				}
 			}
 			for _, s := range a.Alarms {
-				if s.State > alarm.Acknowledged || math.IsNaN(s.Value) || math.IsInf(s.Value, 0) {
+				if s.State > alarm.Suppressed || math.IsNaN(s.Value) || math.IsInf(s.Value, 0) {
 					t.Fatalf("alarm %+v", s)
 				}
 			}
@@ -412,5 +417,85 @@ func BenchmarkStep(b *testing.B) {
 	for b.Loop() {
 		fr.At += time.Second
 		e.Step(fr)
+	}
+}
+
+// An alarm whose reading is missing is blind, and the loss is told.
+func TestAnAlarmNeedsItsReadings(t *testing.T) {
+	for _, d := range analysis.Alarms() {
+		for _, a := range burning(t, house()).engine.Alarms() {
+			if a.Key.Name != d.Name {
+				continue
+			}
+			for _, c := range d.Channels(a.Key.Channel) {
+				n := burning(t, house())
+				n.lose(c, "open-circuit")
+				n.run(time.Minute)
+				if s := n.status(a.Key.String()); !s.Blind {
+					t.Errorf("%v is judged without %v", a.Key, c)
+				}
+				if s := n.status("sensor-lost/" + c.String()); s.State != alarm.Raised {
+					t.Errorf("the loss of %v is %v", c, s.State)
+				}
+			}
+		}
+	}
+}
+
+func TestOnlyWhatIsJudgedIsOnThePanel(t *testing.T) {
+	n := burning(t, house())
+	n.run(10 * time.Minute)
+	for _, s := range n.last.Alarms {
+		if s.State != alarm.Normal {
+			t.Errorf("%v is %v in a clean burn", s.Key, s.State)
+		}
+	}
+}
+
+// What people do is told with the next frame, and outlives the engine.
+func TestCommandsAndRestart(t *testing.T) {
+	n := burning(t, house())
+	n.set(frame.Flue, 600)
+	n.set(frame.Draft, 25)
+	n.run(5 * time.Minute)
+	hot := alarm.Key{Name: alarm.Overheat, Channel: frame.Flue}
+	pull := alarm.Key{Name: alarm.DraftHigh, Channel: frame.Count}
+	for _, err := range []error{n.engine.Acknowledge(hot, 1), n.engine.Shelve(pull, time.Hour, "Ann")} {
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	n.said = nil
+	n.run(time.Second)
+	if want := []string{"overheat/flue acknowledged", "draft-high shelved"}; !slices.Equal(n.said, want) {
+		t.Errorf("said %q, want %q", n.said, want)
+	}
+	now := time.Date(2026, 1, 17, 22, 0, 0, 0, time.UTC)
+	s := n.engine.Snapshot(now, true)
+
+	next := newNight(t, house())
+	if err := next.engine.Restore(s, now.Add(time.Minute), true); err != nil {
+		t.Fatal(err)
+	}
+	next.frame.Inputs = n.frame.Inputs
+	next.run(5 * time.Minute)
+	if got := next.alarms(); got != "" {
+		t.Errorf("announced again: %s", got)
+	}
+	if s := next.status("overheat/flue"); s.State != alarm.Acknowledged || s.Occurrence != 1 {
+		t.Errorf("the overheat is %+v", s)
+	}
+	if s := next.status("draft-high"); s.State != alarm.Shelved || !s.Silenced() {
+		t.Errorf("the draft is %+v", s)
+	}
+	if m := next.engine.AlarmMetrics(); m.Standing != 1 || m.Shelved != 1 {
+		t.Errorf("metrics %+v", m)
+	}
+	if err := next.engine.Unshelve(pull); err != nil {
+		t.Fatal(err)
+	}
+	next.run(time.Second)
+	if got := next.alarms(); got != "draft-high raised" {
+		t.Errorf("after the shelf: %q", got)
 	}
 }

@@ -122,6 +122,7 @@ func (h *house) build() error {
 	if err != nil {
 		return err
 	}
+	h.keepAlarms(l)
 	if err := h.buildRecorder(l); err != nil {
 		return err
 	}

@@ -20,6 +20,7 @@ import (
 	"time"
 
 	"fluewright/analysis/frame"
+	"fluewright/daemon/internal/atomicfile"
 	"fluewright/sensors/calibration"
 )
 
@@ -179,40 +180,8 @@ func (f *File) Save(dir string) error {
 	if err != nil {
 		return fmt.Errorf("write calibrations: %w", err)
 	}
-	if err := replace(dir, FileName, append(data, '\n')); err != nil {
+	if err := atomicfile.Write(dir, FileName, append(data, '\n')); err != nil {
 		return fmt.Errorf("write calibrations: %w", err)
 	}
 	return nil
-}
-
-// replace puts a whole new file in the place of one: under another name, to the disk,
-// renamed, and the directory to the disk too.
-func replace(dir, name string, data []byte) (err error) {
-	temp, err := os.CreateTemp(dir, name+".*")
-	if err != nil {
-		return err
-	}
-	defer func() {
-		if err != nil {
-			_ = os.Remove(temp.Name())
-		}
-	}()
-	_, err = temp.Write(data)
-	if err == nil {
-		err = temp.Chmod(0o644)
-	}
-	if err == nil {
-		err = temp.Sync()
-	}
-	if err = errors.Join(err, temp.Close()); err != nil {
-		return err
-	}
-	if err := os.Rename(temp.Name(), filepath.Join(dir, name)); err != nil {
-		return err
-	}
-	d, err := os.Open(dir)
-	if err != nil {
-		return err
-	}
-	return errors.Join(d.Sync(), d.Close())
 }

@@ -180,16 +180,16 @@ func draftAverage(t *table, s *analysis.Settings, period time.Duration) {
 	t.done()
 }
 
-// alarms reads the timing of each declared alarm.
+// alarms reads the timing of each alarm that is judged.
 func alarms(t *table) map[alarm.Name]alarm.Timing {
 	timing := make(map[alarm.Name]alarm.Timing)
-	for _, d := range alarm.Declarations() {
+	for _, d := range analysis.Alarms() {
 		one := t.table(string(d.Name))
 		timing[d.Name] = alarm.Timing{
 			// An alarm that waits longer than half of the time that there is to respond
 			// leaves too little of it.
 			Hold: quantity(one, "hold", units.ParseDuration,
-				span{seconds(d.Timing.Hold), "0 s", seconds(d.Respond / 2)}).value,
+				span{seconds(d.Timing.Hold), "0 s", seconds(min(d.Respond/2, time.Hour))}).value,
 			ClearAfter: quantity(one, "clear-after", units.ParseDuration,
 				span{seconds(d.Timing.ClearAfter), "0 s", "1 h"}).value,
 		}

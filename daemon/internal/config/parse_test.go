@@ -84,7 +84,7 @@ func TestDefault(t *testing.T) {
 			DraftAverage: 30 * time.Second,
 			Timing: map[alarm.Name]alarm.Timing{
 				alarm.Overheat:   {Hold: time.Second, ClearAfter: time.Minute},
-				alarm.Spillage:   {Hold: 20 * time.Second, ClearAfter: time.Minute},
+				alarm.Spillage:   {Hold: 30 * time.Second, ClearAfter: time.Minute},
 				alarm.DraftHigh:  {Hold: 3 * time.Minute, ClearAfter: 2 * time.Minute},
 				alarm.DraftLow:   {Hold: 5 * time.Minute, ClearAfter: 2 * time.Minute},
 				alarm.SensorLost: {Hold: 10 * time.Second, ClearAfter: 10 * time.Second},
@@ -161,7 +161,7 @@ flue = "400 °C"
 [analysis]
 draft-average = "1 min"
 [alarms]
-spillage.hold = "30 s"
+spillage.hold = "25 s"
 draft-low = { clear-after = "5 min" }
 [[sensor]]
 channels = [
@@ -204,7 +204,7 @@ listen = ":80"
 	want.Analysis.Limits = [frame.Count]float64{frame.Firebox: 900, frame.Flue: 400}
 	want.Analysis.DraftLow, want.Analysis.DraftHigh = 10, 15
 	want.Analysis.DraftAverage = time.Minute
-	want.Analysis.Timing[alarm.Spillage] = alarm.Timing{Hold: 30 * time.Second, ClearAfter: time.Minute}
+	want.Analysis.Timing[alarm.Spillage] = alarm.Timing{Hold: 25 * time.Second, ClearAfter: time.Minute}
 	want.Analysis.Timing[alarm.DraftLow] = alarm.Timing{Hold: 5 * time.Minute, ClearAfter: 5 * time.Minute}
 	want.Sensors = []config.Sensor{
 		{

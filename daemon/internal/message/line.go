@@ -19,8 +19,12 @@ type AlarmLine struct {
 	Priority   string    `json:"priority"`
 	Channel    string    `json:"channel,omitempty"`
 	Occurrence uint32    `json:"occurrence"`
-	Message    string    `json:"message"`
-	Action     string    `json:"action,omitempty"`
+	// Acknowledged says that a person has taken this occurrence, and First that it began
+	// the episode: of alarms that stand at overlapping times, the first.
+	Acknowledged bool   `json:"acknowledged,omitempty"`
+	First        bool   `json:"first,omitempty"`
+	Message      string `json:"message"`
+	Action       string `json:"action,omitempty"`
 }
 
 // PhaseLine is a change of phase.
@@ -56,9 +60,12 @@ func Line(e analysis.Event, wall func(time.Duration) time.Time, u Units) any {
 			Time:       wall(e.At),
 			Type:       "alarm",
 			Alarm:      string(e.Alarm.Key.Name),
-			State:      e.Alarm.Word(),
+			State:      word(e),
 			Priority:   e.Alarm.Priority.String(),
 			Occurrence: e.Alarm.Occurrence,
+
+			Acknowledged: e.Alarm.Acknowledged,
+			First:        e.Alarm.First,
 		}
 		if e.Alarm.Key.Channel < frame.Count {
 			l.Channel = e.Alarm.Key.Channel.String()
@@ -71,6 +78,19 @@ func Line(e analysis.Event, wall func(time.Duration) time.Time, u Units) any {
 		return burnLine(e.At, e.Burn, wall)
 	default:
 		return nil
+	}
+}
+
+// word is the state that a line of a change gives: what has happened goes before what it
+// has led to.
+func word(e analysis.Event) string {
+	switch e.Change {
+	case alarm.WasUpdated:
+		return "updated"
+	case alarm.WasAcknowledged:
+		return alarm.Acknowledged.String()
+	default:
+		return e.Alarm.Word()
 	}
 }
 

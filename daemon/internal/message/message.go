@@ -16,8 +16,8 @@ type Units interface {
 	Pressure(pascals float64) string
 }
 
-// Alarm says what an alarm means now and what to do first. The action of an alarm that
-// is not standing is empty.
+// Alarm says what an alarm means now and what to do first. The action of an alarm whose
+// condition is gone is empty.
 func Alarm(s alarm.Status, u Units) (message, action string) {
 	d, ok := alarm.Declared(s.Key.Name)
 	if !ok {
@@ -27,17 +27,33 @@ func Alarm(s alarm.Status, u Units) (message, action string) {
 	if s.Key.Channel < frame.Count {
 		what = s.Key.Channel.String() + ": " + what
 	}
-	if !s.State.Standing() {
+	switch {
+	case s.State.Standing():
+		return what + detail(s, u), firstAction(s, d)
+	case s.Silenced():
+		return what + detail(s, u) + aside(s), firstAction(s, d)
+	case s.State == alarm.Shelved:
+		return what + aside(s), ""
+	default:
 		return what + " (over)", ""
 	}
-	return what + detail(s, u), firstAction(s, d)
+}
+
+// aside says why nobody is told.
+func aside(s alarm.Status) string {
+	if s.State == alarm.Suppressed {
+		return fmt.Sprintf(" (not told while there is %s)", s.SuppressedBy)
+	}
+	return fmt.Sprintf(" (shelved by %s)", s.ShelvedBy)
 }
 
 // detail is the number or the fault behind a standing alarm.
 func detail(s alarm.Status, u Units) string {
 	switch s.Key.Name {
-	case alarm.Overheat:
+	case alarm.Overheat, alarm.PlenumOverheat:
 		return fmt.Sprintf(" (%s, limit %s)", u.Temperature(s.Value), u.Temperature(s.Limit))
+	case alarm.Runaway:
+		return fmt.Sprintf(" (%s now, limit %s)", u.Temperature(s.Value), u.Temperature(s.Limit))
 	case alarm.Spillage:
 		return fmt.Sprintf(" (draft %s)", u.Pressure(s.Value))
 	case alarm.DraftHigh, alarm.DraftLow:

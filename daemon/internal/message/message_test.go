@@ -48,7 +48,7 @@ func TestAlarm(t *testing.T) {
 	}{
 		{hot, "flue: too hot (555 °C, limit 538 °C)", "Keep the loading and ash doors shut"},
 		{over, "flue: too hot (over)", ""},
-		{turned, "the draft has turned: flue gas can come into the house (draft -2.0 Pa)", "Open a window"},
+		{turned, "the draft has turned: flue gas can come into the house (draft -2.0 Pa)", "If a carbon-monoxide alarm sounds"},
 		{low, "draft below the appliance's band (7.0 Pa, specified 10.0 Pa)", "Switch off exhaust fans"},
 		{lost, "flue: no reading: thermocouple open", "Check the thermocouple's screws"},
 		{out, "flue: the reading cannot be right: no furnace cools that fast: the probe seems to be out of its place", "Put the probe back"},

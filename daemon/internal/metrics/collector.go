@@ -9,7 +9,6 @@ import (
 
 	"github.com/prometheus/client_golang/prometheus"
 
-	"fluewright/analysis/alarm"
 	"fluewright/analysis/burn"
 	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/status"
@@ -143,7 +142,7 @@ func judgements(out sink, s *status.Status, fresh bool) {
 			channel = a.Key.Channel.String()
 		}
 		out.flag(alarmActive, a.State.Standing(), name, channel, a.Priority.String())
-		out.flag(alarmJudged, fresh && a.State != alarm.Unjudged && !a.Blind, name, channel)
+		out.flag(alarmJudged, fresh && a.Judged(), name, channel)
 		out.put(alarmOccurrences, float64(a.Occurrence), name, channel)
 	}
 	now := s.Assessment.Phase

@@ -83,11 +83,15 @@ type Publisher struct {
 type told struct {
 	state      alarm.State
 	occurrence uint32
+	acked      bool
+	until      time.Duration // of a shelf
 	blind      bool
 	fault      string
 }
 
-func tellable(a alarm.Status) told { return told{a.State, a.Occurrence, a.Blind, a.Fault} }
+func tellable(a alarm.Status) told {
+	return told{a.State, a.Occurrence, a.Acknowledged, a.ShelvedUntil, a.Blind, a.Fault}
+}
 
 // outlook is what was last put into the queue as the state.
 type outlook struct {
@@ -200,21 +204,26 @@ func (p *Publisher) Offer(s *status.Status) {
 	p.rouse()
 }
 
-// offerAlarms queues each alarm that changed. One that is not judged yet is never told:
-// what an earlier run left retained may still hold.
+// offerAlarms queues each alarm that changed.
 func (p *Publisher) offerAlarms(s *status.Status) (changed bool) {
 	settled := s.Frame.At-p.state.at >= settle
 	for _, a := range s.Assessment.Alarms {
 		now, was := tellable(a), p.told[a.Key]
 		// Like a quality, blindness and the kind of fault may change at every tick.
 		details := now.state == was.state && now.occurrence == was.occurrence
-		if a.State == alarm.Unjudged || now == was || details && !settled {
+		if p.unknown(a) || now == was || details && !settled {
 			continue
 		}
 		p.tell(a)
 		changed = true
 	}
 	return changed
+}
+
+// unknown reports whether the alarm is not judged and never was: that is not told, since
+// what an earlier run left retained may still hold. p.mu is held.
+func (p *Publisher) unknown(a alarm.Status) bool {
+	return a.State == alarm.Unjudged && p.told[a.Key] == told{}
 }
 
 // tell queues an alarm's status. p.mu is held.
@@ -278,7 +287,7 @@ func (p *Publisher) greet() {
 		return
 	}
 	for _, a := range p.latest.Assessment.Alarms {
-		if a.State != alarm.Unjudged {
+		if !p.unknown(a) {
 			p.tell(a)
 		}
 	}

@@ -142,16 +142,22 @@ type condition struct {
 	State   string `json:"state"`
 	// Blind is set while a reading that the alarm depends on is missing: State is then
 	// what was last known.
-	Blind      bool     `json:"blind"`
-	Priority   string   `json:"priority"`
-	Occurrence uint32   `json:"occurrence"`
-	Since      string   `json:"since"`
-	Value      *float64 `json:"value"`
-	Limit      *float64 `json:"limit"`
-	Unit       *string  `json:"unit"`
-	Fault      string   `json:"fault,omitempty"`
-	Message    string   `json:"message"`
-	Action     string   `json:"action"`
+	Blind      bool   `json:"blind"`
+	Priority   string `json:"priority"`
+	Occurrence uint32 `json:"occurrence"`
+	// Acknowledged says that a person has taken this occurrence, First that it began the
+	// episode.
+	Acknowledged bool     `json:"acknowledged"`
+	First        bool     `json:"first"`
+	ShelvedUntil string   `json:"shelved_until,omitempty"`
+	ShelvedBy    string   `json:"shelved_by,omitempty"`
+	Since        string   `json:"since"`
+	Value        *float64 `json:"value"`
+	Limit        *float64 `json:"limit"`
+	Unit         *string  `json:"unit"`
+	Fault        string   `json:"fault,omitempty"`
+	Message      string   `json:"message"`
+	Action       string   `json:"action"`
 }
 
 func (p *Publisher) condition(a alarm.Status, latest *status.Status, at time.Duration) condition {
@@ -161,6 +167,10 @@ func (p *Publisher) condition(a alarm.Status, latest *status.Status, at time.Dur
 		Alarm: string(a.Key.Name), Channel: channelOf(a.Key), State: a.Word(), Blind: a.Blind,
 		Priority: a.Priority.String(), Occurrence: a.Occurrence, Since: wall(latest, a.Since),
 		Fault: a.Fault, Message: message, Action: action,
+	}
+	c.Acknowledged, c.First = a.Acknowledged, a.First
+	if a.State == alarm.Shelved {
+		c.ShelvedUntil, c.ShelvedBy = wall(latest, a.ShelvedUntil), a.ShelvedBy
 	}
 	if measured, about := subject(a.Key); about && a.Occurrence > 0 {
 		v, l, u := rounded(measured, a.Value), rounded(measured, a.Limit), unitOf(measured)
@@ -176,6 +186,10 @@ func subject(k alarm.Key) (frame.Channel, bool) {
 		return 0, false
 	case alarm.Spillage, alarm.DraftLow, alarm.DraftHigh:
 		return frame.Draft, true
+	case alarm.ChimneyFire:
+		return frame.Flue, true
+	case alarm.PlenumOverheat:
+		return frame.Plenum, true
 	}
 	return k.Channel, k.Channel < frame.Count
 }

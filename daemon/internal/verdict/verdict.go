@@ -123,13 +123,16 @@ func sentence(text string) string {
 // judged words the verdict where no alarm stands and no reading is missing.
 func judged(v *Verdict, s *status.Status) {
 	a := &s.Assessment
-	var blind, unjudged []string
+	var blind, unjudged, shelved []string
 	for _, st := range a.Alarms {
 		switch {
-		case st.State != alarm.Normal:
-			unjudged = append(unjudged, Name(st.Key))
-		case st.Blind:
+		case st.Blind && st.State != alarm.Unjudged:
 			blind = append(blind, Name(st.Key))
+		case st.State == alarm.Normal, st.State == alarm.Returned:
+		case st.State == alarm.Shelved && st.Condition == alarm.Gone:
+			shelved = append(shelved, Name(st.Key))
+		default:
+			unjudged = append(unjudged, Name(st.Key))
 		}
 	}
 	switch {
@@ -148,6 +151,9 @@ func judged(v *Verdict, s *status.Status) {
 	default:
 		v.Level = Well
 		v.Headline = "No alarm. " + phases[a.Phase]
+		if len(shelved) > 0 {
+			v.Headline += " Shelved: " + strings.Join(shelved, ", ") + "."
+		}
 	}
 }
 
@@ -196,30 +202,40 @@ func starting(s *status.Status, missing []frame.Channel) bool {
 }
 
 // Standing returns the alarms that stand, in the order in which to act:
-// a hazard before a sensor, then by priority, then the older before the newer.
+// a hazard before a sensor, then by priority, then the older before the newer. One that a
+// person has shelved while its condition holds comes last, and is not left out: it is put
+// aside, and no less true.
 func Standing(all []alarm.Status) []alarm.Status {
 	var out []alarm.Status
 	for _, a := range all {
-		if a.State.Standing() {
+		if a.State.Standing() || shelved(a) {
 			out = append(out, a)
 		}
 	}
-	lost := func(a alarm.Status) int {
-		if aboutSensor(a) {
+	rank := func(a alarm.Status) int {
+		switch {
+		case shelved(a):
+			return 2
+		case aboutSensor(a):
 			return 1
+		default:
+			return 0
 		}
-		return 0
 	}
 	slices.SortStableFunc(out, func(a, b alarm.Status) int {
-		return cmp.Or(cmp.Compare(lost(a), lost(b)), cmp.Compare(b.Priority, a.Priority), cmp.Compare(a.Since, b.Since))
+		return cmp.Or(cmp.Compare(rank(a), rank(b)), cmp.Compare(b.Priority, a.Priority), cmp.Compare(a.Since, b.Since))
 	})
 	return out
 }
 
 // aboutSensor reports whether the alarm is of the monitor's eyes and not of the fire.
 func aboutSensor(a alarm.Status) bool {
-	return a.Key.Name == alarm.SensorLost || a.Key.Name == alarm.SensorImplausible
+	d, _ := alarm.Declared(a.Key.Name)
+	return d.Monitor
 }
+
+// shelved reports whether a person has put the alarm aside and its condition holds.
+func shelved(a alarm.Status) bool { return a.State == alarm.Shelved && a.Silenced() }
 
 // Name is the alarm's name in words: "overheat (flue)", "draft low".
 func Name(k alarm.Key) string {

@@ -143,6 +143,14 @@ func watched(a alarm.Status, silence time.Duration) string {
 		return "standing; cannot be judged now"
 	case a.State == alarm.Acknowledged:
 		return "standing, acknowledged"
+	case a.State == alarm.Shelved && a.Condition == alarm.Holds:
+		return "standing, shelved by " + a.ShelvedBy
+	case a.State == alarm.Shelved && !blind:
+		return "shelved by " + a.ShelvedBy
+	case a.State == alarm.Suppressed:
+		return "not told while there is " + string(a.SuppressedBy)
+	case a.State == alarm.Returned && !blind:
+		return "over, not acknowledged"
 	case a.State.Standing():
 		return "standing"
 	case blind:

@@ -1,0 +1,45 @@
+package analysis
+
+import (
+	"time"
+
+	"fluewright/analysis/alarm"
+)
+
+// Alarms lists every alarm that the site can have, as it stands.
+func (e *Engine) Alarms() []alarm.Status {
+	all := make([]alarm.Status, e.panel.Len())
+	for i := range all {
+		all[i] = e.panel.Status(i)
+	}
+	return all
+}
+
+// AlarmMetrics tells how the alarms do as alarms.
+func (e *Engine) AlarmMetrics() alarm.Metrics { return e.panel.Metrics() }
+
+// Acknowledge, Shelve and Unshelve are what people do about an alarm; see
+// alarm.Annunciator. They belong between two steps, in the goroutine that steps. What they
+// change is among the events of the next step.
+func (e *Engine) Acknowledge(k alarm.Key, occurrence uint32) error {
+	return e.panel.Acknowledge(k, occurrence)
+}
+
+// Shelve puts an alarm aside for a time, in the name of by; see Acknowledge.
+func (e *Engine) Shelve(k alarm.Key, d time.Duration, by string) error {
+	return e.panel.Shelve(k, d, by)
+}
+
+// Unshelve ends that; see Acknowledge.
+func (e *Engine) Unshelve(k alarm.Key) error { return e.panel.Unshelve(k) }
+
+// Snapshot returns what must outlive a restart: the alarms. wall is the wall clock now and
+// trusted whether it is known to be right.
+func (e *Engine) Snapshot(wall time.Time, trusted bool) alarm.Snapshot {
+	return e.panel.Snapshot(wall, trusted)
+}
+
+// Restore takes a snapshot over before the first step; the error names what of it was not.
+func (e *Engine) Restore(s alarm.Snapshot, wall time.Time, trusted bool) error {
+	return e.panel.Restore(s, wall, trusted)
+}

@@ -1,0 +1,125 @@
+package app
+
+import (
+	"context"
+	"slices"
+	"sync"
+	"time"
+
+	"fluewright/analysis"
+	"fluewright/analysis/alarm"
+	"fluewright/daemon/internal/alarmstate"
+	"fluewright/daemon/internal/status"
+)
+
+// keepEvery is how often the alarms are kept though nothing changed, while there is
+// something whose age matters.
+const keepEvery = 10 * time.Minute
+
+// keeper keeps the alarms over restarts. The loop hands it snapshots and never waits: the
+// disk may take its time, and the newest snapshot is all that matters.
+type keeper struct {
+	dir  string
+	take func(wall time.Time, trusted bool) alarm.Snapshot
+	save func(dir string, s alarm.Snapshot) error
+	say  func(msg string, args ...any)
+
+	wake chan struct{} // holds one token while there is something to save
+	last time.Duration // when a snapshot was last taken, on the frames' clock
+
+	mu      sync.Mutex
+	waiting *alarm.Snapshot
+	failing bool
+}
+
+// keepAlarms restores what an earlier run has kept and keeps the alarms of this one.
+func (h *house) keepAlarms(l *loop) {
+	if h.options.State == "" {
+		return
+	}
+	h.restoreAlarms(l)
+	k := &keeper{
+		dir: h.options.State, take: l.engine.Snapshot, save: alarmstate.Save, say: h.log.Error,
+		wake: make(chan struct{}, 1), last: -keepEvery,
+	}
+	l.after = append(l.after, k.tick)
+	h.tasks = append(h.tasks, task{"alarms", k.run})
+	h.ends = append(h.ends, func() error { k.flush(); return nil })
+}
+
+// restoreAlarms never fails: a monitor without its memory still watches.
+func (h *house) restoreAlarms(l *loop) {
+	s, found, err := alarmstate.Load(h.options.State)
+	if err != nil {
+		h.log.Error("the alarms of the last run are lost; the file is set aside", "error", err)
+		if err := alarmstate.SetAside(h.options.State); err != nil {
+			h.log.Error("it could not be", "error", err)
+		}
+		return
+	}
+	if !found {
+		return
+	}
+	now := l.clock.Now()
+	if err := l.engine.Restore(s, now, l.trusted(now)); err != nil {
+		h.log.Warn("not all of the last run's alarms could be taken over", "error", err)
+	}
+	for _, a := range l.engine.Alarms() {
+		if a.State.Standing() || a.State == alarm.Shelved {
+			h.log.Warn("alarm of the last run", "alarm", a.Key.String(), "state", a.Word(), "occurrence", a.Occurrence)
+		}
+	}
+}
+
+// tick takes a snapshot when an alarm has changed, and now and then while there is a fire
+// or something that stands or is shelved.
+func (k *keeper) tick(s *status.Status) {
+	changed := slices.ContainsFunc(s.Assessment.Events, func(e analysis.Event) bool { return e.Kind == analysis.AlarmChanged })
+	ages := s.Assessment.Burning || slices.ContainsFunc(s.Assessment.Alarms, func(a alarm.Status) bool {
+		return a.State.Standing() || a.State == alarm.Shelved
+	})
+	if !changed && !(ages && s.Frame.At-k.last >= keepEvery) {
+		return
+	}
+	k.last = s.Frame.At
+	snapshot := k.take(s.Wall, s.ClockTrusted)
+	k.mu.Lock()
+	k.waiting = &snapshot
+	k.mu.Unlock()
+	select {
+	case k.wake <- struct{}{}:
+	default:
+	}
+}
+
+func (k *keeper) run(ctx context.Context) error {
+	for {
+		select {
+		case <-ctx.Done():
+			return nil // flush does the rest, when the loop has ended too
+		case <-k.wake:
+			k.flush()
+		}
+	}
+}
+
+// flush saves the newest snapshot, if it is not saved yet. That it cannot be is said once.
+func (k *keeper) flush() {
+	k.mu.Lock()
+	s := k.waiting
+	k.waiting = nil
+	k.mu.Unlock()
+	if s == nil {
+		return
+	}
+	err := k.save(k.dir, *s)
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	if err != nil && !k.failing {
+		k.say("alarms would be forgotten at a restart", "error", err)
+	}
+	k.failing = err != nil
+	if err != nil && k.waiting == nil {
+		k.waiting = s
+	}
+}

@@ -1,0 +1,164 @@
+package app
+
+import (
+	"context"
+	"errors"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"fluewright/analysis/alarm"
+	"fluewright/analysis/frame"
+	"fluewright/daemon/internal/alarmstate"
+	"fluewright/daemon/internal/status"
+)
+
+var overheat = alarm.Key{Name: alarm.Overheat, Channel: frame.Flue}
+
+// oneRun is one run of the program over dir for a while; each tick goes to do. killed leaves
+// out what an orderly end does.
+func oneRun(t *testing.T, dir string, flue float64, lasts time.Duration, killed bool, do func(*loop, *status.Status)) (said string) {
+	t.Helper()
+	var log strings.Builder
+	l, _ := ticker(t, shelf{"flue": good(flue)})
+	h := &house{options: Options{State: dir}, log: slog.New(slog.NewTextHandler(&log, nil))}
+	h.keepAlarms(l)
+	l.after = append(l.after, func(s *status.Status) { do(l, s) })
+	ctx, cancel := context.WithTimeout(t.Context(), lasts)
+	defer cancel()
+	for _, task := range h.tasks {
+		go func() { _ = task.run(ctx) }()
+	}
+	if err := l.run(ctx); err != nil {
+		t.Fatal(err)
+	}
+	synctest.Wait()
+	if !killed {
+		if err := h.close(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return log.String()
+}
+
+func stateOf(s *status.Status, k alarm.Key) alarm.Status {
+	for _, a := range s.Assessment.Alarms {
+		if a.Key == k {
+			return a
+		}
+	}
+	return alarm.Status{}
+}
+
+func TestAStandingAlarmOutlivesAKill(t *testing.T) {
+	for _, acknowledged := range []bool{false, true} {
+		synctest.Test(t, func(t *testing.T) {
+			dir := t.TempDir()
+			oneRun(t, dir, 600, 10500*time.Millisecond, true, func(l *loop, s *status.Status) {
+				if s.Seq == 5 && acknowledged {
+					if err := l.engine.Acknowledge(overheat, 1); err != nil {
+						t.Error(err)
+					}
+				}
+			})
+			want := alarm.Raised
+			if acknowledged {
+				want = alarm.Acknowledged
+			}
+			time.Sleep(time.Minute)
+			said := oneRun(t, dir, 600, 10500*time.Millisecond, true, func(_ *loop, s *status.Status) {
+				if a := stateOf(s, overheat); a.State != want || a.Occurrence != 1 || a.Since > -time.Minute {
+					t.Errorf("tick %d: %+v, want %v", s.Seq, a, want)
+				}
+				for _, e := range s.Assessment.Events {
+					if e.Change == alarm.WasRaised {
+						t.Errorf("tick %d: %v is announced again", s.Seq, e.Alarm.Key)
+					}
+				}
+			})
+			if !strings.Contains(said, "alarm of the last run") {
+				t.Errorf("said %q", said)
+			}
+		})
+	}
+}
+
+func TestATornFileIsSetAsideAndSaid(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		dir := t.TempDir()
+		file := filepath.Join(dir, alarmstate.FileName)
+		oneRun(t, dir, 600, 5500*time.Millisecond, true, func(*loop, *status.Status) {})
+		text, err := os.ReadFile(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(file, text[:len(text)-20], 0o600); err != nil {
+			t.Fatal(err)
+		}
+		raised := false
+		said := oneRun(t, dir, 600, 10500*time.Millisecond, false, func(_ *loop, s *status.Status) {
+			raised = raised || stateOf(s, overheat).State == alarm.Raised
+		})
+		if !raised {
+			t.Error("the overheat is not raised anew")
+		}
+		if !strings.Contains(said, "set aside") {
+			t.Errorf("said %q", said)
+		}
+		if broken, err := os.ReadFile(filepath.Join(dir, alarmstate.BrokenName)); err != nil || len(broken) != len(text)-20 {
+			t.Errorf("set aside: %d bytes, %v", len(broken), err)
+		}
+		if _, found, err := alarmstate.Load(dir); !found || err != nil {
+			t.Errorf("nothing new was kept: %v, %v", found, err)
+		}
+	})
+}
+
+func TestAgesAreKeptWhileAnAlarmStands(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		dir := t.TempDir()
+		oneRun(t, dir, 600, time.Hour, true, func(*loop, *status.Status) {})
+		s, _, err := alarmstate.Load(dir)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if age := s.Alarms[0].Began; age < 49*60 || s.Alarms[0].Alarm != alarm.Overheat {
+			t.Errorf("%s is %g s old in the file", s.Alarms[0].Alarm, age)
+		}
+	})
+}
+
+// A disk that is full ends nothing; it is said once, and made up for.
+func TestADiskThatIsFull(t *testing.T) {
+	var saved, said int
+	full := true
+	k := &keeper{
+		take: func(time.Time, bool) alarm.Snapshot { return alarm.Snapshot{} },
+		save: func(string, alarm.Snapshot) error {
+			if full {
+				return errors.New("no space left on device")
+			}
+			saved++
+			return nil
+		},
+		say:  func(string, ...any) { said++ },
+		wake: make(chan struct{}, 1), last: -keepEvery,
+	}
+	s := &status.Status{}
+	s.Assessment.Burning = true
+	for range 3 {
+		k.tick(s)
+		k.flush()
+		s.Frame.At += keepEvery
+	}
+	full = false
+	k.flush() // as at the end
+	k.flush()
+	if said != 1 || saved != 1 {
+		t.Errorf("said %d times, saved %d times", said, saved)
+	}
+}

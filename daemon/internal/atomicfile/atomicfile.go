@@ -1,0 +1,41 @@
+// Package atomicfile replaces small files so that a power cut leaves the old one or the
+// new one, whole.
+package atomicfile
+
+import (
+	"errors"
+	"os"
+	"path/filepath"
+)
+
+// Write puts a whole new file, readable by all, in the place of the one called name in
+// dir: under another name, to the disk, renamed, and the directory to the disk too.
+func Write(dir, name string, data []byte) (err error) {
+	temp, err := os.CreateTemp(dir, name+".*")
+	if err != nil {
+		return err
+	}
+	defer func() {
+		if err != nil {
+			_ = os.Remove(temp.Name())
+		}
+	}()
+	_, err = temp.Write(data)
+	if err == nil {
+		err = temp.Chmod(0o644)
+	}
+	if err == nil {
+		err = temp.Sync()
+	}
+	if err = errors.Join(err, temp.Close()); err != nil {
+		return err
+	}
+	if err := os.Rename(temp.Name(), filepath.Join(dir, name)); err != nil {
+		return err
+	}
+	d, err := os.Open(dir)
+	if err != nil {
+		return err
+	}
+	return errors.Join(d.Sync(), d.Close())
+}
