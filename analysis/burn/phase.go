@@ -49,6 +49,8 @@ const (
 	flaming   = 30 * time.Minute
 	outHold   = 5 * time.Minute
 	fadesHold = 10 * time.Minute
+	// diesHold is how long a fall lasts that is the fuel's end: a shut air is over by then.
+	diesHold = 20 * time.Minute
 	// witnessLost is how long a chimney that does not draw keeps the flue from telling
 	// whether the fire is out: char glows for one to four hours (from memory); brickOut is
 	// the same for a firebox that stays hot beside a cold flue.
@@ -68,7 +70,7 @@ type levels struct {
 	usual float64 // the flue's usual best rise, of burns that ended
 	dull  time.Duration
 	out   time.Duration // how long the flue has said that it is out
-	fades time.Duration
+	fades time.Duration // how long the flue has been falling
 	best  float64 // highest peak of the burn
 	// base is the flue's rise over the room from which the fire came back out of the coals
 	// without a load; zero otherwise.
@@ -129,14 +131,15 @@ func (t *Tracker) next(at, dt time.Duration, v *frame.Values) Phase {
 		}
 	}
 	clean := t.clean(v)
-	spent := !t.rising(v) && (rise < float64(coalsShare*l.peak) && !l.fuelLeft() ||
-		rise < float64(spentShare*l.peak) || l.base > 0 && rise < l.base+kindleLeast/2)
-	if t.Burn.Kind == Found && t.Phase.Fire() && !clean && t.falling() {
-		// Of a fire that was found nobody knows the peak.
+	if t.Phase.Fire() && !clean && t.falling() {
 		l.fades += dt
-		spent = spent || l.fades >= fadesHold
 	} else {
 		l.fades = 0
+	}
+	spent := !t.rising(v) && (rise < float64(coalsShare*l.peak) && (!l.fuelLeft() || l.fades >= diesHold) ||
+		rise < float64(spentShare*l.peak) || l.base > 0 && rise < l.base+kindleLeast/2)
+	if t.Burn.Kind == Found && l.fades >= fadesHold {
+		spent = true // nobody knows the peak that it had
 	}
 	spent = spent && l.tells()
 	switch t.Phase {
@@ -202,7 +205,7 @@ func (t *Tracker) dulls(dt time.Duration, v *frame.Values, hold time.Duration) P
 	switch {
 	case t.rising(v):
 		l.dull = max(0, l.dull-dt)
-	case t.Phase == WarmUp, l.fuelLeft(), !t.falling():
+	case t.Phase == WarmUp, !t.falling():
 		l.dull += min(dt, maxGap)
 	}
 	if l.dull >= hold {
@@ -305,9 +308,14 @@ func (t *Tracker) trend(v *frame.Values) float64 {
 
 func (t *Tracker) rising(v *frame.Values) bool { return t.trend(v) > riseShare }
 
+// falling reports whether the flue falls as it does when the fuel runs out. With fuel left
+// a slower fall is one to the level of a shut air.
 func (t *Tracker) falling() bool {
-	k := &t.courses[frame.Flue]
-	return k.slope()*60 < -max(0.2, float64(riseShare*(k.once-t.room)))
+	k, share := &t.courses[frame.Flue], riseShare
+	if t.levels.fuelLeft() {
+		share *= 2
+	}
+	return k.slope()*60 < -max(0.2, float64(share*(k.once-t.room)))
 }
 
 // kindles reports whether the fire comes back out of the coals. The blower's stops warm the

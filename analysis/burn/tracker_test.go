@@ -225,8 +225,8 @@ func TestShutAirOnFreshWoodIsSmoulder(t *testing.T) {
 			f := newFire(t, burn.Site{})
 			f.fit(channels)
 			f.toward(time.Minute, 10*time.Minute, nil)
-			f.toward(6*time.Minute, 25*time.Minute, set{frame.Firebox: 500, frame.Chamber: 620, frame.Flue: 300, frame.Draft: 13})
-			f.toward(4*time.Minute, 20*time.Minute, set{frame.Firebox: 250, frame.Chamber: 260, frame.Flue: 125})
+			f.toward(6*time.Minute, 15*time.Minute, set{frame.Firebox: 500, frame.Chamber: 620, frame.Flue: 300, frame.Draft: 13})
+			f.toward(4*time.Minute, 30*time.Minute, set{frame.Firebox: 250, frame.Chamber: 260, frame.Flue: 125})
 			if f.tracker.Phase != burn.Smoulder {
 				t.Errorf("%v after %v", f.tracker.Phase, f.phases)
 			}
