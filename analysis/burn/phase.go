@@ -374,6 +374,9 @@ func (t *Tracker) enter(p Phase, at time.Duration, v *frame.Values) (ended bool)
 	t.Phase, t.Since = p, at
 	l := &t.levels
 	l.dull, l.fades = 0, 0
+	if p == Cold {
+		t.began = at
+	}
 	switch {
 	case !from.Fire() && p.Fire():
 		t.ignite(from, at, v)
@@ -381,7 +384,6 @@ func (t *Tracker) enter(p Phase, at time.Duration, v *frame.Values) (ended bool)
 		t.learn()
 		t.Finished, ended = t.Burn, true
 		t.visit.open = false
-		t.began = at
 	case p == Coals:
 		l.low, l.base = v[frame.Flue], 0
 	case from == Coals && t.load.Known != at:
