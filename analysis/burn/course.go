@@ -41,7 +41,7 @@ func (c *course) step(dt time.Duration, v float64) {
 	c.last = v
 	if dt > maxGap {
 		// Two readings far apart still tell the slope.
-		per := moved / dt.Seconds() * courseOver.Seconds()
+		per := float64(moved / dt.Seconds() * courseOver.Seconds())
 		c.quick, c.once, c.more = v, v-per, v-float64(2*per)
 		return
 	}
@@ -50,7 +50,7 @@ func (c *course) step(dt time.Duration, v float64) {
 	c.more = toward(c.more, c.once, dt, courseOver)
 	// The slope's share of a step is no noise.
 	jitter := moved - float64(c.slope()*dt.Seconds())
-	c.noise = toward(c.noise, float64(jitter*jitter)/2, dt, noiseOver)
+	c.noise = toward(c.noise, float64(jitter*jitter/2), dt, noiseOver)
 }
 
 // level is where the course is, without the lag of its averages.

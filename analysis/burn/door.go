@@ -56,7 +56,7 @@ type doors struct {
 	quick, low float64 // averages of the draft; low is the slow one, frozen while suspected
 	unrest     float64 // variance of quick about low
 	watched    time.Duration
-	turned     bool // below zero, and not back since
+	turned     bool          // below zero, and not back since
 	sags       time.Duration // how long it has sagged
 	deepest    float64       // sag since the suspicion
 	deeper     time.Duration // when it last got deeper

@@ -69,3 +69,43 @@ func (w *visit) isLoad(at time.Duration, v *frame.Values, courses *[frame.Count]
 	}
 	return up || chilled
 }
+
+// revive begins a visit of which nobody saw the door: the fire has come back out of the
+// coals. It is a load if it burns as only wood does.
+func (t *Tracker) revive(at, since time.Duration) {
+	l := Load{At: since, Flue: t.levels.low, Chamber: math.NaN(), Firebox: math.NaN()}
+	if t.swing.up {
+		l.At = max(since, t.swing.lowAt)
+	}
+	l.Coals = l.At - since
+	if t.hasLoad {
+		l.Age = max(0, l.At-t.load.At)
+	}
+	t.visit = visit{open: true, at: at, closed: at, load: l, flames: float64(coalsShare * t.levels.peak)}
+	t.before, t.aside = t.Burn, nothing(OnCoals, at)
+}
+
+// lay records wood laid on fire or coals. On coals it begins the next burn.
+func (t *Tracker) lay(at time.Duration, l Load, ch *Changes) {
+	l.Known = at
+	t.load, t.hasLoad, ch.Loaded = l, true, true
+	if l.Coals > 0 {
+		t.Finished, t.Burn, ch.Ended = t.before, t.aside, true
+		t.learn()
+	}
+	t.Burn.Loads++
+	t.visit.open = false
+	t.levels.peak, t.levels.burnt, t.levels.base = 0, 0, 0
+}
+
+// learn keeps the flue's usual best: burns that are hotter raise it at once, cooler ones
+// let it sink slowly.
+func (t *Tracker) learn() {
+	best := t.levels.best
+	t.levels.best = 0
+	if best > t.levels.usual {
+		t.levels.usual = best
+		return
+	}
+	t.levels.usual += float64((best - t.levels.usual) / 8)
+}

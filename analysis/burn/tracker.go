@@ -81,6 +81,8 @@ func New(s Site) *Tracker { return &Tracker{Site: s} }
 
 const (
 	assumedRoom = 20.0 // °C, where there was never a room reading
+	// absurd is more than any channel can have in its unit: no reading.
+	absurd = 1e6
 	// resumeAfter is the longest silence after which a fire that is still seen is the same
 	// burn: char alone glows for one to four hours (from memory).
 	resumeAfter = 2 * time.Hour
@@ -121,6 +123,11 @@ func (t *Tracker) Step(in Inputs) Changes {
 		ch.Ended = t.interrupt(at)
 	}
 	v := &in.Values
+	for c := range v {
+		if !(math.Abs(v[c]) <= absurd) {
+			v[c] = math.NaN()
+		}
+	}
 	if v.Has(frame.Room) {
 		t.room, t.haveRm = v[frame.Room], true
 	} else if !t.haveRm {

@@ -51,6 +51,9 @@ func (f *fire) jitter() float64 {
 func (f *fire) step() burn.Changes {
 	in := burn.Inputs{At: f.at, Values: f.values}
 	for c := range in.Values {
+		if math.IsNaN(in.Values[c]) {
+			continue
+		}
 		n := f.noise * f.jitter()
 		if frame.Channel(c).Pressure() {
 			n /= 10
@@ -164,6 +167,9 @@ func TestAnOrdinaryBurnOnAnyChannels(t *testing.T) {
 	for name, channels := range subsets {
 		for _, every := range []time.Duration{100 * time.Millisecond, time.Second, 5 * time.Second, time.Minute, 10 * time.Minute} {
 			for _, noise := range []float64{0, 1} {
+				if every < time.Second && noise == 0 {
+					continue // long, and nothing new
+				}
 				t.Run(name+" "+every.String(), func(t *testing.T) {
 					f := newFire(t, burn.Site{})
 					f.fit(channels)
@@ -225,8 +231,8 @@ func TestShutAirOnFreshWoodIsSmoulder(t *testing.T) {
 			f := newFire(t, burn.Site{})
 			f.fit(channels)
 			f.toward(time.Minute, 10*time.Minute, nil)
-			f.toward(6*time.Minute, 25*time.Minute, set{frame.Firebox: 500, frame.Chamber: 620, frame.Flue: 300, frame.Draft: 13})
-			f.toward(4*time.Minute, 20*time.Minute, set{frame.Firebox: 250, frame.Chamber: 260, frame.Flue: 125})
+			f.toward(6*time.Minute, 15*time.Minute, set{frame.Firebox: 500, frame.Chamber: 620, frame.Flue: 300, frame.Draft: 13})
+			f.toward(4*time.Minute, 30*time.Minute, set{frame.Firebox: 250, frame.Chamber: 260, frame.Flue: 125})
 			if f.tracker.Phase != burn.Smoulder {
 				t.Errorf("%v after %v", f.tracker.Phase, f.phases)
 			}
