@@ -1,0 +1,147 @@
+package cause
+
+import (
+	"math"
+	"time"
+
+	"fluewright/analysis/frame"
+)
+
+// features are what the burn so far has to say about a rise. NaN: it cannot be told.
+type features struct {
+	rise
+
+	loaded    bool
+	cold      bool          // the load lit a cold furnace
+	sinceLoad time.Duration // from the load to the foot
+	// bed is the highest share of the way from room to limit at which a channel stood
+	// just before the reload, bedChannel which.
+	bed        float64
+	bedChannel frame.Channel
+	bedAt      float64
+	coals      time.Duration
+
+	draft   float64 // mean over the rise, Pa
+	over    float64 // its excess over the band's end, share of it
+	early   float64 // the same for the time before and the first half of the rise
+	under   float64 // how far it fell short of the band's lower end, share of it
+	pre     float64 // mean draft before the foot, Pa
+	post    float64 // mean draft in the first minutes after it, Pa
+	start   float64 // mean draft in the first third of the rise, Pa
+	finish  float64 // mean draft at the top, Pa
+	roar    float64 // noise of the draft at the top over that before the foot
+	stayed  time.Duration
+	others  [nFollowed]float64 // what each temperature gained since the foot, K
+	firebox [2]float64         // the firebox at the foot and at the top, °C
+	chamber [2]float64
+	flue    [2]float64
+}
+
+var (
+	rowFirebox, _ = row(frame.Firebox)
+	rowChamber, _ = row(frame.Chamber)
+	rowFlue, _    = row(frame.Flue)
+	rowDraft, _   = row(frame.Draft)
+)
+
+// look measures the features of a rise.
+func (t *Tracker) look(x rise) features {
+	f := features{rise: x, bed: math.NaN()}
+	c := &t.course
+	t.lookAtLoad(&f)
+
+	// Windows are cut so that the lag of a sheath, a minute or two, does not mix what
+	// was before with what came after.
+	const lag = 2 * time.Minute
+	f.draft = c.mean(rowDraft, x.foot-time.Minute, x.top)
+	f.over = math.NaN()
+	f.early, f.under = math.NaN(), math.NaN()
+	if high := t.now.DraftHigh; high > 0 {
+		f.over = f.draft/high - 1
+		f.early = c.mean(rowDraft, x.foot-lag, x.foot+(x.top-x.foot)/2)/high - 1
+	}
+	if low := t.now.DraftLow; low > 0 {
+		f.under = 1 - f.draft/low
+	}
+	from := x.foot - 10*time.Minute
+	if f.loaded && f.sinceLoad >= 0 {
+		from = max(from, x.foot-f.sinceLoad+dip) // not over the open door
+	}
+	f.pre, f.post = math.NaN(), math.NaN()
+	if x.foot-lag-from >= lag {
+		f.pre = c.mean(rowDraft, from, x.foot-lag)
+		f.post = c.mean(rowDraft, x.foot, min(x.foot+5*time.Minute, x.top))
+	}
+	f.start = c.mean(rowDraft, x.foot-lag, x.foot+(x.top-x.foot)/3)
+	f.finish = c.mean(rowDraft, x.top-lag, x.top+slot)
+	f.roar = t.roughness(x.top-lag, x.top+slot) / t.roughness(from, x.foot-lag)
+	f.firebox = [2]float64{c.near(rowFirebox, x.foot), c.near(rowFirebox, x.top)}
+	f.chamber = [2]float64{c.near(rowChamber, x.foot), c.near(rowChamber, x.top)}
+	f.flue = [2]float64{c.near(rowFlue, x.foot), c.near(rowFlue, x.top)}
+	f.stayed = t.stayed(x)
+	return f
+}
+
+// lookAtLoad measures what the latest load was laid on.
+func (t *Tracker) lookAtLoad(f *features) {
+	l, ok := t.load()
+	if !ok || l.At > f.top {
+		return
+	}
+	f.loaded, f.cold, f.coals = true, l.Cold, l.Coals
+	f.sinceLoad = f.foot - l.At
+	if l.Cold {
+		return
+	}
+	for _, b := range [...]struct {
+		c frame.Channel
+		v float64
+	}{{frame.Firebox, l.Firebox}, {frame.Chamber, l.Chamber}, {frame.Flue, l.Flue}} {
+		if math.IsNaN(b.v) {
+			continue
+		}
+		r, _ := row(b.c)
+		if s := (b.v - t.room()) / t.span(b.c, t.course.smoothMax(r, 0)); math.IsNaN(f.bed) || s > f.bed {
+			f.bed, f.bedChannel, f.bedAt = s, b.c, b.v
+		}
+	}
+}
+
+// roughness is the mean noise of the draft within slots, Pa; NaN without any.
+func (t *Tracker) roughness(from, to time.Duration) float64 {
+	sum, n := 0.0, 0.0
+	for i := t.course.after(from); i < t.course.n && t.course.point(i).at <= to; i++ {
+		if v := t.course.point(i).rough; !math.IsNaN(v) {
+			sum += v
+			n++
+		}
+	}
+	return sum / n
+}
+
+// stayed is how long the channel has been above three quarters of its way to the limit.
+func (t *Tracker) stayed(x rise) time.Duration {
+	mark := t.room() + float64(0.75*x.span)
+	for i := t.course.after(x.foot); i < t.course.n; i++ {
+		if t.course.smooth(x.row, i) > mark {
+			return x.top - t.course.point(i).at
+		}
+	}
+	return 0
+}
+
+// gain is how far a temperature went from the foot to the top as a share of its way to its
+// limit, so that channels of different places compare.
+func (t *Tracker) gain(c frame.Channel, v [2]float64) float64 {
+	r, _ := row(c)
+	return (v[1] - v[0]) / t.span(c, t.course.smoothMax(r, 0))
+}
+
+// ramp goes from 0 at a to 1 at b, which may be below a. Where x is no number it is the
+// neutral value.
+func ramp(x, a, b, neutral float64) float64 {
+	if math.IsNaN(x) {
+		return neutral
+	}
+	return math.Min(1, math.Max(0, (x-a)/(b-a)))
+}
