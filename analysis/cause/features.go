@@ -137,6 +137,16 @@ func (t *Tracker) gain(c frame.Channel, v [2]float64) float64 {
 	return (v[1] - v[0]) / t.span(c, t.course.smoothMax(r, 0))
 }
 
+// answer is how far firebox and chamber went along with the flue, as a share of its own
+// rise; NaN without either.
+func (t *Tracker) answer(f *features) float64 {
+	firebox, chamber := t.gain(frame.Firebox, f.firebox), t.gain(frame.Chamber, f.chamber)
+	if math.IsNaN(chamber) || firebox > chamber {
+		chamber = firebox
+	}
+	return chamber / t.gain(frame.Flue, f.flue)
+}
+
 // ramp goes from 0 at a to 1 at b, which may be below a. Where x is no number it is the
 // neutral value.
 func ramp(x, a, b, neutral float64) float64 {

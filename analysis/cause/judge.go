@@ -11,6 +11,9 @@ import (
 // named is the weight below which a cause is not worth naming.
 const named = 0.1
 
+// outstanding is the weight that the best cause must have for anything to stand out.
+const outstanding = 0.25
+
 // tooDry is the moisture of wood, wet basis, under which it burns too fast: common
 // practice, no source.
 const tooDry = 0.10
@@ -65,6 +68,9 @@ func (t *Tracker) judge(subject alarm.Name, c frame.Channel, list *[len7]Cause) 
 		list[at] = said[i]
 		n++
 	}
+	if n > 0 && list[0].Weight < outstanding {
+		return 0
+	}
 	return n
 }
 
@@ -115,8 +121,12 @@ func (t *Tracker) score(subject alarm.Name, f *features, s *[len7]float64) {
 	quick := ramp(f.speed, 0.015, 0.08, 0.5) // an ordinary load takes half an hour
 	hurried := ramp(f.speed, 0.06, 0.2, 0.5)
 
+	// Whether the gas got hot behind the appliance and not in it.
+	behind := ramp(t.answer(f), 0.45, 0.2, 0.3)
+	violent := ramp(f.speed, 0.08, 0.3, 0.5)
+
 	climb := ramp(f.finish/f.start, 1.05, 1.3, 0)
-	s[iDraftHigh] = -2 + float64(5.5*over) + float64(climb*over)
+	s[iDraftHigh] = -2 + float64(5.5*over) + float64(climb*over) - float64(2*behind) - float64(1.5*violent)
 
 	if f.loaded && !f.cold {
 		bed := ramp(f.bed, 0.25, 0.55, 0.3)
@@ -142,15 +152,13 @@ func (t *Tracker) score(subject alarm.Name, f *features, s *[len7]float64) {
 	if t.now.Door {
 		door = 1
 	}
-	s[iAirLeak] = -1.5 + float64(2*(1-with)) + float64(1.5*sudden) + float64(3*sag) + low + float64(2*cooler) + door + ordinary
+	s[iAirLeak] = -3 + float64(1.5*(1-with)) + float64((1+2*(1-with))*sudden) + float64(3*sag) + low + float64(2*cooler) + door + ordinary
 
 	// The deposit burns behind the appliance: the flue gets hot and nothing before it does.
 	if f.channel == frame.Flue {
-		behind := ramp(max(t.gain(frame.Chamber, f.chamber), t.gain(frame.Firebox, f.firebox)), 0.3, 0.1, 0.5)
 		surge := ramp(f.finish/f.start, 1.1, 1.6, 0)
 		roar := ramp(f.roar, 1.3, 2.5, 0.2)
-		violent := ramp(f.speed, 0.08, 0.3, 0.5)
-		s[iCreosote] = -4 + behind + float64(1.5*surge) + float64(1.5*roar) + float64(1.5*violent) + float64(1-with)
+		s[iCreosote] = -4 + float64(2*behind) + float64(1.5*surge) + float64(1.5*roar) + float64(1.5*violent) + float64(1-with)
 		if subject == alarm.ChimneyFire {
 			s[iCreosote] += 4
 		}

@@ -1,6 +1,7 @@
 package cause
 
 import (
+	"math"
 	"time"
 
 	"fluewright/analysis/alarm"
@@ -52,8 +53,36 @@ type ranking struct {
 // len7 is how many causes there are.
 const len7 = 7
 
+// absurd is beyond what any channel of a furnace can have, °C or Pa.
+const absurd = 1e5
+
+// sane takes numbers that mean nothing for no reading, and for no setting.
+func (in *Inputs) sane() {
+	for i, v := range in.Values {
+		if !(v >= -absurd && v <= absurd) {
+			in.Values[i] = math.NaN()
+		}
+	}
+	for _, v := range [...]*float64{&in.Load.Flue, &in.Load.Chamber, &in.Load.Firebox} {
+		if !(*v >= -absurd && *v <= absurd) {
+			*v = math.NaN()
+		}
+	}
+	for i, v := range in.Limits {
+		if !(v > 0 && v <= absurd) {
+			in.Limits[i] = 0
+		}
+	}
+	for _, v := range [...]*float64{&in.DraftLow, &in.DraftHigh} {
+		if !(*v > 0 && *v <= absurd) {
+			*v = 0
+		}
+	}
+}
+
 // Step takes a frame. One that is out of order is left out.
 func (t *Tracker) Step(in Inputs) {
+	in.sane()
 	if t.seen && in.At <= t.now.At {
 		if in.At > t.now.At-maxBack {
 			return
@@ -121,7 +150,7 @@ func (t *Tracker) room() float64 { return t.now.Values.Or(frame.Room, 20) }
 // reading that is given instead.
 func (t *Tracker) span(c frame.Channel, instead float64) float64 {
 	top := t.now.Limits[c]
-	if !(top > 0) {
+	if top == 0 {
 		top = instead
 	}
 	return max(top-t.room(), 50)
