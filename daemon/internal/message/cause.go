@@ -2,6 +2,7 @@ package message
 
 import (
 	"fmt"
+	"strings"
 	"time"
 
 	"fluewright/analysis/cause"
@@ -91,6 +92,14 @@ func CauseAdvice(c cause.Code) string {
 // Evidence says one observation in a plain sentence in the site's units, "" if there is
 // none.
 func Evidence(e cause.Evidence, wall func(time.Duration) time.Time, u Units) string {
+	s := sentence(e, wall, u)
+	if before, ok := strings.CutSuffix(s, ".."); ok {
+		return before + "." // a unit may end in a stop of its own
+	}
+	return s
+}
+
+func sentence(e cause.Evidence, wall func(time.Duration) time.Time, u Units) string {
 	last := lasted(e.For)
 	where := place(e.Channel)
 	clock := wall(e.At).Format("15:04")
