@@ -20,6 +20,8 @@ type features struct {
 	bedChannel frame.Channel
 	bedAt      float64
 	coals      time.Duration
+	held       float64 // how far above the room it stood then, as a share of the burn's peak
+	decay      float64 // how fast it had been cooling, shares of that a minute
 
 	draft   float64 // mean over the rise, Pa
 	over    float64 // its excess over the band's end, share of it
@@ -30,8 +32,9 @@ type features struct {
 	start   float64 // mean draft in the first third of the rise, Pa
 	finish  float64 // mean draft at the top, Pa
 	roar    float64 // noise of the draft at the top over that before the foot
+	late    float64 // excess over the band's end in the last part of the rise, share of it
 	stayed  time.Duration
-	others  [nFollowed]float64 // what each temperature gained since the foot, K
+	usual   float64 // speed of the load before this one, shares of the span a minute
 	firebox [2]float64         // the firebox at the foot and at the top, °C
 	chamber [2]float64
 	flue    [2]float64
@@ -74,6 +77,8 @@ func (t *Tracker) look(x rise) features {
 	}
 	f.start = c.mean(rowDraft, x.foot-lag, x.foot+(x.top-x.foot)/3)
 	f.finish = c.mean(rowDraft, x.top-lag, x.top+slot)
+	late := min(10*time.Minute, (x.top-x.foot)/2)
+	f.late = c.mean(rowDraft, x.top-late-slot, x.top)/t.now.DraftHigh - 1
 	f.roar = t.roughness(x.top-lag, x.top+slot) / t.roughness(from, x.foot-lag)
 	f.firebox = [2]float64{c.near(rowFirebox, x.foot), c.near(rowFirebox, x.top)}
 	f.chamber = [2]float64{c.near(rowChamber, x.foot), c.near(rowChamber, x.top)}
@@ -105,6 +110,28 @@ func (t *Tracker) lookAtLoad(f *features) {
 			f.bed, f.bedChannel, f.bedAt = s, b.c, b.v
 		}
 	}
+	t.lookAtBed(f, l.At)
+}
+
+// lookAtBed measures how the bed had been glowing before the door was opened: a large one
+// stays hot and cools slowly.
+func (t *Tracker) lookAtBed(f *features, at time.Duration) {
+	f.held, f.decay = math.NaN(), math.NaN()
+	r, ok := row(f.bedChannel)
+	if !ok || math.IsNaN(f.bed) {
+		return
+	}
+	const door = time.Minute // for the door to be open before the load is told
+	c, room := &t.course, t.room()
+	peak := math.Inf(-1)
+	for i := c.after(at - 90*time.Minute); i < c.n && c.point(i).at < at; i++ {
+		if v := c.smooth(r, i); v > peak {
+			peak = v
+		}
+	}
+	now, then := c.near(r, at-door), c.near(r, at-door-12*time.Minute)
+	f.held = (now - room) / max(peak-room, 10)
+	f.decay = (then - now) / 12 / max(now-room, 10)
 }
 
 // roughness is the mean noise of the draft within slots, Pa; NaN without any.

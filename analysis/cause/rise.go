@@ -8,11 +8,12 @@ import (
 )
 
 const (
-	lookBack  = 60 * time.Minute // how long ago the peak of a standing alarm may be
-	before    = 45 * time.Minute // how far before its peak the foot of a rise is looked for
-	dip       = 4 * time.Minute  // how long after the door opened the reading may still fall
-	fresh     = 0.15             // share of the way to the limit by which a rise is another one
-	kneeDepth = 0.12             // share of the rise by which a foot must lie below the chord
+	lookBack = 60 * time.Minute // how long ago the peak of a standing alarm may be
+	before   = 45 * time.Minute // how far before its peak the foot of a rise is looked for
+	dip      = 4 * time.Minute  // how long after the door opened the reading may still fall
+	fresh    = 0.15             // share of the way to the limit by which a rise is another one
+	lastLap  = 20 * time.Minute // before the top, in which the rise that matters is steepest
+	slack    = 0.25             // share of the steepest slope below which the rise has not begun
 )
 
 // rise is the way of a channel from the foot of its rise to the highest reading.
@@ -93,25 +94,44 @@ func (t *Tracker) begin(r, top int) int {
 	return best
 }
 
-// knee returns the point that lies farthest below the chord from first to top: where a
-// course that dawdled begins to rise. A course that rose from the beginning has none.
+// knee goes back from the steepest part of the last lap to where the channel began to
+// rise: after a steady burn that is where something happened, after a load that burnt
+// up without a rest it is the load.
 func (t *Tracker) knee(r, first, top int) int {
-	t0, t1 := t.course.point(first).at.Seconds(), t.course.point(top).at.Seconds()
-	y0, y1 := t.course.smooth(r, first), t.course.smooth(r, top)
-	best, depth, lowest := first, 0.0, y0
-	for i := first + 1; i < top; i++ {
-		v := t.course.smooth(r, i)
-		if math.IsNaN(v) {
-			continue
+	c := &t.course
+	window := min(5*time.Minute, max(90*time.Second, (c.point(top).at-c.point(first).at)/6))
+	steepest, at := 0.0, first
+	for i := top; i > first && c.point(top).at-c.point(i).at <= lastLap; i-- {
+		if s := c.slope(r, first, i, window); s > steepest {
+			steepest, at = s, i
 		}
-		share := (t.course.point(i).at.Seconds() - t0) / max(t1-t0, 1)
-		if d := y0 + float64(share*(y1-y0)) - v; d > depth {
-			best, depth = i, d
-		}
-		lowest = min(lowest, v)
 	}
-	if depth < float64(kneeDepth*(y1-lowest)) {
-		return first
+	for i := at; i > first; i-- {
+		if s := c.slope(r, first, i, window); s < float64(slack*steepest) {
+			return c.lowest(r, i, window)
+		}
+	}
+	return first
+}
+
+// slope is how fast a row rose over the window that ends at point i, K a minute; the window
+// does not reach back beyond first. NaN if it cannot be told.
+func (c *course) slope(r, first, i int, window time.Duration) float64 {
+	j := max(first, c.after(c.point(i).at-window-slot))
+	dt := (c.point(i).at - c.point(j).at).Minutes()
+	if !(dt > 0.4) {
+		return math.NaN()
+	}
+	return (c.smooth(r, i) - c.smooth(r, j)) / dt
+}
+
+// lowest returns the point with the lowest reading in the window that ends at point i.
+func (c *course) lowest(r, i int, window time.Duration) int {
+	best := i
+	for j := i; j >= 0 && c.point(i).at-c.point(j).at <= window; j-- {
+		if c.smooth(r, j) < c.smooth(r, best) {
+			best = j
+		}
 	}
 	return best
 }
