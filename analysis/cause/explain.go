@@ -21,14 +21,16 @@ func (t *Tracker) explain(i int, f *features, c *Cause) {
 	}
 	switch i {
 	case iDraftHigh:
-		if f.over > 0 {
-			since := t.overSince(f)
-			c.add(Evidence{Kind: DraftOver, Channel: frame.Draft, Value: f.draft, Reference: t.now.DraftHigh, For: f.top - since, At: since})
-			if f.finish > 1.1*f.start {
-				c.add(Evidence{Kind: DraftClimbed, Channel: frame.Draft, Value: f.finish, Reference: f.start, For: length, At: f.foot})
-			}
-			c.add(rose)
+		since := t.overSince(f)
+		mean := t.course.mean(rowDraft, since-slot, f.top)
+		if since == f.top || !(mean > t.now.DraftHigh) {
+			return
 		}
+		c.add(Evidence{Kind: DraftOver, Channel: frame.Draft, Value: mean, Reference: t.now.DraftHigh, For: f.top - since, At: since})
+		if f.start > t.now.DraftLow && f.finish > 1.1*f.start {
+			c.add(Evidence{Kind: DraftClimbed, Channel: frame.Draft, Value: f.finish, Reference: f.start, For: length, At: f.foot})
+		}
+		c.add(rose)
 	case iCoalBed:
 		if f.loaded && !f.cold {
 			c.add(Evidence{Kind: OnCoals, Channel: f.bedChannel, Value: f.bedAt, For: f.coals, At: loaded.At})

@@ -34,8 +34,7 @@ type features struct {
 	roar    float64 // noise of the draft at the top over that before the foot
 	late    float64 // excess over the band's end in the last part of the rise, share of it
 	stayed  time.Duration
-	usual   float64 // speed of the load before this one, shares of the span a minute
-	firebox [2]float64         // the firebox at the foot and at the top, °C
+	firebox [2]float64 // the firebox at the foot and at the top, °C
 	chamber [2]float64
 	flue    [2]float64
 }
@@ -66,20 +65,19 @@ func (t *Tracker) look(x rise) features {
 	if low := t.now.DraftLow; low > 0 {
 		f.under = 1 - f.draft/low
 	}
-	from := x.foot - 10*time.Minute
-	if f.loaded && f.sinceLoad >= 0 {
-		from = max(from, x.foot-f.sinceLoad+dip) // not over the open door
+	// Before and after: not over the open door of a load, which is why what the draft
+	// does then is looked for around the door.
+	from, until, since := x.foot-10*time.Minute, x.foot-lag, x.foot
+	if f.loaded && f.sinceLoad >= -lag && f.sinceLoad < 10*time.Minute {
+		opened := x.foot - f.sinceLoad
+		from, until, since = opened-10*time.Minute, opened-time.Minute, max(x.foot, opened+lag)
 	}
-	f.pre, f.post = math.NaN(), math.NaN()
-	if x.foot-lag-from >= lag {
-		f.pre = c.mean(rowDraft, from, x.foot-lag)
-		f.post = c.mean(rowDraft, x.foot, min(x.foot+5*time.Minute, x.top))
-	}
+	f.pre, f.post = c.mean(rowDraft, from, until), c.mean(rowDraft, since, min(since+5*time.Minute, x.top))
 	f.start = c.mean(rowDraft, x.foot-lag, x.foot+(x.top-x.foot)/3)
 	f.finish = c.mean(rowDraft, x.top-lag, x.top+slot)
-	late := min(10*time.Minute, (x.top-x.foot)/2)
+	late := min(4*time.Minute, (x.top-x.foot)/2)
 	f.late = c.mean(rowDraft, x.top-late-slot, x.top)/t.now.DraftHigh - 1
-	f.roar = t.roughness(x.top-lag, x.top+slot) / t.roughness(from, x.foot-lag)
+	f.roar = t.roughness(x.top-lag, x.top+slot) / t.roughness(from, until)
 	f.firebox = [2]float64{c.near(rowFirebox, x.foot), c.near(rowFirebox, x.top)}
 	f.chamber = [2]float64{c.near(rowChamber, x.foot), c.near(rowChamber, x.top)}
 	f.flue = [2]float64{c.near(rowFlue, x.foot), c.near(rowFlue, x.top)}
@@ -146,15 +144,17 @@ func (t *Tracker) roughness(from, to time.Duration) float64 {
 	return sum / n
 }
 
-// stayed is how long the channel has been above three quarters of its way to the limit.
+// stayed is how long the channel has been above three quarters of its way to the limit,
+// or had been when it fell.
 func (t *Tracker) stayed(x rise) time.Duration {
 	mark := t.room() + float64(0.75*x.span)
+	first, last := x.top, x.top
 	for i := t.course.after(x.foot); i < t.course.n; i++ {
 		if t.course.smooth(x.row, i) > mark {
-			return x.top - t.course.point(i).at
+			first, last = min(first, t.course.point(i).at), t.course.point(i).at
 		}
 	}
-	return 0
+	return last - first
 }
 
 // gain is how far a temperature went from the foot to the top as a share of its way to its

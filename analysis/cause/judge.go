@@ -1,8 +1,6 @@
 package cause
 
 import (
-	"time"
-
 	"fluewright/analysis/alarm"
 	"fluewright/analysis/frame"
 	"fluewright/analysis/portable"
@@ -26,8 +24,11 @@ func (t *Tracker) judge(subject alarm.Name, c frame.Channel, list *[len7]Cause) 
 		said[i].Code = code
 		score[i] = never
 	}
-	if t.now.BlowerStopped && subject == alarm.PlenumOverheat {
-		score[iBlower] = 4
+	if t.now.BlowerStopped {
+		score[iBlower] = 2
+		if subject == alarm.PlenumOverheat {
+			score[iBlower] = 4
+		}
 		said[iBlower].add(Evidence{
 			Kind: Stopped, Channel: frame.Plenum, Value: t.now.Values.Or(frame.Plenum, t.now.Values[frame.Flue]),
 			For: t.now.At - t.stopped, At: t.stopped,
@@ -105,62 +106,79 @@ var codes = [len7]Code{DraftHigh, CoalBed, FineFuel, DryFuel, AirLeak, Creosote,
 
 // score adds up the log-odds of each cause against nothing standing out.
 func (t *Tracker) score(subject alarm.Name, f *features, s *[len7]float64) {
-	over := ramp(f.over, 0, 0.25, 0.25)
-	// What stands out of the draft explains the rise; it leaves little for the rest.
-	ordinary := float64(-4 * ramp(f.over, 0.05, 0.3, 0))
+	// A draft beyond the band explains the rise and leaves little for the rest.
+	over := ramp(f.late, 0.03, 0.25, 0.25)
+	ordinary := float64(-4 * ramp(f.late, 0.05, 0.3, 0))
+	climb := ramp(f.finish/f.start, 1.05, 1.3, 0)
 
-	// Whether the rise began with the load. A cold furnace takes its time to light.
-	with := 0.0
-	if f.loaded {
-		late, soon := 18*time.Minute, 7*time.Minute
-		if f.cold {
-			late, soon = 30*time.Minute, 14*time.Minute
-		}
-		with = ramp(f.sinceLoad.Minutes(), late.Minutes(), soon.Minutes(), 0)
+	// Whether the gas got hot behind the appliance and not in it, and how the draft took it.
+	behind := ramp(t.answer(f), 0.45, 0.2, 0.3)
+	violent := ramp(f.speed, 0.05, 0.2, 0.5)
+	surge := ramp(f.finish/f.start, 1.1, 1.5, 0)
+	roar := ramp(f.roar, 1.3, 2.5, 0.2)
+
+	with := f.withLoad()
+	// Nobody lays wood on a fire that burns at its best: what looks like a load there may
+	// be a door that was left ajar.
+	full := 0.0
+	if f.loaded && !f.cold {
+		full = float64(ramp(f.held, 0.85, 0.97, 0) * ramp(f.decay, 0.01, 0.003, 0))
 	}
 	quick := ramp(f.speed, 0.015, 0.08, 0.5) // an ordinary load takes half an hour
-	hurried := ramp(f.speed, 0.06, 0.2, 0.5)
+	hurried := ramp(f.speed, 0.05, 0.2, 0.5)
+	lagging := ramp(f.sinceLoad.Minutes(), 0.5, 3, 0.5) // the wood took its time to catch
 
-	// Whether the gas got hot behind the appliance and not in it.
-	behind := ramp(t.answer(f), 0.45, 0.2, 0.3)
-	violent := ramp(f.speed, 0.08, 0.3, 0.5)
-
-	climb := ramp(f.finish/f.start, 1.05, 1.3, 0)
-	s[iDraftHigh] = -2 + float64(5.5*over) + float64(climb*over) - float64(2*behind) - float64(1.5*violent)
+	s[iDraftHigh] = -2 + float64(5.5*over) + float64(climb*over) - float64(2.5*behind) - float64(violent*behind) - float64(1.5*roar)
 
 	if f.loaded && !f.cold {
-		bed := ramp(f.bed, 0.25, 0.55, 0.3)
-		s[iCoalBed] = -3 + float64(3*with) + float64(3*bed) + quick + ordinary
+		s[iCoalBed] = -4 + float64(2*with) + float64(3*ramp(f.bed, 0.2, 0.5, 0.3)) +
+			float64(2*ramp(f.decay, 0.018, 0.008, 0.3)) + float64(1.5*ramp(f.coals.Minutes(), 5, 30, 0)) + quick - float64(3*full) + ordinary
 	}
 	if f.loaded {
 		note := 0.0
 		if t.hasNote {
-			note = float64(3 * ramp(t.moisture, 0.14, tooDry, 0))
-			note -= float64(2 * ramp(t.moisture, 0.13, 0.18, 0))
+			note = float64(3*ramp(t.moisture, 0.14, tooDry, 0)) - float64(2*ramp(t.moisture, 0.13, 0.18, 0))
 		}
-		s[iFineFuel] = -2.5 + float64(2*with) + float64(2*hurried) + quick + ordinary
-		s[iDryFuel] = -1.8 + float64(2*with) + float64(1.5*quick) - float64(1.5*hurried) + note + ordinary
+		long := ramp(f.stayed.Minutes(), 20, 40, 0)
+		s[iFineFuel] = -2.5 + float64(2*with) + float64(2*hurried) + quick - lagging - float64(2*long) - full + ordinary
+		s[iDryFuel] = -1.5 + float64(2*with) + quick - float64(1.5*hurried) + long + note - full + ordinary
 	}
 
 	// Air beyond the control: in the middle of a burn, with a draft that sags although the
-	// flue gets hotter, or a firebox that cools while the gas behind it gets hotter.
+	// flue gets hotter, or a firebox that lags behind while the gas behind it gets hotter.
 	sag := ramp(f.post/f.pre, 0.99, 0.85, 0)
 	low := ramp(f.under, 0, 0.3, 0)
 	sudden := float64(ramp(f.steady.Minutes(), 2, 8, 0) * ramp(f.speed, 0.01, 0.04, 0.5))
-	cooler := ramp(t.gain(frame.Firebox, f.firebox), 0, -0.1, 0)
+	cooler := 0.0
+	if f.channel != frame.Firebox {
+		cooler = ramp(t.gain(frame.Firebox, f.firebox)/t.gain(f.channel, [2]float64{f.footAt, f.high}), 0.6, 0.1, 0)
+	}
 	door := 0.0
 	if t.now.Door {
 		door = 1
 	}
-	s[iAirLeak] = -3 + float64(1.5*(1-with)) + float64((1+2*(1-with))*sudden) + float64(3*sag) + low + float64(2*cooler) + door + ordinary
+	pulled := ramp(f.post/f.pre, 1.08, 1.3, 0)
+	s[iAirLeak] = -3 + float64(1.5*(1-with)) + float64(2*full) + float64((1+float64(2*(1-with)))*sudden) + float64(3*sag) + low +
+		cooler + door - float64(2*pulled) - roar + ordinary
 
 	// The deposit burns behind the appliance: the flue gets hot and nothing before it does.
 	if f.channel == frame.Flue {
-		surge := ramp(f.finish/f.start, 1.1, 1.6, 0)
-		roar := ramp(f.roar, 1.3, 2.5, 0.2)
-		s[iCreosote] = -4 + float64(2*behind) + float64(1.5*surge) + float64(1.5*roar) + float64(1.5*violent) + float64(1-with)
+		s[iCreosote] = -4 + float64(2.5*behind) + float64(1.5*surge) + float64(2*roar) + float64(1.5*violent) + float64(1-with)
 		if subject == alarm.ChimneyFire {
 			s[iCreosote] += 4
 		}
+	}
+}
+
+// withLoad says how far the rise goes with the load: 1 if it began soon after wood was
+// laid on, 0 if that was long ago. A cold furnace takes its time to light.
+func (f *features) withLoad() float64 {
+	switch {
+	case !f.loaded:
+		return 0
+	case f.cold:
+		return ramp(f.sinceLoad.Minutes(), 30, 14, 0)
+	default:
+		return ramp(f.sinceLoad.Minutes(), 18, 7, 0)
 	}
 }

@@ -13,6 +13,9 @@ import (
 // from further back begins a new history.
 const maxBack = 10 * time.Minute
 
+// visit is how long a visit to the door is taken for a load that may yet be told.
+const visit = 8 * time.Minute
+
 // Inputs are what the tracker must know of one frame. Temperatures in °C, drafts in Pa.
 type Inputs struct {
 	At     time.Duration
@@ -35,6 +38,9 @@ type Tracker struct {
 	seen   bool
 
 	door, stopped time.Duration // since when, while Inputs says so
+	visited       bool          // a door was opened, at door, and shut again
+	coals         time.Duration // since when, while the phase is coals
+	bedded        time.Duration // how long it had been coals when the door was opened
 	moisture      float64
 	noted         time.Duration
 	hasNote       bool
@@ -87,10 +93,16 @@ func (t *Tracker) Step(in Inputs) {
 		if in.At > t.now.At-maxBack {
 			return
 		}
-		t.course, t.seen = course{}, false
+		t.course, t.seen, t.visited = course{}, false, false
 	}
-	if !in.Door || !t.seen || !t.now.Door {
-		t.door = in.At
+	if in.Phase != burn.Coals || !t.seen || t.now.Phase != burn.Coals {
+		t.coals = in.At
+	}
+	switch {
+	case in.Door && !(t.seen && t.now.Door):
+		t.door, t.visited, t.bedded = in.At, false, in.At-t.coals
+	case !in.Door && t.seen && t.now.Door:
+		t.visited = true
 	}
 	if !in.BlowerStopped || !t.seen || !t.now.BlowerStopped {
 		t.stopped = in.At
@@ -156,8 +168,18 @@ func (t *Tracker) span(c frame.Channel, instead float64) float64 {
 	return max(top-t.room(), 50)
 }
 
-// load returns the latest load, and false if there is none to speak of.
+// load returns the latest load, and false if there is none to speak of. Whether wood was
+// laid on is told minutes after the door was shut; a fire with the wrong wood does not
+// wait, and until then a visit to the door counts as a load.
 func (t *Tracker) load() (burn.Load, bool) {
 	l := t.now.Load
-	return l, (l.At != 0 || l.Known != 0 || l.Cold) && l.At <= t.now.At
+	known := (l.At != 0 || l.Known != 0 || l.Cold) && l.At <= t.now.At
+	if !t.visited || t.now.At-t.door > visit || known && l.At > t.door-time.Minute {
+		return l, known
+	}
+	c, just := &t.course, t.door-time.Minute
+	return burn.Load{
+		At: t.door, Known: t.now.At, Coals: t.bedded, Age: t.door - l.At,
+		Flue: c.near(rowFlue, just), Chamber: c.near(rowChamber, just), Firebox: c.near(rowFirebox, just),
+	}, true
 }
