@@ -11,7 +11,8 @@ const (
 	lookBack = 60 * time.Minute // how long ago the peak of a standing alarm may be
 	before   = 45 * time.Minute // how far before its peak the foot of a rise is looked for
 	dip      = 4 * time.Minute  // how long after the door opened the reading may still fall
-	fresh    = 0.15             // share of the way to the limit by which a rise is another one
+	fresh    = 0.1              // share of the way to the limit by which a rise is another one
+	small    = 0.03             // the same where wood was laid on in between
 	lastLap  = 20 * time.Minute // before the top, in which the rise that matters is steepest
 	slack    = 0.25             // share of the steepest slope below which the rise has not begun
 )
@@ -42,10 +43,17 @@ func (t *Tracker) findRise(c frame.Channel) (rise, bool) {
 	x.span = t.span(c, t.course.smoothMax(r, newest-lookBack))
 	top := -1
 	low := math.Inf(1)
+	loaded := time.Duration(math.MinInt64)
+	if l, ok := t.load(); ok {
+		loaded = l.At
+	}
 	for i := end; i >= 0 && newest-t.course.point(i).at <= lookBack; i-- {
 		v := t.course.smooth(r, i)
 		if math.IsNaN(v) {
 			continue
+		}
+		if t.course.point(i).at < loaded && x.high-low > float64(small*x.span) {
+			break // what burnt before is another rise
 		}
 		if v > x.high && !(low < x.high-float64(fresh*x.span)) {
 			top, x.high, low = i, v, v
@@ -62,7 +70,7 @@ func (t *Tracker) findRise(c frame.Channel) (rise, bool) {
 	}
 	foot := t.knee(r, first, top)
 	x.foot, x.footAt = t.course.point(foot).at, t.course.smooth(r, foot)
-	if !(x.high-x.footAt > float64(0.05*x.span)) {
+	if !(x.high-x.footAt > float64(small*x.span)) {
 		return x, false
 	}
 	t.quickest(&x, foot, top)
