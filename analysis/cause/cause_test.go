@@ -1,0 +1,234 @@
+package cause_test
+
+import (
+	"testing"
+	"time"
+
+	"fluewright/analysis/alarm"
+	"fluewright/analysis/burn"
+	"fluewright/analysis/cause"
+	"fluewright/analysis/frame"
+)
+
+// scenes are the four usual causes of the trade and three more, each as the channels show
+// it, and what is no cause at all.
+var scenes = map[string]struct {
+	scene
+	subject alarm.Key
+	want    cause.Code // "" for nothing
+}{
+	"gate stuck shut in the middle of a burn": {
+		scene{
+			flue:    line{0, 20, 40, 260, 60, 280, 64, 300, 84, 480},
+			chamber: line{0, 20, 40, 560, 60, 600, 64, 620, 84, 700},
+			firebox: line{0, 20, 40, 600, 60, 640, 84, 800},
+			draft:   line{0, 0, 10, 11, 60, 13, 61, 24, 84, 29},
+			load:    lighting(1), until: 84,
+		}, overheat, cause.DraftHigh,
+	},
+	"regulator set too high from the start": {
+		scene{
+			flue:    line{0, 20, 10, 120, 50, 480},
+			chamber: line{0, 20, 10, 200, 50, 690},
+			firebox: line{0, 20, 10, 300, 50, 820},
+			draft:   line{0, 0, 5, 9, 15, 18, 50, 21},
+			load:    lighting(1), until: 50,
+		}, overheat, cause.DraftHigh,
+	},
+	"reload on a large bed of coals": {
+		scene{
+			flue:    line{0, 180, 30, 160, 31, 130, 32, 150, 42, 470},
+			chamber: line{0, 480, 30, 450, 31, 380, 32, 400, 42, 720},
+			firebox: line{0, 640, 30, 620, 31, 540, 32, 600, 42, 900},
+			draft:   line{0, 12, 30, 12, 31, 8, 32, 12, 42, 13.5},
+			load:    reload(30, 40, 160, 450, 620), until: 42,
+		}, overheat, cause.CoalBed,
+	},
+	"kindling for firewood": {
+		scene{
+			flue:    line{0, 20, 3, 60, 8, 480},
+			chamber: line{0, 20, 3, 80, 10, 520},
+			firebox: line{0, 20, 3, 150, 10, 650},
+			draft:   line{0, 0, 3, 9, 8, 13.5},
+			load:    lighting(1), until: 9,
+		}, overheat, cause.FineFuel,
+	},
+	"dry wood": {
+		scene{
+			flue:    line{0, 20, 3, 50, 10, 180, 16, 300, 30, 400, 45, 480},
+			chamber: line{0, 20, 3, 70, 10, 300, 16, 450, 30, 620, 45, 700},
+			firebox: line{0, 20, 3, 120, 10, 400, 16, 550, 30, 700, 45, 800},
+			draft:   line{0, 0, 3, 8, 10, 12, 45, 13.5},
+			load:    lighting(1), until: 45, moisture: 0.08,
+		}, overheat, cause.DryFuel,
+	},
+	"ash door ajar in the middle of a burn": {
+		scene{
+			flue:    line{0, 20, 40, 260, 60, 265, 62, 290, 70, 480},
+			chamber: line{0, 20, 40, 580, 60, 590, 62, 620, 70, 720},
+			firebox: line{0, 20, 40, 600, 60, 600, 70, 800},
+			draft:   line{0, 0, 10, 12, 60, 13, 61, 10.5, 70, 12},
+			load:    lighting(1), until: 70,
+		}, overheat, cause.AirLeak,
+	},
+	"loading door ajar: the firebox cools": {
+		scene{
+			flue:    line{0, 20, 40, 260, 60, 265, 62, 290, 74, 480},
+			chamber: line{0, 20, 40, 580, 60, 590, 62, 600, 74, 720},
+			firebox: line{0, 20, 40, 600, 60, 600, 74, 500},
+			draft:   line{0, 0, 10, 12, 60, 13, 61, 9, 74, 10},
+			load:    lighting(1), until: 74,
+		}, overheat, cause.AirLeak,
+	},
+	"chimney fire": {
+		scene{
+			flue:    line{0, 20, 40, 240, 60, 245, 63, 700},
+			chamber: line{0, 20, 40, 580, 60, 590, 63, 600},
+			firebox: line{0, 20, 40, 600, 60, 600, 63, 605},
+			draft:   line{0, 0, 10, 12, 60, 13, 63, 34},
+			load:    lighting(1), until: 63,
+		}, fire, cause.Creosote,
+	},
+	"power cut": {
+		scene{
+			flue:    line{0, 20, 40, 240, 70, 250},
+			chamber: line{0, 20, 40, 580, 70, 600},
+			firebox: line{0, 20, 40, 600, 70, 620},
+			draft:   line{0, 0, 10, 12, 70, 13},
+			plenum:  line{0, 20, 40, 50, 60, 50, 70, 95},
+			load:    lighting(1), until: 70, stopped: 61,
+		}, hotAir, cause.Blower,
+	},
+	"an ordinary slow burn": {
+		scene{
+			flue:    line{0, 20, 20, 120, 90, 300},
+			chamber: line{0, 20, 20, 250, 90, 600},
+			firebox: line{0, 20, 20, 300, 90, 650},
+			draft:   line{0, 0, 10, 11, 90, 13},
+			until:   90,
+		}, overheat, "",
+	},
+	"a cold furnace": {
+		scene{flue: line{0, 20}, chamber: line{0, 20}, firebox: line{0, 20}, draft: line{0, 1}, until: 30},
+		overheat, "",
+	},
+}
+
+func best(list []cause.Cause) cause.Code {
+	if len(list) == 0 {
+		return ""
+	}
+	return list[0].Code
+}
+
+func TestScenes(t *testing.T) {
+	for name, tt := range scenes {
+		t.Run(name, func(t *testing.T) {
+			for _, step := range []time.Duration{100 * time.Millisecond, time.Second, 5 * time.Second} {
+				got := tt.play(step, 1, every...).Rank(tt.subject, nil)
+				if best(got) != tt.want {
+					t.Errorf("every %v: %v, want %q first", step, got, tt.want)
+				}
+				if len(got) > 0 && got[0].Evidence[0].Kind == cause.None {
+					t.Errorf("no evidence for %v", got[0].Code)
+				}
+			}
+		})
+	}
+}
+
+// Flue and draft alone tell the causes that they can show.
+func TestFlueAndDraftAlone(t *testing.T) {
+	for _, name := range []string{
+		"gate stuck shut in the middle of a burn", "regulator set too high from the start", "kindling for firewood",
+		"dry wood", "ash door ajar in the middle of a burn", "chimney fire", "an ordinary slow burn",
+	} {
+		tt := scenes[name]
+		if got := tt.play(time.Second, 1, frame.Flue, frame.Draft).Rank(tt.subject, nil); best(got) != tt.want {
+			t.Errorf("%s: %v, want %q first", name, got, tt.want)
+		}
+	}
+}
+
+// A chimney fire makes the flue too hot as well, and is named as the cause of that.
+func TestChimneyFireExplainsAHotFlue(t *testing.T) {
+	if got := scenes["chimney fire"].play(time.Second, 1, every...).Rank(overheat, nil); best(got) != cause.Creosote {
+		t.Errorf("%v, want creosote first", got)
+	}
+}
+
+func TestALoggedMoistureSpeaksForDryWood(t *testing.T) {
+	s := scenes["dry wood"].scene
+	weight := func(moisture float64) float64 {
+		s.moisture = moisture
+		for _, c := range s.play(time.Second, 1, every...).Rank(overheat, nil) {
+			if c.Code == cause.DryFuel {
+				return c.Weight
+			}
+		}
+		return 0
+	}
+	if dry, none, wet := weight(0.07), weight(0), weight(0.2); !(dry > none+0.1 && none > wet+0.1) {
+		t.Errorf("weight of dry-fuel with 7 %% logged %.2f, nothing logged %.2f, 20 %% logged %.2f", dry, none, wet)
+	}
+}
+
+func TestDiffer(t *testing.T) {
+	a := []cause.Cause{{Code: cause.DryFuel, Weight: 0.5}, {Code: cause.FineFuel, Weight: 0.3}}
+	tests := map[string]struct {
+		b    []cause.Cause
+		want bool
+	}{
+		"the same":            {a, false},
+		"a little more":       {[]cause.Cause{{Code: cause.DryFuel, Weight: 0.6}}, false},
+		"much less":           {[]cause.Cause{{Code: cause.DryFuel, Weight: 0.25}}, true},
+		"another first":       {[]cause.Cause{{Code: cause.FineFuel, Weight: 0.5}}, true},
+		"nothing any more":    {nil, true},
+		"the second one only": {[]cause.Cause{{Code: cause.DryFuel, Weight: 0.5}, {Code: cause.AirLeak, Weight: 0.3}}, false},
+	}
+	for name, tt := range tests {
+		if cause.Differ(a, tt.b) != tt.want || cause.Differ(tt.b, a) != tt.want {
+			t.Errorf("%s: want %v", name, tt.want)
+		}
+	}
+	if cause.Differ(nil, nil) {
+		t.Error("nothing differs from nothing")
+	}
+}
+
+func TestOutOfOrderFramesAreLeftOut(t *testing.T) {
+	tt := scenes["gate stuck shut in the middle of a burn"]
+	tr := tt.play(time.Second, 1, every...)
+	want := tr.Rank(overheat, nil)
+	late := cause.Inputs{At: 83 * minute, Limits: limits, DraftHigh: bandHigh, Phase: burn.Cold}
+	tr.Step(late)
+	if got := tr.Rank(overheat, nil); len(got) != len(want) || got[0] != want[0] {
+		t.Errorf("%v, want %v", got, want)
+	}
+}
+
+func TestNothingIsAllocated(t *testing.T) {
+	s := scenes["ash door ajar in the middle of a burn"].scene
+	tr := s.play(time.Second, 1, every...)
+	in := s.inputs(71*minute, nil, 0, nil)
+	dst := make([]cause.Cause, 0, len(cause.Codes()))
+	if n := testing.AllocsPerRun(200, func() {
+		in.At += 3 * time.Second
+		tr.Step(in)
+		dst = tr.Rank(overheat, dst[:0])
+	}); n > 0 {
+		t.Errorf("%v allocations a step", n)
+	}
+}
+
+func BenchmarkStepAndRank(b *testing.B) {
+	s := scenes["ash door ajar in the middle of a burn"].scene
+	tr := s.play(time.Second, 1, every...)
+	in := s.inputs(71*minute, nil, 0, nil)
+	dst := make([]cause.Cause, 0, len(cause.Codes()))
+	for b.Loop() {
+		in.At += time.Second
+		tr.Step(in)
+		dst = tr.Rank(overheat, dst[:0])
+	}
+}

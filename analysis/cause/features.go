@@ -1,0 +1,184 @@
+package cause
+
+import (
+	"math"
+	"time"
+
+	"fluewright/analysis/frame"
+)
+
+// features are what the burn so far has to say about a rise. NaN: it cannot be told.
+type features struct {
+	rise
+
+	loaded    bool
+	cold      bool          // the load lit a cold furnace
+	sinceLoad time.Duration // from the load to the foot
+	// bed is the highest share of the way from room to limit at which a channel stood
+	// just before the reload, bedChannel which.
+	bed        float64
+	bedChannel frame.Channel
+	bedAt      float64
+	coals      time.Duration
+	held       float64 // how far above the room it stood then, as a share of the burn's peak
+	decay      float64 // how fast it had been cooling, shares of that a minute
+
+	draft   float64 // mean over the rise, Pa
+	over    float64 // its excess over the band's end, share of it
+	early   float64 // the same for the time before and the first half of the rise
+	under   float64 // how far it fell short of the band's lower end, share of it
+	pre     float64 // mean draft before the foot, Pa
+	post    float64 // mean draft in the first minutes after it, Pa
+	start   float64 // mean draft in the first third of the rise, Pa
+	finish  float64 // mean draft at the top, Pa
+	roar    float64 // noise of the draft at the top over that before the foot
+	late    float64 // excess over the band's end in the last part of the rise, share of it
+	stayed  time.Duration
+	firebox [2]float64 // the firebox at the foot and at the top, °C
+	chamber [2]float64
+	flue    [2]float64
+}
+
+var (
+	rowFirebox, _ = row(frame.Firebox)
+	rowChamber, _ = row(frame.Chamber)
+	rowFlue, _    = row(frame.Flue)
+	rowDraft, _   = row(frame.Draft)
+)
+
+// look measures the features of a rise.
+func (t *Tracker) look(x rise) features {
+	f := features{rise: x, bed: math.NaN()}
+	c := &t.course
+	t.lookAtLoad(&f)
+
+	// Windows are cut so that the lag of a sheath, a minute or two, does not mix what
+	// was before with what came after.
+	const lag = 2 * time.Minute
+	f.draft = c.mean(rowDraft, x.foot-time.Minute, x.top)
+	f.over = math.NaN()
+	f.early, f.under = math.NaN(), math.NaN()
+	if high := t.now.DraftHigh; high > 0 {
+		f.over = f.draft/high - 1
+		f.early = c.mean(rowDraft, x.foot-lag, x.foot+(x.top-x.foot)/2)/high - 1
+	}
+	if low := t.now.DraftLow; low > 0 {
+		f.under = 1 - f.draft/low
+	}
+	// Before and after: not over the open door of a load, which is why what the draft
+	// does then is looked for around the door.
+	from, until, since := x.foot-10*time.Minute, x.foot-lag, x.foot
+	if f.loaded && f.sinceLoad >= -lag && f.sinceLoad < 10*time.Minute {
+		opened := x.foot - f.sinceLoad
+		from, until, since = opened-10*time.Minute, opened-time.Minute, max(x.foot, opened+lag)
+	}
+	f.pre, f.post = c.mean(rowDraft, from, until), c.mean(rowDraft, since, min(since+5*time.Minute, x.top))
+	f.start = c.mean(rowDraft, x.foot-lag, x.foot+(x.top-x.foot)/3)
+	f.finish = c.mean(rowDraft, x.top-lag, x.top+slot)
+	late := min(4*time.Minute, (x.top-x.foot)/2)
+	f.late = c.mean(rowDraft, x.top-late-slot, x.top)/t.now.DraftHigh - 1
+	f.roar = t.roughness(x.top-lag, x.top+slot) / t.roughness(from, until)
+	f.firebox = [2]float64{c.near(rowFirebox, x.foot), c.near(rowFirebox, x.top)}
+	f.chamber = [2]float64{c.near(rowChamber, x.foot), c.near(rowChamber, x.top)}
+	f.flue = [2]float64{c.near(rowFlue, x.foot), c.near(rowFlue, x.top)}
+	f.stayed = t.stayed(x)
+	return f
+}
+
+// lookAtLoad measures what the latest load was laid on.
+func (t *Tracker) lookAtLoad(f *features) {
+	l, ok := t.load()
+	if !ok || l.At > f.top {
+		return
+	}
+	f.loaded, f.cold, f.coals = true, l.Cold, l.Coals
+	f.sinceLoad = f.foot - l.At
+	if l.Cold {
+		return
+	}
+	for _, b := range [...]struct {
+		c frame.Channel
+		v float64
+	}{{frame.Firebox, l.Firebox}, {frame.Chamber, l.Chamber}, {frame.Flue, l.Flue}} {
+		if math.IsNaN(b.v) {
+			continue
+		}
+		r, _ := row(b.c)
+		if s := (b.v - t.room()) / t.span(b.c, t.course.smoothMax(r, 0)); math.IsNaN(f.bed) || s > f.bed {
+			f.bed, f.bedChannel, f.bedAt = s, b.c, b.v
+		}
+	}
+	t.lookAtBed(f, l.At)
+}
+
+// lookAtBed measures how the bed had been glowing before the door was opened: a large one
+// stays hot and cools slowly.
+func (t *Tracker) lookAtBed(f *features, at time.Duration) {
+	f.held, f.decay = math.NaN(), math.NaN()
+	r, ok := row(f.bedChannel)
+	if !ok || math.IsNaN(f.bed) {
+		return
+	}
+	const door = time.Minute // for the door to be open before the load is told
+	c, room := &t.course, t.room()
+	peak := math.Inf(-1)
+	for i := c.after(at - 90*time.Minute); i < c.n && c.point(i).at < at; i++ {
+		if v := c.smooth(r, i); v > peak {
+			peak = v
+		}
+	}
+	now, then := c.near(r, at-door), c.near(r, at-door-12*time.Minute)
+	f.held = (now - room) / max(peak-room, 10)
+	f.decay = (then - now) / 12 / max(now-room, 10)
+}
+
+// roughness is the mean noise of the draft within slots, Pa; NaN without any.
+func (t *Tracker) roughness(from, to time.Duration) float64 {
+	sum, n := 0.0, 0.0
+	for i := t.course.after(from); i < t.course.n && t.course.point(i).at <= to; i++ {
+		if v := t.course.point(i).rough; !math.IsNaN(v) {
+			sum += v
+			n++
+		}
+	}
+	return sum / n
+}
+
+// stayed is how long the channel has been above three quarters of its way to the limit,
+// or had been when it fell.
+func (t *Tracker) stayed(x rise) time.Duration {
+	mark := t.room() + float64(0.75*x.span)
+	first, last := x.top, x.top
+	for i := t.course.after(x.foot); i < t.course.n; i++ {
+		if t.course.smooth(x.row, i) > mark {
+			first, last = min(first, t.course.point(i).at), t.course.point(i).at
+		}
+	}
+	return last - first
+}
+
+// gain is how far a temperature went from the foot to the top as a share of its way to its
+// limit, so that channels of different places compare.
+func (t *Tracker) gain(c frame.Channel, v [2]float64) float64 {
+	r, _ := row(c)
+	return (v[1] - v[0]) / t.span(c, t.course.smoothMax(r, 0))
+}
+
+// answer is how far firebox and chamber went along with the flue, as a share of its own
+// rise; NaN without either.
+func (t *Tracker) answer(f *features) float64 {
+	firebox, chamber := t.gain(frame.Firebox, f.firebox), t.gain(frame.Chamber, f.chamber)
+	if math.IsNaN(chamber) || firebox > chamber {
+		chamber = firebox
+	}
+	return chamber / t.gain(frame.Flue, f.flue)
+}
+
+// ramp goes from 0 at a to 1 at b, which may be below a. Where x is no number it is the
+// neutral value.
+func ramp(x, a, b, neutral float64) float64 {
+	if math.IsNaN(x) {
+		return neutral
+	}
+	return math.Min(1, math.Max(0, (x-a)/(b-a)))
+}
