@@ -1,0 +1,103 @@
+package chimneyfire
+
+import (
+	"math"
+	"time"
+)
+
+const (
+	binLength = 5 * time.Second // one reading even at 0.2 Hz
+	kept      = 144             // bins: 12 min
+	recent    = 6               // bins that are judged: 30 s
+	lately    = 12              // bins that are too young to be calm: 60 s
+)
+
+// bin is what five seconds were like; NaN where there was no reading.
+type bin struct {
+	end     time.Duration // on the judge's own clock
+	flue    float64       // °C
+	up      float64       // °C, chamber, else firebox
+	draft   float64       // Pa
+	noise   float64       // Pa, mean step from one reading to the next
+	outside float64       // °C
+	suspect bool          // a fire in the chimney was suspected: no example of calm
+}
+
+// mean is an average in the making.
+type mean struct{ sum, n float64 }
+
+func (m *mean) add(v float64) { m.sum, m.n = m.sum+v, m.n+1 }
+
+func (m *mean) take() float64 {
+	v := m.sum / m.n // NaN when empty
+	*m = mean{}
+	return v
+}
+
+// despiked passes a channel on without single wild readings.
+type despiked struct {
+	last [2]float64
+	n    int
+}
+
+func (d *despiked) step(v float64) float64 {
+	a, b := d.last[0], d.last[1]
+	d.last[0], d.last[1] = b, v
+	if d.n < 2 {
+		d.n++
+		if d.n == 2 { // two readings: the one that is nearer to calm is not known
+			return min(b, v)
+		}
+		return v
+	}
+	return max(min(a, b), min(max(a, b), v))
+}
+
+// gather collects readings into bins and keeps the latest.
+type gather struct {
+	ring   [kept]bin
+	next   int
+	filled int
+	length time.Duration // of the bin in hand
+
+	flueSpike, upSpike, draftSpike despiked
+	lastDraft                      float64
+	hasDraft                       bool
+
+	flue, up, draft, noise, outside mean
+}
+
+// add takes the readings of one frame.
+func (g *gather) add(flue, up, draft, outside float64) {
+	if !math.IsNaN(flue) {
+		g.flue.add(g.flueSpike.step(flue))
+	}
+	if !math.IsNaN(up) {
+		g.up.add(g.upSpike.step(up))
+	}
+	if !math.IsNaN(outside) {
+		g.outside.add(outside)
+	}
+	if math.IsNaN(draft) {
+		g.hasDraft = false
+		return
+	}
+	g.draft.add(g.draftSpike.step(draft))
+	if g.hasDraft {
+		g.noise.add(math.Abs(draft - g.lastDraft))
+	}
+	g.lastDraft, g.hasDraft = draft, true
+}
+
+// close ends the bin in hand.
+func (g *gather) close(end time.Duration) {
+	g.ring[g.next] = bin{end, g.flue.take(), g.up.take(), g.draft.take(), g.noise.take(), g.outside.take(), false}
+	g.next = (g.next + 1) % kept
+	g.filled = min(g.filled+1, kept)
+}
+
+// back returns the bin so many before the newest.
+func (g *gather) back(i int) *bin { return &g.ring[(g.next-1-i+2*kept)%kept] }
+
+// forget drops all bins.
+func (g *gather) forget() { *g = gather{} }

@@ -1,0 +1,75 @@
+package chimneyfire
+
+import (
+	"math"
+	"slices"
+)
+
+// calm is what the chimney was like in the minutes before the last one.
+type calm struct {
+	known bool // of the flue
+	flue  float64
+	up    float64 // NaN without one
+
+	draws bool
+	draft float64 // Pa, usual
+	high  float64 // Pa, seldom exceeded
+	pull  float64 // Pa·K, seldom exceeded: draft over buoyancy
+	noise float64 // Pa, seldom exceeded
+	peak  float64 // °C, the highest flue
+
+	scratch [kept]float64
+}
+
+const (
+	fewest = 12   // bins: a minute of calm before anything is compared with it
+	seldom = 0.95 // quantile
+	quiet  = 0.03 // Pa: the least movement that is believed, about a sensor's resolution
+)
+
+// learn takes what is neither too young nor too old.
+func (c *calm) learn(g *gather) {
+	c.flue, _ = c.quantile(g, 0.5, func(b *bin) float64 { return b.flue })
+	c.up, _ = c.quantile(g, 0.5, func(b *bin) float64 { return b.up })
+	c.peak, c.known = c.quantile(g, seldom, func(b *bin) float64 { return b.flue })
+	c.draft, c.draws = c.quantile(g, 0.5, func(b *bin) float64 { return b.draft })
+	c.high, _ = c.quantile(g, seldom, func(b *bin) float64 { return b.draft })
+	c.pull, _ = c.quantile(g, seldom, func(b *bin) float64 { return b.draft / buoyancy(b.flue, b.outside) })
+	noise, _ := c.quantile(g, 0.8, func(b *bin) float64 { return b.noise })
+	c.noise = max(quiet, noise) // NaN stays NaN
+}
+
+// quantile is over the calm bins; ok says that there are enough of them.
+func (c *calm) quantile(g *gather, q float64, of func(*bin) float64) (v float64, ok bool) {
+	n := 0
+	for i := lately; i < g.filled; i++ {
+		b := g.back(i)
+		if b.suspect {
+			continue
+		}
+		if v := of(b); !math.IsNaN(v) {
+			c.scratch[n] = v
+			n++
+		}
+	}
+	if n < fewest {
+		return math.NaN(), false
+	}
+	slices.Sort(c.scratch[:n])
+	return c.scratch[int(float64(q*float64(n-1)))], true
+}
+
+const (
+	kelvin  = 273.15
+	outdoor = 0.0  // °C, where nobody measures it
+	least   = 30.0 // K: with less over the outdoors, buoyancy says nothing
+)
+
+// buoyancy is 1/To − 1/T of a column of flue gas, 1/K.
+func buoyancy(flue, outside float64) float64 {
+	if math.IsNaN(outside) {
+		outside = outdoor
+	}
+	outside = max(-60, min(50, outside))
+	return 1/(outside+kelvin) - 1/(max(flue, outside+least)+kelvin)
+}
