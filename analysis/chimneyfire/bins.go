@@ -18,7 +18,10 @@ type bin struct {
 	flue    float64       // °C
 	up      float64       // °C, chamber, else firebox
 	draft   float64       // Pa
-	noise   float64       // Pa, mean step from one reading to the next
+	noise   float64       // Pa, mean step of the draft between readings a second apart
+	power   float64       // Pa², mean square of these steps
+	square  float64       // Pa², mean square of the draft
+	step    float64       // s, between them
 	outside float64       // °C
 	suspect bool          // a fire in the chimney was suspected: no example of calm
 }
@@ -61,14 +64,19 @@ type gather struct {
 	length time.Duration // of the bin in hand
 
 	flueSpike, upSpike, draftSpike despiked
-	lastDraft                      float64
+	lastDraft, lastAt              float64
 	hasDraft                       bool
 
-	flue, up, draft, noise, outside mean
+	flue, up, draft, square, outside mean
+	noise, power, step               mean
 }
 
-// add takes the readings of one frame.
-func (g *gather) add(flue, up, draft, outside float64) {
+// fast is the time between two readings of the draft that are compared, s: less says
+// nothing of what is faster or slower than wind.
+const fast = 0.95
+
+// add takes the readings of one frame at time now, s.
+func (g *gather) add(now, flue, up, draft, outside float64) {
 	if !math.IsNaN(flue) {
 		g.flue.add(g.flueSpike.step(flue))
 	}
@@ -83,15 +91,25 @@ func (g *gather) add(flue, up, draft, outside float64) {
 		return
 	}
 	g.draft.add(g.draftSpike.step(draft))
-	if g.hasDraft {
-		g.noise.add(math.Abs(draft - g.lastDraft))
+	if g.hasDraft && now-g.lastAt < fast {
+		return
 	}
-	g.lastDraft, g.hasDraft = draft, true
+	if g.hasDraft {
+		d := draft - g.lastDraft
+		g.noise.add(math.Abs(d))
+		g.power.add(float64(d * d))
+		g.step.add(now - g.lastAt)
+	}
+	g.square.add(float64(draft * draft))
+	g.lastDraft, g.lastAt, g.hasDraft = draft, now, true
 }
 
 // close ends the bin in hand.
 func (g *gather) close(end time.Duration) {
-	g.ring[g.next] = bin{end, g.flue.take(), g.up.take(), g.draft.take(), g.noise.take(), g.outside.take(), false}
+	g.ring[g.next] = bin{
+		end: end, flue: g.flue.take(), up: g.up.take(), draft: g.draft.take(), outside: g.outside.take(),
+		noise: g.noise.take(), power: g.power.take(), square: g.square.take(), step: g.step.take(),
+	}
 	g.next = (g.next + 1) % kept
 	g.filled = min(g.filled+1, kept)
 }

@@ -73,3 +73,30 @@ func buoyancy(flue, outside float64) float64 {
 	outside = max(-60, min(50, outside))
 	return 1/(outside+kelvin) - 1/(max(flue, outside+least)+kelvin)
 }
+
+// custom is what this furnace does of itself, remembered over hours: flames after coals
+// are louder and hotter than anything in the last minutes.
+type custom struct {
+	high  float64 // Pa of draft
+	noise float64 // Pa
+	rate  float64 // K/s of the collar, breaking new ground
+}
+
+// fades is how much of it is left five seconds later: a third in six hours.
+const fades = 1 - 5.0/21600
+
+func (m *custom) learn(c *calm, l look) {
+	m.high = larger(float64(m.high*fades), c.high)
+	m.noise = larger(float64(m.noise*fades), c.noise)
+	if c.known && l.flue > c.peak {
+		m.rate = larger(float64(m.rate*fades), l.rate)
+	}
+}
+
+// larger takes NaN for none.
+func larger(a, b float64) float64 {
+	if b > a {
+		return b
+	}
+	return a
+}

@@ -10,13 +10,13 @@ import (
 
 // look is what the last half minute was like; NaN where nothing is known.
 type look struct {
-	flue, rate         float64 // °C, K/s sustained
-	flueRise, upRise   float64 // K against the calm minutes' end
-	up                 float64
-	level, low         float64 // Pa of draft: usual and seldom less
-	explained          float64 // Pa
-	noise, gusty       float64 // Pa; how far the swings are wind's
-	aboveHigh, sagging float64 // Pa
+	flue, rate       float64 // °C, K/s sustained
+	flueRise, upRise float64 // K against the calm minutes' end
+	up               float64
+	level, low       float64 // Pa of draft: usual and seldom less
+	explained        float64 // Pa
+	noise            float64 // Pa
+	roaring          float64 // 0 to 1: the swings are quicker than wind's
 }
 
 // sheath is what a probe at the collar may hide of a quick rise, s: the time constant of
@@ -26,7 +26,7 @@ const sheath = 60.0
 func (j *Judge) look() look {
 	g := &j.gather
 	n := min(recent, g.filled)
-	l := look{flue: g.back(0).flue, up: g.back(0).up, rate: math.NaN(), explained: math.NaN()}
+	l := look{flue: g.back(0).flue, up: g.back(0).up, rate: math.NaN(), explained: math.NaN(), roaring: 1}
 
 	var draft, noise [recent]float64
 	nd, nn := 0, 0
@@ -41,7 +41,6 @@ func (j *Judge) look() look {
 			nn++
 		}
 	}
-	l.gusty = gusty(draft[:nd])
 	slices.Sort(draft[:nd])
 	slices.Sort(noise[:nn])
 	l.level, l.low, l.noise = math.NaN(), math.NaN(), math.NaN()
@@ -50,8 +49,8 @@ func (j *Judge) look() look {
 	}
 	if nn >= recent-1 {
 		l.noise = noise[nn/2]
+		l.roaring = roaring(g, n)
 	}
-	l.gusty /= l.noise
 
 	if n == recent {
 		// What lasts: both the last half minute and its end.
@@ -88,23 +87,50 @@ func slope(g *gather, n int) float64 {
 	return (float64(m*stv) - float64(st*sv)) / d
 }
 
-// gusty is the mean step between bins, Pa, beside their common trend.
-func gusty(draft []float64) float64 {
-	if len(draft) < recent-1 {
-		return math.NaN()
+// gust is the time over which wind at a chimney's end keeps its strength, s, at the least.
+const gust = 4.0
+
+// roaring tells the noise of a burning column from wind by von Neumann's ratio: half the
+// mean square of successive differences over the variance about the trend. It is 1 where
+// each reading stands for itself and 1 − exp(−Δt/τ) where the pressure keeps its way for
+// a time τ.
+func roaring(g *gather, n int) float64 {
+	var m, sum, square, power, step float64
+	var st, stt, stv float64
+	for i := range n {
+		b := g.back(i)
+		if math.IsNaN(b.power) || math.IsNaN(b.square) || math.IsNaN(b.draft) {
+			continue
+		}
+		t := -float64(i)
+		m++
+		st += t
+		stt += float64(t * t)
+		stv += float64(t * b.draft)
+		sum += b.draft
+		square += b.square
+		power += b.power
+		step += b.step
 	}
-	trend := (draft[len(draft)-1] - draft[0]) / float64(len(draft)-1)
-	sum := 0.0
-	for i := 1; i < len(draft); i++ {
-		sum += math.Abs(draft[i] - draft[i-1] - trend)
+	d := float64(m*stt) - float64(st*st)
+	if m < 3 || d <= 0 {
+		return 1
 	}
-	return sum / float64(len(draft)-1)
+	mean := sum / m
+	slope := (float64(m*stv) - float64(st*sum)) / d
+	// Variance over all, less the trend's part of it.
+	variance := square/m - float64(mean*mean) - float64(float64(slope*slope)*(d/float64(m*m)))
+	if variance <= float64(quiet*quiet) {
+		return 1
+	}
+	ratio := power / m / 2 / variance
+	wind := 1 - portable.Exp(-step/m/gust)
+	return clamp((ratio-wind-0.1)/0.25, 0.2, 1)
 }
 
 // What the signs weigh.
 const (
 	ordinary  = 0.8   // K/s: a quick over-fire reaches 60 K/min at most
-	violent   = 2.5   // K/s: no air and no wood does that
 	newGround = 10.0  // K above what the calm minutes had seen: no recovery from a dip
 	tooCold   = 120.0 // °C: a deposit does not catch fire from gas like this
 	hotFlue   = 482.0 // °C, 900 °F: over-fire at the collar (common practice, no source)
@@ -122,79 +148,80 @@ func (j *Judge) weigh(in Inputs, l look) Evidence {
 	}
 	switch {
 	case l.flue < tooCold:
-		e.Level = -3
+		e.Level = max(-3, (l.flue-tooCold)/40-1)
 	case l.flue < drawing:
 		e.Level = (l.flue - drawing) / (drawing - tooCold)
 	default:
 		e.Level = min(1, float64(1.5*(l.flue-drawing))/max(hot-drawing, 50))
 	}
-	if in.Phase == burn.Lighting {
-		e.Level--
+	if in.Phase == burn.Lighting || c.flue < tooCold {
+		e.Level-- // kindling flares up in a cold flue
 	}
 
 	if l.rate > 0 && c.known && l.flue > c.peak+newGround {
-		e.Rise = clamp(float64(3*(l.rate-ordinary))/(violent-ordinary), -0.5, 3.5)
+		own := max(ordinary, float64(1.2*j.custom.rate))
+		e.Rise = clamp(float64(2*(l.rate-own)), -0.5, 3.5)
 	}
 	e.Rise = j.fade(&j.held.Rise, e.Rise)
 
 	if c.draws && !math.IsNaN(l.low) {
-		e.Surge = surge(c, l)
-		e.Roar = roar(c, l)
+		e.Surge = j.surge(l)
+		e.Roar = j.roar(l)
 	}
 	if c.known && l.flueRise > 20 {
-		e.Upstream = upstream(c, l)
+		e.Upstream = upstream(l)
 	}
-	switch {
-	case in.DoorOpen:
-		e.Air = -2
-	case c.draws && l.level < float64(0.75*c.draft):
-		e.Air = -1.5
-	}
+	e.Air = j.air(in.DoorOpen, c.draws && l.level < float64(0.75*c.draft))
 	return zeroed(e)
+}
+
+// air weighs what more air would explain: a door, a draft that sags as it does while one
+// is open, and the fire that flares up behind it.
+func (j *Judge) air(open, sags bool) float64 {
+	const lasts = 120 // bins, 10 min
+	switch {
+	case open || sags:
+		j.doored = 1
+	case j.doored > 0:
+		j.doored++
+	}
+	if j.doored == 0 || j.doored > lasts {
+		return 0
+	}
+	return -3 * (1 - float64(j.doored)/lasts)
 }
 
 // surge weighs the draft that has held for half a minute: against what was seldom
 // exceeded, and against what the collar explains of it.
-func surge(c *calm, l look) float64 {
-	scale := max(leastDraw, float64(0.05*c.high), float64(2*(c.high-c.draft)))
-	over := clamp((l.low-c.high)/scale, 0, 1)
+func (j *Judge) surge(l look) float64 {
+	c := &j.calm
+	high := max(c.high, j.custom.high)
+	scale := max(leastDraw, float64(0.05*high), float64(2*(c.high-c.draft)))
+	over := clamp((l.low-high)/scale, 0, 1)
 	if over > 0 && !math.IsNaN(l.explained) {
 		over += clamp(float64(0.6*(l.low-l.explained))/scale, 0, 1.5)
 	}
-	return over * wind(l)
+	return over * l.roaring
 }
 
 // roar weighs the noise: a fire that is twice as strong makes 1.4 times the noise, a
 // burning column several times.
-func roar(c *calm, l look) float64 {
-	if math.IsNaN(l.noise) || math.IsNaN(c.noise) {
+func (j *Judge) roar(l look) float64 {
+	usual := max(quiet, j.calm.noise, j.custom.noise)
+	if math.IsNaN(l.noise) || math.IsNaN(usual) {
 		return 0
 	}
-	return clamp(float64(2*portable.Log(max(l.noise, quiet)/c.noise))-0.7, -0.5, 2) * wind(l)
-}
-
-// wind is how much of the pressure's message is left when its swings may be wind's: the
-// means of five seconds differ by less than the readings where it roars, and by as much
-// in gusts.
-func wind(l look) float64 {
-	if math.IsNaN(l.gusty) {
-		return 1
-	}
-	return clamp(1-float64((l.gusty-0.8)/0.5), 0.2, 1)
+	return clamp(float64(2*portable.Log(max(l.noise, quiet)/usual))-0.7, -0.5, 2) * l.roaring
 }
 
 // upstream compares the last minute's rise with that of the gas before it. Gas cools on
 // its way: what the appliance's fire does to the collar it does to the chamber at least
 // as much.
-func upstream(c *calm, l look) float64 {
+func upstream(l look) float64 {
 	if math.IsNaN(l.upRise) {
 		return 0
 	}
-	e := clamp(1.5-float64(5*(l.upRise/l.flueRise)), -2, 1.5)
-	if l.flue > l.up+20 && c.up > c.flue {
-		e += 2
-	}
-	return e
+	return clamp(1-float64(5*(l.upRise/l.flueRise)), -2, 1)
 }
 
 // fade lets evidence go slowly: a column that has reached its heat climbs no more.

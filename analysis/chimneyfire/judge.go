@@ -70,6 +70,8 @@ type Judge struct {
 
 	gather    gather
 	calm      calm
+	custom    custom
+	doored    int      // bins since a door was open or the draft sagged, 0 for never
 	held      Evidence // evidence that fades slowly once it was seen
 	suspected int      // bins since the first sign, 0 when there is none
 	calmFor   int      // bins since the last one
@@ -106,7 +108,7 @@ func (j *Judge) Step(in Inputs) Finding {
 		j.gather.close(j.clock)
 		j.judge(in)
 	}
-	j.gather.add(flue, up, usable(v[frame.Draft]), usable(v[frame.Outdoor]))
+	j.gather.add(j.clock.Seconds(), flue, up, usable(v[frame.Draft]), usable(v[frame.Outdoor]))
 	if math.IsNaN(flue) {
 		// Nobody knows; a suspicion is kept, since the fire may have taken the probe.
 		f := j.found
@@ -138,6 +140,9 @@ func (j *Judge) judge(in Inputs) {
 	}
 	now := j.look()
 	e := j.weigh(in, now)
+	if j.suspected == 0 && e.Score() < doubtful {
+		j.custom.learn(&j.calm, now)
+	}
 	score := e.Score()
 	j.found = Finding{Evidence: e, Rate: now.rate, Draft: now.level, Explained: now.explained}
 	j.decide(score)

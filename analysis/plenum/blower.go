@@ -21,7 +21,6 @@ const (
 	leap      = 4.0  // K/min: the hottest air pushed past the probe
 	climbing  = 1.0  // K/min, minute after minute
 	unbounded = 0.08 // growth of the rise, as a logarithm over three minutes, without the fire's
-	steep     = 2.0  // K/min: far beyond what has been seen with flow, this is enough
 	steady    = 0.3  // K/min over five minutes
 	fire      = 60.0 // K of the flue over the cold air
 	dying     = 0.97 // of the fire's heat two minutes before: the fire goes down
@@ -40,7 +39,6 @@ type blower struct {
 	on, off seen
 	low     seen    // where it may have stopped
 	top     float64 // °C, hottest since it stopped
-	most    seen    // hottest with flow
 	starts  starts
 	turned  int // bins since the last turn
 }
@@ -80,16 +78,13 @@ func (b *blower) step(c *course, phase burn.Phase, now time.Duration) {
 	if !burning {
 		return
 	}
-	switch climbs := b.climbsOn(c, level); {
+	switch climbs := climbsOn(c); {
 	case climbs && air >= level:
 		b.verdict, b.top, b.flow = alarm.Present, air, Still
 	case climbs:
 		b.verdict = alarm.Between
-	case b.standsStill(c):
+	case standsStill(c):
 		b.flow = Moving
-	}
-	if b.flow == Moving && !(b.most.seen && b.most.value >= air) {
-		b.most = seen{air, true}
 	}
 }
 
@@ -153,14 +148,14 @@ func lowest(c *course, n int) float64 {
 
 // climbsOn reports a climb that goes on, minute after minute, and that the fire's own
 // growth does not explain.
-func (b *blower) climbsOn(c *course, level float64) bool {
+func climbsOn(c *course) bool {
 	for m := range 3 {
 		if !(c.climb((m+1)*minute, m*minute) >= climbing) {
 			return false
 		}
 	}
-	if b.most.seen && c.back(0).air > max(level, b.most.value+beyond) && c.climb(2*minute, 0) >= steep {
-		return true
+	if last := c.climb(minute, 0); last > 1+float64(2*c.climb(2*minute, minute)) {
+		return false // the blower may just have started: wait for the turn
 	}
 	then := c.rise(3 * minute)
 	grown := portable.Log(c.rise(0) / then)
@@ -178,7 +173,7 @@ func (b *blower) climbsOn(c *course, level float64) bool {
 }
 
 // standsStill reports a warm plenum that neither climbs nor falls above a fire.
-func (b *blower) standsStill(c *course) bool {
+func standsStill(c *course) bool {
 	return c.rise(0) >= warm && c.heated(0) >= fire && math.Abs(c.climb(5*minute, 0)) <= steady
 }
 

@@ -28,6 +28,9 @@ type Inputs struct {
 	At     time.Duration
 	Values frame.Values
 	Phase  burn.Phase
+	// DoorOpen says that a door is open, as far as the readings tell: the room's air
+	// rushes in and takes the draft down to nothing without turning it.
+	DoorOpen bool
 }
 
 // Finding is what the judge makes of a frame.
@@ -85,6 +88,9 @@ func (j *Judge) Step(in Inputs) Finding {
 	if math.IsNaN(draft) {
 		j.sinceDraft += dt
 		return f
+	}
+	if in.DoorOpen {
+		draft += 2 * turned
 	}
 	j.follow(draft, dt)
 	f.Draft, f.Turned = j.fast, j.turned
