@@ -7,9 +7,10 @@ import (
 
 const (
 	binLength = 5 * time.Second // one reading even at 0.2 Hz
-	kept      = 144             // bins: 12 min
-	recent    = 6               // bins that are judged: 30 s
-	lately    = 12              // bins that are too young to be calm: 60 s
+	minute    = 12              // bins
+	kept      = 12 * minute
+	recent    = 6      // bins that are judged: 30 s
+	lately    = minute // bins that are too young to be calm
 )
 
 // bin is what five seconds were like; NaN where there was no reading.

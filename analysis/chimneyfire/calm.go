@@ -9,7 +9,6 @@ import (
 type calm struct {
 	known bool // of the flue
 	flue  float64
-	up    float64 // NaN without one
 
 	draws bool
 	draft float64 // Pa, usual
@@ -29,20 +28,20 @@ const (
 
 // learn takes what is neither too young nor too old.
 func (c *calm) learn(g *gather) {
-	c.flue, _ = c.quantile(g, 0.5, func(b *bin) float64 { return b.flue })
-	c.up, _ = c.quantile(g, 0.5, func(b *bin) float64 { return b.up })
-	c.peak, c.known = c.quantile(g, seldom, func(b *bin) float64 { return b.flue })
-	c.draft, c.draws = c.quantile(g, 0.5, func(b *bin) float64 { return b.draft })
-	c.high, _ = c.quantile(g, seldom, func(b *bin) float64 { return b.draft })
-	c.pull, _ = c.quantile(g, seldom, func(b *bin) float64 { return b.draft / buoyancy(b.flue, b.outside) })
-	noise, _ := c.quantile(g, 0.8, func(b *bin) float64 { return b.noise })
+	c.flue, _ = c.quantile(g, kept, 0.5, func(b *bin) float64 { return b.flue })
+	c.peak, c.known = c.quantile(g, kept, seldom, func(b *bin) float64 { return b.flue })
+	c.draft, c.draws = c.quantile(g, kept, 0.5, func(b *bin) float64 { return b.draft })
+	c.high, _ = c.quantile(g, kept, seldom, func(b *bin) float64 { return b.draft })
+	// The latest minutes tell best how far a regulator lets the draft follow.
+	c.pull, _ = c.quantile(g, lately+4*minute, 0.75, func(b *bin) float64 { return b.draft / buoyancy(b.flue, b.outside) })
+	noise, _ := c.quantile(g, kept, 0.8, func(b *bin) float64 { return b.noise })
 	c.noise = max(quiet, noise) // NaN stays NaN
 }
 
-// quantile is over the calm bins; ok says that there are enough of them.
-func (c *calm) quantile(g *gather, q float64, of func(*bin) float64) (v float64, ok bool) {
+// quantile is over the calm bins of the last so many; ok says that there are enough of them.
+func (c *calm) quantile(g *gather, last int, q float64, of func(*bin) float64) (v float64, ok bool) {
 	n := 0
-	for i := lately; i < g.filled; i++ {
+	for i := lately; i < min(g.filled, last); i++ {
 		b := g.back(i)
 		if b.suspect {
 			continue
@@ -82,12 +81,16 @@ type custom struct {
 	rate  float64 // K/s of the collar, breaking new ground
 }
 
-// fades is how much of it is left five seconds later: a third in six hours.
-const fades = 1 - 5.0/21600
+// How much of it is left five seconds later: a third in six hours, and in one of the
+// noise, which kindling makes most of.
+const (
+	fades = 1 - 5.0/21600
+	calms = 1 - 5.0/3600
+)
 
 func (m *custom) learn(c *calm, l look) {
 	m.high = larger(float64(m.high*fades), c.high)
-	m.noise = larger(float64(m.noise*fades), c.noise)
+	m.noise = larger(float64(m.noise*calms), c.noise)
 	if c.known && l.flue > c.peak {
 		m.rate = larger(float64(m.rate*fades), l.rate)
 	}

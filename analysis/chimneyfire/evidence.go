@@ -11,11 +11,11 @@ import (
 // look is what the last half minute was like; NaN where nothing is known.
 type look struct {
 	flue, rate       float64 // °C, K/s sustained
-	flueRise, upRise float64 // K against the calm minutes' end
-	up               float64
-	level, low       float64 // Pa of draft: usual and seldom less
+	flueRise, upRise float64 // K within the last minute
+	level, low       float64 // Pa of draft: usual, and seldom less
 	explained        float64 // Pa
 	noise            float64 // Pa
+	swing            float64 // Pa, standard deviation beside the trend
 	roaring          float64 // 0 to 1: the swings are quicker than wind's
 }
 
@@ -26,7 +26,7 @@ const sheath = 60.0
 func (j *Judge) look() look {
 	g := &j.gather
 	n := min(recent, g.filled)
-	l := look{flue: g.back(0).flue, up: g.back(0).up, rate: math.NaN(), explained: math.NaN(), roaring: 1}
+	l := look{flue: g.back(0).flue, rate: math.NaN(), explained: math.NaN(), roaring: 1}
 
 	var draft, noise [recent]float64
 	nd, nn := 0, 0
@@ -41,17 +41,22 @@ func (j *Judge) look() look {
 			nn++
 		}
 	}
-	slices.Sort(draft[:nd])
-	slices.Sort(noise[:nn])
-	l.level, l.low, l.noise = math.NaN(), math.NaN(), math.NaN()
+	l.level, l.low, l.noise, l.swing = math.NaN(), math.NaN(), math.NaN(), math.NaN()
 	if nd >= recent-1 {
-		l.level, l.low = draft[nd/2], draft[1]
+		// The least but one of 25 s: one weak moment does not end a surge.
+		last := draft
+		slices.Sort(last[:recent-1])
+		l.low = last[1]
+		slices.Sort(draft[:nd])
+		l.level = draft[nd/2]
 	}
+	slices.Sort(noise[:nn])
 	if nn >= recent-1 {
 		l.noise = noise[nn/2]
-		l.roaring = roaring(g, n)
 	}
-
+	if n == recent {
+		l.swing, l.roaring = swings(g)
+	}
 	if n == recent {
 		// What lasts: both the last half minute and its end.
 		l.rate = min(slope(g, recent), slope(g, recent/2))
@@ -60,7 +65,7 @@ func (j *Judge) look() look {
 		}
 	}
 	before := g.back(min(lately, max(g.filled-1, 0)))
-	l.flueRise, l.upRise = l.flue-before.flue, l.up-before.up
+	l.flueRise, l.upRise = l.flue-before.flue, g.back(0).up-before.up
 	return l
 }
 
@@ -90,47 +95,42 @@ func slope(g *gather, n int) float64 {
 // gust is the time over which wind at a chimney's end keeps its strength, s, at the least.
 const gust = 4.0
 
-// roaring tells the noise of a burning column from wind by von Neumann's ratio: half the
-// mean square of successive differences over the variance about the trend. It is 1 where
+// swings tells the noise of a burning column from wind by von Neumann's ratio: half the
+// mean square of successive differences over the variance about the course. It is 1 where
 // each reading stands for itself and 1 − exp(−Δt/τ) where the pressure keeps its way for
-// a time τ.
-func roaring(g *gather, n int) float64 {
-	var m, sum, square, power, step float64
-	var st, stt, stv float64
-	for i := range n {
+// a time τ. The course is a parabola, so that the beginning of a surge is no swing.
+func swings(g *gather) (swing, roaring float64) {
+	line := [recent]float64{-5, -3, -1, 1, 3, 5}
+	bend := [recent]float64{5, -1, -4, -4, -1, 5}
+	const line2, bend2 = 70, 84
+	var sum, square, power, step, c1, c2 float64
+	for i := range recent {
 		b := g.back(i)
-		if math.IsNaN(b.power) || math.IsNaN(b.square) || math.IsNaN(b.draft) {
-			continue
-		}
-		t := -float64(i)
-		m++
-		st += t
-		stt += float64(t * t)
-		stv += float64(t * b.draft)
 		sum += b.draft
 		square += b.square
 		power += b.power
 		step += b.step
+		c1 += float64(line[i] * b.draft)
+		c2 += float64(bend[i] * b.draft)
 	}
-	d := float64(m*stt) - float64(st*st)
-	if m < 3 || d <= 0 {
-		return 1
+	if math.IsNaN(sum + power) { // a bin is missing: nobody knows
+		return math.NaN(), 1
 	}
-	mean := sum / m
-	slope := (float64(m*stv) - float64(st*sum)) / d
-	// Variance over all, less the trend's part of it.
-	variance := square/m - float64(mean*mean) - float64(float64(slope*slope)*(d/float64(m*m)))
+	mean := sum / recent
+	course := float64(c1*c1)/(line2*recent) + float64(c2*c2)/(bend2*recent)
+	slope := 2 * c1 / line2 // of a bin
+	variance := square/recent - float64(mean*mean) - course - float64(slope*slope)/12
 	if variance <= float64(quiet*quiet) {
-		return 1
+		return 0, 1
 	}
-	ratio := power / m / 2 / variance
-	wind := 1 - portable.Exp(-step/m/gust)
-	return clamp((ratio-wind-0.1)/0.25, 0.2, 1)
+	ratio := power / recent / 2 / variance
+	wind := 1 - portable.Exp(-step/recent/gust)
+	return math.Sqrt(variance), clamp((ratio-wind-0.15)/0.25, 0.2, 1)
 }
 
 // What the signs weigh.
 const (
-	ordinary  = 0.8   // K/s: a quick over-fire reaches 60 K/min at most
+	ordinary  = 0.6   // K/s: more needs air and fuel that burn freely
 	newGround = 10.0  // K above what the calm minutes had seen: no recovery from a dip
 	tooCold   = 120.0 // °C: a deposit does not catch fire from gas like this
 	hotFlue   = 482.0 // °C, 900 °F: over-fire at the collar (common practice, no source)
@@ -159,14 +159,17 @@ func (j *Judge) weigh(in Inputs, l look) Evidence {
 	}
 
 	if l.rate > 0 && c.known && l.flue > c.peak+newGround {
-		own := max(ordinary, float64(1.2*j.custom.rate))
-		e.Rise = clamp(float64(2*(l.rate-own)), -0.5, 3.5)
+		own := max(ordinary, float64(0.8*j.custom.rate))
+		e.Rise = clamp(float64(2*(l.rate-own)), 0, 3.5)
 	}
 	e.Rise = j.fade(&j.held.Rise, e.Rise)
 
 	if c.draws && !math.IsNaN(l.low) {
 		e.Surge = j.surge(l)
 		e.Roar = j.roar(l)
+		// A gate that sticks shut lifts the draft too, without noise, and feeds the fire
+		// only slowly.
+		e.Surge = min(e.Surge, 1+clamp(float64(2*(max(0, e.Rise)+max(0, e.Roar))), 0, 1.5))
 	}
 	if c.known && l.flueRise > 20 {
 		e.Upstream = upstream(l)
@@ -201,18 +204,29 @@ func (j *Judge) surge(l look) float64 {
 	if over > 0 && !math.IsNaN(l.explained) {
 		over += clamp(float64(0.6*(l.low-l.explained))/scale, 0, 1.5)
 	}
-	return over * l.roaring
+	// What stands far above its own swings is no gust either.
+	return over * max(l.roaring, stands(l, c))
+}
+
+// stands is how far the surge is above its own swings, 0 to 1.
+func stands(l look, c *calm) float64 {
+	if math.IsNaN(l.swing) {
+		return 1
+	}
+	return clamp((l.level-c.draft)/max(l.swing, quiet)/2-1, 0, 1)
 }
 
 // roar weighs the noise: a fire that is twice as strong makes 1.4 times the noise, a
 // burning column several times.
 func (j *Judge) roar(l look) float64 {
-	usual := max(quiet, j.calm.noise, j.custom.noise)
+	usual := j.usualNoise()
 	if math.IsNaN(l.noise) || math.IsNaN(usual) {
 		return 0
 	}
 	return clamp(float64(2*portable.Log(max(l.noise, quiet)/usual))-0.7, -0.5, 2) * l.roaring
 }
+
+func (j *Judge) usualNoise() float64 { return max(quiet, j.calm.noise, j.custom.noise) }
 
 // upstream compares the last minute's rise with that of the gas before it. Gas cools on
 // its way: what the appliance's fire does to the collar it does to the chamber at least
@@ -221,7 +235,11 @@ func upstream(l look) float64 {
 	if math.IsNaN(l.upRise) {
 		return 0
 	}
-	return clamp(1-float64(5*(l.upRise/l.flueRise)), -2, 1)
+	share := l.upRise / l.flueRise
+	if share < -0.5 {
+		return -4 // one does not fall as the other climbs: the wires were swapped
+	}
+	return clamp(1-float64(5*share), -2, 1)
 }
 
 // fade lets evidence go slowly: a column that has reached its heat climbs no more.

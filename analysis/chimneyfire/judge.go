@@ -56,9 +56,10 @@ type Finding struct {
 	Evidence Evidence
 	// For is how long the verdict has been Present.
 	For time.Duration
-	// Rate is the collar's, K/s; Draft the draft's level and Explained what the collar
-	// explains of it, Pa. NaN where not known.
-	Rate, Draft, Explained float64
+	// Rate is the collar's, K/s; Draft the draft's level, Explained what the collar
+	// explains of it, Noise its mean step from second to second and Usual what that has
+	// been, Pa. NaN where not known.
+	Rate, Draft, Explained, Noise, Usual float64
 }
 
 // Judge follows one chimney. The zero value has seen nothing.
@@ -117,7 +118,8 @@ func (j *Judge) Step(in Inputs) Finding {
 	}
 	if j.found.Verdict == alarm.Blind {
 		j.found.Verdict = alarm.Absent
-		j.found.Rate, j.found.Draft, j.found.Explained = math.NaN(), math.NaN(), math.NaN()
+		nan := math.NaN()
+		j.found.Rate, j.found.Draft, j.found.Explained, j.found.Noise, j.found.Usual = nan, nan, nan, nan, nan
 	}
 	return j.found
 }
@@ -144,7 +146,7 @@ func (j *Judge) judge(in Inputs) {
 		j.custom.learn(&j.calm, now)
 	}
 	score := e.Score()
-	j.found = Finding{Evidence: e, Rate: now.rate, Draft: now.level, Explained: now.explained}
+	j.found = Finding{Evidence: e, Rate: now.rate, Draft: now.level, Explained: now.explained, Noise: now.noise, Usual: j.usualNoise()}
 	j.decide(score)
 }
 
