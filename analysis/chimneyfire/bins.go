@@ -1,0 +1,122 @@
+package chimneyfire
+
+import (
+	"math"
+	"time"
+)
+
+const (
+	binLength = 5 * time.Second // one reading even at 0.2 Hz
+	minute    = 12              // bins
+	kept      = 12 * minute
+	recent    = 6      // bins that are judged: 30 s
+	lately    = minute // bins that are too young to be calm
+)
+
+// bin is what five seconds were like; NaN where there was no reading.
+type bin struct {
+	end     time.Duration // on the judge's own clock
+	flue    float64       // °C
+	up      float64       // °C, chamber, else firebox
+	draft   float64       // Pa
+	noise   float64       // Pa, mean step of the draft between readings a second apart
+	power   float64       // Pa², mean square of these steps
+	square  float64       // Pa², mean square of the draft
+	step    float64       // s, between them
+	outside float64       // °C
+	suspect bool          // a fire in the chimney was suspected: no example of calm
+}
+
+// mean is an average in the making.
+type mean struct{ sum, n float64 }
+
+func (m *mean) add(v float64) { m.sum, m.n = m.sum+v, m.n+1 }
+
+func (m *mean) take() float64 {
+	v := m.sum / m.n // NaN when empty
+	*m = mean{}
+	return v
+}
+
+// despiked passes a channel on without single wild readings.
+type despiked struct {
+	last [2]float64
+	n    int
+}
+
+func (d *despiked) step(v float64) float64 {
+	a, b := d.last[0], d.last[1]
+	d.last[0], d.last[1] = b, v
+	if d.n < 2 {
+		d.n++
+		if d.n == 2 { // two readings: the one that is nearer to calm is not known
+			return min(b, v)
+		}
+		return v
+	}
+	return max(min(a, b), min(max(a, b), v))
+}
+
+// gather collects readings into bins and keeps the latest.
+type gather struct {
+	ring   [kept]bin
+	next   int
+	filled int
+	length time.Duration // of the bin in hand
+
+	flueSpike, upSpike, draftSpike despiked
+	lastDraft, lastAt              float64
+	hasDraft                       bool
+
+	flue, up, draft, square, outside mean
+	noise, power, step               mean
+}
+
+// fast is the time between two readings of the draft that are compared, s: less says
+// nothing of what is faster or slower than wind.
+const fast = 0.95
+
+// add takes the readings of one frame at time now, s.
+func (g *gather) add(now, flue, up, draft, outside float64) {
+	if !math.IsNaN(flue) {
+		g.flue.add(g.flueSpike.step(flue))
+	}
+	if !math.IsNaN(up) {
+		g.up.add(g.upSpike.step(up))
+	}
+	if !math.IsNaN(outside) {
+		g.outside.add(outside)
+	}
+	if math.IsNaN(draft) {
+		g.hasDraft = false
+		return
+	}
+	g.draft.add(g.draftSpike.step(draft))
+	if g.hasDraft && now-g.lastAt < fast {
+		return
+	}
+	if g.hasDraft {
+		d := draft - g.lastDraft
+		g.noise.add(math.Abs(d))
+		g.power.add(float64(d * d))
+		g.step.add(now - g.lastAt)
+	}
+	g.square.add(float64(draft * draft))
+	g.lastDraft, g.lastAt, g.hasDraft = draft, now, true
+}
+
+// close ends the bin in hand.
+func (g *gather) close(end time.Duration) {
+	g.ring[g.next] = bin{
+		end: end, flue: g.flue.take(), up: g.up.take(), draft: g.draft.take(), outside: g.outside.take(),
+		noise: g.noise.take(), power: g.power.take(), square: g.square.take(), step: g.step.take(),
+	}
+	g.next = (g.next + 1) % kept
+	g.filled = min(g.filled+1, kept)
+}
+
+// back returns the bin so many before the newest.
+func (g *gather) back(i int) *bin { return &g.ring[(g.next-1-i+2*kept)%kept] }
+
+// forget drops all bins.
+func (g *gather) forget() { *g = gather{} }

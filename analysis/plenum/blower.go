@@ -1,0 +1,200 @@
+package plenum
+
+import (
+	"math"
+	"time"
+
+	"fluewright/analysis/alarm"
+	"fluewright/analysis/burn"
+	"fluewright/analysis/portable"
+)
+
+// What turns, climbs and standing still are. A blower's switch is adjustable up to 140 °F
+// (60 °C) on such furnaces (common practice, no source).
+const (
+	highestOn = 60.0 // °C: where the blower runs for certain, as long as nothing is known
+	beyond    = 10.0 // K above the fan-on temperature
+	warm      = 12.0 // K over the cold air: less has no blower started
+	rising    = 0.6  // K/min before a turn
+	falling   = -0.4 // K/min behind it
+	turning   = 1.5  // K/min between both
+	leap      = 4.0  // K/min: the hottest air pushed past the probe
+	climbing  = 1.0  // K/min, minute after minute
+	unbounded = 0.08 // growth of the rise, as a logarithm over three minutes, without the fire's
+	steady    = 0.3  // K/min over five minutes
+	fire      = 60.0 // K of the flue over the cold air
+	dying     = 0.97 // of the fire's heat two minutes before: the fire goes down
+)
+
+// seen is a temperature that was seen, °C.
+type seen struct {
+	value float64
+	seen  bool
+}
+
+// blower is what the plenum's course tells of it.
+type blower struct {
+	flow    Flow
+	verdict alarm.Verdict
+	on, off seen
+	low     seen    // where it may have stopped
+	top     float64 // °C, hottest since it stopped
+	starts  starts
+	turned  int // bins since the last turn
+}
+
+// lose forgets what holds now; what was learned stays.
+func (b *blower) lose() { b.flow, b.verdict, b.low, b.turned = Unknown, alarm.Blind, seen{}, 0 }
+
+// step judges the course whenever a bin is closed.
+func (b *blower) step(c *course, phase burn.Phase, now time.Duration) {
+	air := c.back(0).air
+	b.turned++
+	if math.IsNaN(air) {
+		return
+	}
+	before, behind := c.climb(2*minute, minute), c.climb(minute, 0)
+	level := highestOn
+	if b.on.seen {
+		level = b.on.value + beyond
+	}
+	burning := phase.Fire() || c.back(0).heat-c.back(0).cold >= fire
+	switch {
+	case b.startedIn(c, before, behind):
+		b.start(c, now)
+	case b.stoppedIn(c, before, behind):
+		b.low, b.flow = seen{lowest(c, 2*minute), true}, Still
+		b.turned = 0
+	}
+	if b.verdict == alarm.Present {
+		b.top = max(b.top, air)
+		if air < level-5 || air < b.top-max(3, float64(0.1*(b.top-c.back(0).cold))) {
+			b.verdict = alarm.Absent
+			b.flow = Unknown
+		}
+		return
+	}
+	b.verdict = alarm.Absent
+	if !burning {
+		return
+	}
+	switch climbs := climbsOn(c); {
+	case climbs && air >= level:
+		b.verdict, b.top, b.flow = alarm.Present, air, Still
+	case climbs:
+		b.verdict = alarm.Between
+	case standsStill(c):
+		b.flow = Moving
+	}
+}
+
+// startedIn reports a turn downwards that the fire does not explain.
+func (b *blower) startedIn(c *course, before, behind float64) bool {
+	return b.turned > 2*minute && c.rise(minute) >= warm &&
+		before >= rising && behind <= falling && before-behind >= turning &&
+		!(c.heated(0) < float64(dying*c.heated(2*minute)))
+}
+
+// stoppedIn reports a turn upwards, of a plenum that had flow, below where it started.
+func (b *blower) stoppedIn(c *course, before, behind float64) bool {
+	return b.turned > 2*minute && b.flow == Moving && b.on.seen && c.back(minute).air < b.on.value &&
+		before <= 0 && behind >= rising && behind-before >= turning
+}
+
+func (b *blower) start(c *course, now time.Duration) {
+	b.on = seen{kink(c), true}
+	if b.low.seen && b.low.value < b.on.value {
+		b.off = b.low
+	}
+	b.low = seen{}
+	b.flow = Moving
+	b.verdict = alarm.Absent
+	b.turned = 0
+	b.starts.add(now)
+}
+
+// kink finds where a turn began: before a leap if there is one, else at the top.
+func kink(c *course) float64 {
+	top := math.Inf(-1)
+	at := 0
+	for i := range 2 * minute {
+		if v := c.back(i).air; v > top {
+			top, at = v, i
+		}
+	}
+	usual := c.climb(at+2*minute, at+minute)
+	found := top
+	for i := at; i < at+minute && i+3 < c.filled; i++ {
+		// The climb over 15 s that ends at bin i.
+		s := float64((c.back(i).air - c.back(i+3).air) * (minute / 3))
+		if !(s >= leap && s >= float64(3*usual)) {
+			continue
+		}
+		found = c.back(i + 3).air
+	}
+	return found
+}
+
+// lowest is the least air of the last n bins.
+func lowest(c *course, n int) float64 {
+	low := math.Inf(1)
+	for i := range n {
+		if v := c.back(i).air; v < low {
+			low = v
+		}
+	}
+	return low
+}
+
+// climbsOn reports a climb that goes on, minute after minute, and that the fire's own
+// growth does not explain.
+func climbsOn(c *course) bool {
+	for m := range 3 {
+		if !(c.climb((m+1)*minute, m*minute) >= climbing) {
+			return false
+		}
+	}
+	if last := c.climb(minute, 0); last > 1+float64(2*c.climb(2*minute, minute)) {
+		return false // the blower may just have started: wait for the turn
+	}
+	then := c.rise(3 * minute)
+	grown := portable.Log(c.rise(0) / then)
+	// The exchanger is minutes behind the fire.
+	least := math.Inf(1)
+	for i := 0; i < c.filled; i++ {
+		if h := c.heated(i); h < least { // NaN is not less
+			least = h
+		}
+	}
+	if heat := c.heated(0); heat > least {
+		grown -= float64(1.5 * portable.Log(heat/least))
+	}
+	return grown >= unbounded
+}
+
+// standsStill reports a warm plenum that neither climbs nor falls above a fire.
+func standsStill(c *course) bool {
+	return c.rise(0) >= warm && c.heated(0) >= fire && math.Abs(c.climb(5*minute, 0)) <= steady
+}
+
+// starts remembers the latest starts.
+type starts struct {
+	at [32]time.Duration
+	n  int
+}
+
+func (s *starts) add(at time.Duration) {
+	s.at[s.n%len(s.at)] = at
+	s.n++
+}
+
+// within counts those of the last hour.
+func (s *starts) within(now time.Duration) int {
+	n := 0
+	for i := range min(s.n, len(s.at)) {
+		if now-s.at[i] <= time.Hour {
+			n++
+		}
+	}
+	return n
+}

@@ -1,0 +1,59 @@
+package spillage
+
+import (
+	"math"
+	"time"
+)
+
+const (
+	doubtFor = 40 * time.Second // a hose that is off is known by then
+	nothing  = 0.5              // Pa: what a sensor open to the room reads
+	strong   = 2.0              // Pa: a draft
+	hush     = 0.3              // of its former movement: less than any live flue keeps
+	noiseOf  = 30 * time.Second
+	newNoise = 4 * time.Second
+	moved    = 5.0 // K: a flue whose gas has stopped or turned
+)
+
+// quiet tells a reading that fell silent from a draft that turned: the hose that comes off
+// leaves the sensor to the room's air, at once and without the flue's noise, and the gas
+// goes on as it was.
+type quiet struct {
+	has      bool
+	previous float64
+	level    float64 // Pa, before it fell
+	noise    float64 // Pa, before it fell
+	now      float64 // Pa, of the last seconds
+	silent   time.Duration
+	flue     float64 // °C, when it fell silent
+}
+
+// step reports whether the reading is doubtful.
+func (q *quiet) step(draft, flue float64, dt time.Duration) bool {
+	if !q.has || dt > maxGap {
+		*q = quiet{has: true, previous: draft, level: draft}
+		return false
+	}
+	step := math.Abs(draft - q.previous)
+	q.previous = draft
+	if math.Abs(draft) > nothing {
+		q.silent = 0
+		q.level = toward(q.level, draft, dt, noiseOf)
+		q.noise = toward(q.noise, min(step, strong), dt, noiseOf)
+		q.now = q.noise
+		return false
+	}
+	if q.silent == 0 {
+		q.flue = flue
+		step = 0 // the fall itself
+		if !(q.level >= strong) {
+			q.silent = doubtFor + 1 // it was about zero all the time
+		}
+	}
+	q.silent += max(dt, 1)
+	q.now = toward(q.now, step, dt, newNoise)
+	if q.silent > doubtFor || math.Abs(flue-q.flue) > moved {
+		return false
+	}
+	return q.now <= max(0.02, float64(hush*q.noise)) || q.silent < newNoise
+}

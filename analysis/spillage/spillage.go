@@ -1,0 +1,146 @@
+package spillage
+
+import (
+	"math"
+	"time"
+
+	"fluewright/analysis/alarm"
+	"fluewright/analysis/burn"
+	"fluewright/analysis/frame"
+)
+
+const (
+	turned  = 0.25 // Pa: zero, and what a pressure sensor's zero may be off
+	margin  = 1.0  // Pa above turned that leaves room to spare
+	counted = 1.5  // Pa: more draft than that, either way, is worth no more than this
+	back    = 0.45 // Pa of the slow average: the chimney draws again
+	drawing = 1.1  // Pa of the quick average: it certainly does
+
+	quick  = 6 * time.Second
+	slow   = 12 * time.Second
+	maxGap = 2 * time.Minute // the longest silence over which an average is carried on
+
+	warmFlue = 60.0 // K over the room: a chimney with such gas in it draws (common practice, no source)
+)
+
+// Inputs is one frame. NaN stands for no reading.
+type Inputs struct {
+	At     time.Duration
+	Values frame.Values
+	Phase  burn.Phase
+	// DoorOpen says that a door is open, as far as the readings tell: the room's air
+	// rushes in and takes the draft down to nothing without turning it.
+	DoorOpen bool
+}
+
+// Finding is what the judge makes of a frame.
+type Finding struct {
+	// Verdict is Blind without a draft, or where nothing tells whether there is a fire.
+	// While the reading is doubtful it is Between at most.
+	Verdict alarm.Verdict
+	// Draft is the draft against flutter, Pa, with no more than 1.5 Pa counted either way
+	// of the zero; NaN without a reading.
+	Draft float64
+	// Turned says that the draft is at or below zero, fire or not.
+	Turned bool
+	// Fire says that something burns or glows.
+	Fire bool
+	// Cold says that the flue is not warm yet: the chimney has to be warmed.
+	Cold bool
+	// Doubtful says that the hose may have come off or be blocked: the reading fell
+	// silent about zero while the gas stayed as it was. It is said for 40 s at most, for
+	// so long it takes to know; a danger that may be one is not kept back for longer.
+	Doubtful bool
+}
+
+// Judge follows one chimney. The zero value has seen nothing.
+type Judge struct {
+	last    time.Duration
+	started bool
+
+	has        bool
+	sinceDraft time.Duration
+	previous   [2]float64
+	fast, calm float64
+	turned     bool
+
+	fire  fire
+	quiet quiet
+}
+
+// Step judges one frame. Time that stands or runs backwards counts as no time.
+func (j *Judge) Step(in Inputs) Finding {
+	dt := in.At - j.last
+	if !j.started || in.At < j.last || dt < 0 {
+		dt = 0
+	}
+	j.last, j.started = in.At, true
+
+	v := &in.Values
+	for c := range v {
+		if !(v[c] > -5000 && v[c] < 5000) && frame.Channel(c) != frame.Ambient {
+			v[c] = math.NaN()
+		}
+	}
+	burning, known := j.fire.step(in, dt)
+	f := Finding{Draft: math.NaN(), Fire: burning}
+	draft := v[frame.Draft]
+	if math.IsNaN(draft) {
+		j.sinceDraft += dt
+		return f
+	}
+	if in.DoorOpen {
+		draft += 2 * turned
+	}
+	j.follow(draft, dt)
+	f.Draft, f.Turned = j.fast, j.turned
+	f.Cold = burning && !(v[frame.Flue]-v.Or(frame.Room, assumedRoom) >= warmFlue)
+	f.Doubtful = j.quiet.step(draft, v[frame.Flue], dt) && j.turned
+	switch {
+	case !known:
+		return f
+	case !burning:
+		f.Verdict = alarm.Absent
+	case j.turned && !f.Doubtful:
+		f.Verdict = alarm.Present
+	case j.turned, j.fast <= turned+margin:
+		f.Verdict = alarm.Between
+	default:
+		f.Verdict = alarm.Absent
+	}
+	return f
+}
+
+// follow averages the draft and decides whether it has turned.
+func (j *Judge) follow(draft float64, dt time.Duration) {
+	dt += j.sinceDraft
+	j.sinceDraft = 0
+	if !j.has || dt > maxGap {
+		j.has, j.turned = true, false
+		// One reading is no turned draft: begin at what leaves the question open.
+		j.fast, j.calm = max(turned+margin/2, clip(draft)), clip(draft)
+		j.previous = [2]float64{draft, draft}
+		return
+	}
+	// Single wild readings do not count.
+	a, b := j.previous[0], j.previous[1]
+	j.previous = [2]float64{b, draft}
+	v := clip(max(min(a, b), min(max(a, b), draft)))
+	j.fast = toward(j.fast, v, dt, quick)
+	j.calm = toward(j.calm, v, dt, slow)
+	switch {
+	case !j.turned && j.fast <= turned:
+		j.turned, j.calm = true, j.fast
+	case j.turned && (j.calm > back || j.fast > drawing):
+		j.turned = false
+	}
+}
+
+func clip(v float64) float64 { return max(-counted, min(counted, v)) }
+
+// toward moves an average by the backward-difference weight: stable for any step, and the
+// same on every machine.
+func toward(average, v float64, dt, over time.Duration) float64 {
+	s := dt.Seconds()
+	return average + float64(s/(s+over.Seconds())*(v-average))
+}
