@@ -33,16 +33,14 @@ func (h *heap) hottest() float64 {
 	return 0
 }
 
-// What counts of a burn: bins that were there for a while, in the upper part of its
-// drives, where the chimney carries the fire's full flow. heavy bounds the say of one bin.
+// enough is how long a bin must have been there to count, s; heavy bounds the say of one.
 const (
-	enough = 180.0 // s
-	upper  = 0.55
-	heavy  = 1800.0 // s
+	enough = 180.0
+	heavy  = 1800.0
 )
 
-func (b bin) counts(hottest float64) bool {
-	return b.Weight >= enough && b.Drive >= float64(upper*hottest)
+func (b bin) counts(from, to float64) bool {
+	return b.Weight >= enough && b.Drive >= from && b.Drive <= to
 }
 
 // Compared is a burn held against a baseline.
@@ -54,14 +52,14 @@ type Compared struct {
 	Seconds float64 // of the burn that it rests on
 }
 
-// against compares, bin by bin; false where the two have too little in common.
-func (h *heap) against(b *Baseline) (Compared, bool) {
+// against compares, bin by bin, between two drives in Pa/m; false where the two have too
+// little in common.
+func (h *heap) against(b *Baseline, from, to float64) (Compared, bool) {
 	var c Compared
 	var spread, weights float64
-	hot := h.hottest()
 	for i := range h {
 		p, r := h[i], b.Bins[i]
-		if !p.counts(hot) || r.Burns < usable || r.Draft < leastDraft {
+		if !p.counts(from, to) || r.Burns < usable || r.Draft < leastDraft {
 			continue
 		}
 		w := min(p.Weight, heavy)

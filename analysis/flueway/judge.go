@@ -15,10 +15,12 @@ type Finding struct {
 	Restricted bool
 	// Sudden says that the loss came within a burn or between two: urgent.
 	Sudden bool
-	// Now is the burn in hand against the baseline, Median the loss over the latest burns.
-	Now    Compared
-	Median float64
-	Burns  int // that the median rests on
+	// Now is the burn in hand against the baseline.
+	Now Compared
+	// Loss and Onset are the medians over the latest burns of what is missing under flames,
+	// and over coals, where a regulator hangs shut first.
+	Loss, Onset float64
+	Burns       int // that Loss rests on
 	// Change is the fall within a burn that is Sudden; zero if it came between two.
 	Change drive.Change
 	// Excluded is what cannot be the reason.
@@ -51,11 +53,13 @@ type Inputs struct {
 // Judge follows one chimney. The zero value has seen nothing.
 type Judge struct {
 	memory  Memory
-	now     heap
-	flames  float64       // s in hand
+	flames  heap
+	coals   heap
+	burnt   float64       // s of flames in hand
+	hot     float64       // Pa/m, the largest drive of the flames in hand
 	began   time.Duration // of what is in hand
 	change  time.Duration // the last one that was looked at
-	clear   float64       // s of no loss since a sudden one
+	sound   float64       // s of nearly no loss
 	finding Finding
 	burning bool
 	weather bool // the outdoor temperature was measured
@@ -72,20 +76,25 @@ func (j *Judge) Restore(m Memory) {
 	}
 	j.memory = m
 	j.finding = Finding{Restricted: m.Restricted, Sudden: m.Sudden}
-	j.finding.Median, j.finding.Burns = m.median()
+	j.recall()
 }
 
 // When a chimney counts as restricted. A quarter of the draft is an eighth of the air; a
-// weather that nobody measured is worth 10 to 15 % of the drive. Common practice, no source.
+// weather that nobody measured is worth 10 to 15 % of the drive, more over coals. Common
+// practice, no source.
 const (
-	slowLoss, slowBlind = 0.25, 0.35
-	slowGone            = 0.15 // below, it is restricted no more
-	suddenLoss          = 0.4
-	suddenStep          = 0.25 // more than the burn before lost
-	noise               = 2.5  // standard deviations of the baseline's burns
-	suddenAfter         = 900.0
-	recovered           = 900.0 // s of nearly no loss end a sudden one
-	longest             = 12 * time.Hour
+	slowLoss, slowBlind   = 0.25, 0.35
+	onsetLoss, onsetBlind = 0.4, 0.55
+	gone                  = 0.15 // below, nothing is restricted any more
+	suddenLoss            = 0.4
+	suddenStep            = 0.25 // more than the burn before lost
+	noise                 = 2.5  // standard deviations of the baseline's burns
+	suddenAfter           = 900.0
+	recovered             = 900.0 // s of nearly no loss end a sudden one
+	longest               = 12 * time.Hour
+	// upper is the part of a burn's drives in which the chimney carries the fire's full
+	// flow; below it only coals count, when the walls are warm for certain.
+	upper = 0.55
 )
 
 // Step takes a frame.
@@ -97,65 +106,74 @@ func (j *Judge) Step(in Inputs) Finding {
 	if !in.Full {
 		return j.finding
 	}
-	j.fell(in)
-	switch in.Phase {
-	case burn.WarmUp, burn.CleanBurn, burn.Smoulder:
-	default:
-		return j.finding
-	}
 	j.weather = in.Minute.Measured
-	j.now.add(in.Minute)
-	j.flames += in.Minute.Weight
-	j.compare(in)
+	flames := in.Phase == burn.WarmUp || in.Phase == burn.CleanBurn || in.Phase == burn.Smoulder
+	j.fell(in, flames)
+	switch {
+	case flames:
+		j.flames.add(in.Minute)
+		j.burnt += in.Minute.Weight
+		j.hot = j.flames.hottest()
+		j.compare(in)
+	case in.Phase == burn.Coals:
+		j.coals.add(in.Minute)
+	}
 	return j.finding
 }
 
 // fell looks at a change of the course that became certain: the draft fell at once while
-// flames burnt. A gate that sticks does not do that, and its swinging neither.
-func (j *Judge) fell(in Inputs) {
+// flames burnt. A gate that sticks does not do that.
+func (j *Judge) fell(in Inputs, flames bool) {
 	c := in.Course.Change
 	if c.Ratio == 0 || c.At == j.change {
 		return
 	}
 	j.change = c.At
-	j.now, j.flames, j.clear, j.began = heap{}, 0, 0, in.At
-	if c.Ratio > 1 {
+	j.empty(in.At)
+	before, _ := in.Course.Before.Hottest()
+	switch {
+	case c.Ratio > 1:
 		if j.finding.Change.Ratio > 0 { // what fell has come back
 			j.stand(false, false)
 		}
-		return
+	case flames && in.Minute.Drive >= float64(upper*before.Drive):
+		if j.memory.Flames.Burns < usable {
+			j.memory.Flames.take(&in.Course.Before)
+		}
+		j.stand(true, true)
+		j.finding.Change = c
+		j.exclude(in.Gate)
 	}
-	hot, _ := in.Course.Before.Hottest()
-	if in.Phase != burn.WarmUp && in.Phase != burn.CleanBurn && in.Phase != burn.Smoulder ||
-		in.Minute.Drive < float64(upper*hot.Drive) {
-		return
-	}
-	j.stand(true, true)
-	j.finding.Change = c
-	j.exclude(in.Gate)
+}
+
+// empty forgets what is in hand.
+func (j *Judge) empty(at time.Duration) {
+	j.flames, j.coals = heap{}, heap{}
+	j.burnt, j.hot, j.sound, j.began = 0, 0, 0, at
 }
 
 // compare holds the burn so far against the baseline.
 func (j *Judge) compare(in Inputs) {
-	now, ok := j.now.against(&j.memory.Baseline)
+	now, ok := j.flames.against(&j.memory.Flames, upper*j.hot, j.hot)
 	if !ok {
 		return
 	}
 	f := &j.finding
 	f.Known, f.Now = true, now
 	j.exclude(in.Gate)
-	if now.Loss < slowGone {
-		j.clear += in.Minute.Weight
-		if f.Sudden && j.clear >= recovered {
+	if now.Loss < gone {
+		j.sound += in.Minute.Weight
+		if f.Sudden && j.sound >= recovered {
+			j.memory.Losses, j.memory.Onsets = Recent{}, Recent{}
 			j.stand(false, false)
 		}
 	} else {
-		j.clear = 0
+		j.sound = 0
 	}
-	if j.flames < suddenAfter || !comparable(in.Gate) || j.memory.Burns == 0 {
+	if j.burnt < suddenAfter || !comparable(in.Gate) || j.memory.Losses.Burns == 0 {
 		return
 	}
-	if now.Loss >= max(suddenLoss, float64(noise*now.Spread)) && now.Loss >= j.memory.Losses[0]+suddenStep {
+	if now.Loss >= max(suddenLoss, float64(noise*now.Spread)) && now.Loss >= j.memory.Losses.Loss[0]+suddenStep {
 		j.stand(true, true)
 	}
 }
@@ -182,56 +200,55 @@ func (j *Judge) exclude(g gate.Finding) {
 	if g.State == gate.Holding {
 		e |= OpenGate
 	}
-	if j.memory.Burns == window && !j.finding.Sudden {
+	if j.memory.Losses.Burns == window && !j.finding.Sudden {
 		e |= House
 	}
 	j.finding.Excluded = e
 }
 
-// finish closes a burn: it becomes part of the baseline, or is held against it.
+// finish closes a burn: it is held against the baseline and, while that is young, becomes
+// part of it.
 func (j *Judge) finish(in Inputs) {
 	m := &j.memory
-	if comparable(in.Gate) && j.flames >= suddenAfter {
-		if c, ok := j.now.against(&m.Baseline); ok {
-			copy(m.Losses[1:], m.Losses[:window-1])
-			m.Losses[0] = c.Loss
-			m.Burns = min(m.Burns+1, window)
-			j.weigh(c)
+	if comparable(in.Gate) && j.burnt >= suddenAfter {
+		lower := float64(upper * j.hot)
+		now, ok := j.flames.against(&m.Flames, lower, j.hot)
+		if ok {
+			m.Losses.add(now.Loss)
 		}
-		if !m.Restricted {
-			m.Baseline.learn(&j.now)
+		onset, seen := j.coals.against(&m.Coals, 0, lower)
+		if seen {
+			m.Onsets.add(onset.Loss)
+		}
+		j.weigh(ok, now, seen, onset)
+		if !m.Restricted && !m.Fixed {
+			m.Flames.learn(&j.flames, lower, j.hot)
+			m.Coals.learn(&j.coals, 0, lower)
+			m.Fixed = m.Flames.Burns >= learnt
 		}
 	}
-	j.now, j.flames, j.began = heap{}, 0, in.At
+	j.empty(in.At)
 }
 
-// weigh tells a slow loss.
-func (j *Judge) weigh(c Compared) {
-	f := &j.finding
-	f.Median, f.Burns = j.memory.median()
-	limit := slowLoss
+// weigh tells a slow loss, and its end.
+func (j *Judge) weigh(flames bool, now Compared, coals bool, onset Compared) {
+	m := &j.memory
+	j.recall()
+	loss, early := slowLoss, onsetLoss
 	if !j.weather {
-		limit = slowBlind
+		loss, early = slowBlind, onsetBlind
 	}
 	switch {
-	case f.Burns < window:
-	case f.Median >= max(limit, float64(noise*c.Spread)):
-		j.stand(true, f.Sudden)
-	case f.Median < slowGone:
+	case flames && m.Losses.Burns == window && m.Losses.Median() >= max(loss, float64(noise*now.Spread)),
+		coals && m.Onsets.Burns == window && m.Onsets.Median() >= max(early, float64(noise*onset.Spread)):
+		j.stand(true, j.finding.Sudden)
+	case flames && m.Losses.Loss[0] < gone && m.Losses.Median() < gone && m.Onsets.Median() < early/2:
 		j.stand(false, false)
 	}
 }
 
-// median returns the median loss, and over how many burns.
-func (m *Memory) median() (float64, int) {
-	l := m.Losses
-	switch m.Burns {
-	case 0:
-		return 0, 0
-	case 1:
-		return l[0], 1
-	case 2:
-		return min(l[0], l[1]), 2 // the kinder one
-	}
-	return max(min(l[0], l[1]), min(max(l[0], l[1]), l[2])), window
+// recall puts what is kept into the finding.
+func (j *Judge) recall() {
+	f, m := &j.finding, &j.memory
+	f.Loss, f.Onset, f.Burns = m.Losses.Median(), m.Onsets.Median(), m.Losses.Burns
 }

@@ -4,24 +4,20 @@ import "fluewright/analysis/drive"
 
 // Memory is what is kept over weeks and restarts. The zero value has seen nothing.
 type Memory struct {
-	Baseline Baseline
-	// Losses are those of the latest burns, the latest first, as shares of the baseline's
-	// draft at an equal drive; the first Burns of them count.
-	Losses [window]float64
-	Burns  int
+	// Flames and Coals are the drafts of the sound chimney under flames and over coals.
+	Flames, Coals Baseline
+	// Fixed says that the baselines are those of commissioning, or rest on enough burns,
+	// and learn no more: what learnt on would get used to the creosote.
+	Fixed bool
+	// Losses under flames and over coals of the latest burns.
+	Losses, Onsets Recent
 	// Restricted and Sudden are the finding that stands.
 	Restricted, Sudden bool
 }
 
-// window is over how many burns a slow loss is told.
-const window = 3
-
-// Baseline is the draft of the sound chimney against the drive.
+// Baseline is a draft against the drive.
 type Baseline struct {
-	// Burns is how many it rests on; Fixed says that it is that of commissioning, or has
-	// enough, and learns no more: what learnt on would get used to the creosote.
-	Burns int
-	Fixed bool
+	Burns int // that it rests on
 	Bins  [drive.Bins]Reference
 }
 
@@ -39,41 +35,86 @@ const (
 	usable = 3
 )
 
-// learn adds a burn.
-func (b *Baseline) learn(h *heap) {
-	if b.Fixed {
-		return
-	}
-	hot := h.hottest()
+// learn adds a burn's bins of drives between two, Pa/m.
+func (b *Baseline) learn(h *heap, from, to float64) {
+	any := false
 	for i := range h {
 		p := h[i]
-		if !p.counts(hot) {
+		if !p.counts(from, to) {
 			continue
 		}
+		any = true
 		r := &b.Bins[i]
 		r.Burns++
 		off := p.Draft - r.Draft
 		r.Draft += off / float64(r.Burns)
 		r.Square += float64(off * (p.Draft - r.Draft))
 	}
-	b.Burns++
-	b.Fixed = b.Burns >= learnt
+	if any {
+		b.Burns++
+	}
+}
+
+// take makes the curve of one burn the baseline, for want of a better one: what fell must
+// be held against something to be seen to come back.
+func (b *Baseline) take(c *drive.Curve) {
+	*b = Baseline{Burns: usable}
+	for i := range b.Bins {
+		if p, ok := c.Seen(i); ok {
+			b.Bins[i] = Reference{Burns: usable, Draft: p.Draft}
+		}
+	}
+}
+
+// Recent is the shares that the latest burns lost of the baseline's draft, the latest
+// first; the first Burns of them count.
+type Recent struct {
+	Loss  [window]float64
+	Burns int
+}
+
+// window is over how many burns a slow loss is told.
+const window = 3
+
+func (r *Recent) add(loss float64) {
+	copy(r.Loss[1:], r.Loss[:window-1])
+	r.Loss[0] = loss
+	r.Burns = min(r.Burns+1, window)
+}
+
+// Median returns the median loss; of fewer than three burns the smallest.
+func (r *Recent) Median() float64 {
+	l := r.Loss
+	switch r.Burns {
+	case 0:
+		return 0
+	case 1:
+		return l[0]
+	case 2:
+		return min(l[0], l[1])
+	}
+	return max(min(l[0], l[1]), min(max(l[0], l[1]), l[2]))
 }
 
 // valid reports whether the memory can have been written by this package.
 func (m *Memory) valid() bool {
-	if m.Burns < 0 || m.Burns > window || m.Baseline.Burns < 0 {
-		return false
-	}
-	for _, l := range m.Losses {
-		if !(l >= -100 && l <= 100) {
+	return m.Flames.valid() && m.Coals.valid() && m.Losses.valid() && m.Onsets.valid()
+}
+
+func (b *Baseline) valid() bool {
+	for _, r := range b.Bins {
+		if r.Burns < 0 || r.Burns > b.Burns || !(r.Draft > -500 && r.Draft < 500) || !(r.Square >= 0 && r.Square < 1e9) {
 			return false
 		}
 	}
-	for _, r := range m.Baseline.Bins {
-		if r.Burns < 0 || r.Burns > m.Baseline.Burns || !(r.Draft > -500 && r.Draft < 500) || !(r.Square >= 0 && r.Square < 1e9) {
+	return b.Burns >= 0
+}
+
+func (r *Recent) valid() bool {
+	for _, l := range r.Loss {
+		if !(l > -1000 && l < 1000) {
 			return false
 		}
 	}
-	return true
+	return r.Burns >= 0 && r.Burns <= window
 }

@@ -22,6 +22,9 @@ const (
 	Fluttering       // the gate swings
 )
 
+// low is the answer that the draft is far too low and that it is not the gate.
+const low = Fluttering + 1
+
 var states = [...]string{"unknown", "holding", "stuck-shut", "stuck-open", "set-high", "set-low", "fluttering"}
 
 // String returns the state's name as every output writes it.
@@ -109,7 +112,7 @@ func (j *Judge) Minute() (drive.Minute, bool) { return j.minute, j.full }
 
 // settled is for how many minutes an answer must stay the same to count: longer where the
 // level decides, which a chimney that is still warming up or a windy hour can fake.
-var settled = [...]int{Holding: 5, StuckShut: 5, StuckOpen: 20, SetHigh: 15, SetLow: 30, Fluttering: 2}
+var settled = [...]int{Holding: 5, StuckShut: 5, StuckOpen: 20, SetHigh: 15, SetLow: 30, Fluttering: 2, low: 20}
 
 // Step takes a frame. The finding stands until another burn shows something else.
 func (j *Judge) Step(in Inputs) Finding {
@@ -147,6 +150,12 @@ func (j *Judge) answer(at time.Duration, calm bool) {
 	if state == Unknown || j.minutes < settled[state] {
 		return
 	}
+	if state == low {
+		if j.finding.State == StuckOpen {
+			j.finding = Finding{Swing: j.finding.Swing}
+		}
+		return
+	}
 	j.finding.State, j.finding.At, j.finding.Exponent = state, at, e
 	j.finding.Expected = float64(j.reach() * e.To)
 	if state == Holding {
@@ -173,6 +182,11 @@ func (j *Judge) reach() float64 {
 const (
 	clampAt, clampHigh, clampSlope   = 0.4, 0.55, 1.6
 	followAt, followLow, followSlope = 0.6, 0.4, 2.2
+	// openAt: room air through a gate that stands open cools the column less the hotter the
+	// flue, so that the draft rises with the drive or faster; in a blocked flue it rises
+	// slower, since hotter gas takes more room. openBlind holds where the outdoor
+	// temperature is not measured.
+	openAt, openBlind = 0.9, 1.0
 )
 
 // The parts of the curve that are looked at: of a flue of 250 °C at 0 °C outdoors, down to
@@ -212,11 +226,11 @@ func (j *Judge) judge() (State, drive.Exponent) {
 
 // held judges the level of a draft that is held.
 func (j *Judge) held(e drive.Exponent) State {
-	low, high := j.limits()
+	least, most := j.limits()
 	switch {
-	case e.Draft > high:
+	case e.Draft > most:
 		return SetHigh
-	case e.Draft >= low:
+	case e.Draft >= least:
 		return Holding
 	case j.course.Now.Reach() >= max(lowestReach, float64(openReach*j.reach())):
 		return SetLow
@@ -225,28 +239,33 @@ func (j *Judge) held(e drive.Exponent) State {
 }
 
 // limits returns within which drafts a gate should hold, Pa.
-func (j *Judge) limits() (low, high float64) {
+func (j *Judge) limits() (least, most float64) {
 	s := &j.settings
-	low = s.DraftLow - max(offPa, float64(offShare*s.DraftLow))
-	high = s.DraftHigh + max(offPa, float64(offShare*s.DraftHigh))
+	least = s.DraftLow - max(offPa, float64(offShare*s.DraftLow))
+	most = s.DraftHigh + max(offPa, float64(offShare*s.DraftHigh))
 	if s.Set > 0 {
-		low = max(low, s.Set-setMargin)
-		high = min(high, s.Set+gateBand+setMargin)
+		least = max(least, s.Set-setMargin)
+		most = min(most, s.Set+gateBand+setMargin)
 	}
-	return low, high
+	return least, most
 }
 
 // following judges a draft that nothing holds. One that is not above what the gate was seen
 // to hold says nothing: the gate hangs shut.
 func (j *Judge) following(e drive.Exponent) State {
-	low, high := j.limits()
+	least, high := j.limits()
 	hot, _ := j.course.Now.Hottest()
 	reach := j.reach()
 	switch {
-	case reach > 0 && hot.Reach() < float64(openReach*reach) && !j.fell():
-		if hot.Draft < low {
-			return StuckOpen
+	case reach > 0 && hot.Reach() < float64(openReach*reach) && hot.Draft < least:
+		at := openAt
+		if !j.minute.Measured {
+			at = openBlind
 		}
+		if e.Value < at || j.fell() {
+			return low
+		}
+		return StuckOpen
 	case hot.Draft > max(high+offPa, float64(1.15*j.memory.Held)+offPa):
 		return StuckShut
 	}

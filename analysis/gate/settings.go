@@ -7,6 +7,7 @@ import (
 
 	"fluewright/analysis/chimney"
 	"fluewright/analysis/drive"
+	"fluewright/analysis/gas"
 )
 
 // Settings is what is known of the site. The zero value knows nothing.
@@ -18,7 +19,7 @@ type Settings struct {
 	// DraftLow and DraftHigh are the band that the appliance's maker specifies, Pa.
 	DraftLow, DraftHigh float64
 	// Reach is the draft over the drive of the chimney with the gate shut, m: see ReachOf;
-	// 0: not known, then what the burns show is taken.
+	// 0: not known, then only the burns show it.
 	Reach float64
 	Air   drive.Air
 }
@@ -38,17 +39,26 @@ func (s *Settings) Validate() error {
 	return errors.Join(errs...)
 }
 
-// ReachOf returns the reach in m of a chimney with the gate shut, warm, at a flue of 200 °C
-// and with the stream of the appliance at its nominal output: the draft that the network
-// leaves over the drive. It is nearly the same at other temperatures, and good to about
-// 20 %: the flow is rarely known better.
-func ReachOf(site chimney.Site, in chimney.Stream) float64 {
-	const flue = 200.0
-	in.Temperature = flue
-	c := &site.Conditions
-	metre := chimney.Theoretical(1, c.Pressure, c.AirConstant, c.Outdoor, flue)
-	if metre <= 0 {
+// ReachOf returns the reach in m of a chimney with the gate shut, warm, at the air pressure
+// in Pa: the draft that it leaves over its drive, with flue gas of wood at 200 °C and 1.5 m/s
+// on a frosty day. It is nearly the same at other temperatures and weather; the flow is a
+// guess from the chimney's width (common practice, no source), so that the reach is good to
+// about 20 %. 0 for a chimney that is not known.
+func ReachOf(system chimney.System, pressure float64) float64 {
+	const flue, speed = 200.0, 1.5
+	if system.Validate() != nil || !(pressure > 0) {
 		return 0
 	}
+	air := gas.DryAir().Constant()
+	site := chimney.Site{
+		System:     system,
+		Conditions: chimney.Conditions{Outdoor: 0, Room: 20, Pressure: pressure, AirConstant: air},
+		Method:     chimney.Real,
+	}
+	fuel := gas.Fuel{Wood: gas.TypicalWood(), Moisture: gas.DryBasis(0.20).Wet()}
+	in := chimney.Stream{Gas: fuel.Burn(2, 0).Gas, Temperature: flue}
+	width := system.Chimney.Diameter
+	in.Flow = float64(math.Pi / 4 * width * width * speed * in.Gas.Density(flue, pressure))
+	metre := chimney.Theoretical(1, pressure, air, site.Conditions.Outdoor, flue)
 	return max(0, site.Solve(in).Draft/metre)
 }
