@@ -156,17 +156,6 @@ sampling.burst = 3
 [appliance]
 draft-low = "10 Pa"
 draft-high = "15 Pa"
-[chimney]
-height = "8 m"
-diameter = "180 mm"
-construction = "masonry"
-place = "outside"
-connector-length = "2 m"
-connector-rise = "1 m"
-connector-diameter = "150 mm"
-[regulator]
-set-draft = "12 Pa"
-diameter = "150 mm"
 [limits]
 firebox = "900 degC"
 flue = "400 °C"
@@ -204,6 +193,17 @@ password-file = "/run/credentials/fluewright.service/mqtt"
 ca-file = "/etc/fluewright/ca.pem"
 [web]
 listen = ":80"
+[chimney]
+height = "8 m"
+diameter = "180 mm"
+construction = "masonry"
+place = "outside"
+connector-length = "2 m"
+connector-rise = "1 m"
+connector-diameter = "150 mm"
+[regulator]
+set-draft = "12 Pa"
+diameter = "150 mm"
 `
 	got, err := config.Parse("attic.toml", []byte(strings.ReplaceAll(text, "\n", "\r\n")))
 	if err != nil {
