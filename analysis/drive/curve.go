@@ -116,15 +116,15 @@ func (c *Curve) Hottest() (Point, bool) {
 	return Point{}, false
 }
 
-// Reach returns the largest draft over drive in the upper half of the curve, m: at most
-// that of the chimney with its gate shut. 0 if there is none. Over coals the column is
-// hotter than the gas at the collar, and wind and weather that nobody measured weigh more,
-// so that the lower half says little.
-func (c *Curve) Reach() float64 {
+// Reach returns the largest draft over drive among the points whose drive is at least a
+// share of the hottest one's, m: at most that of the chimney with its gate shut. 0 if there
+// is none. Over coals the column is hotter than the gas at the collar, and wind and weather
+// that nobody measured weigh more, so that the lower half says less.
+func (c *Curve) Reach(share float64) float64 {
 	most := 0.0
 	hot, _ := c.Hottest()
 	for i := range c.Points {
-		if p, ok := c.Seen(i); ok && p.Drive >= hot.Drive/2 {
+		if p, ok := c.Seen(i); ok && p.Drive >= float64(share*hot.Drive) {
 			most = max(most, p.Reach())
 		}
 	}

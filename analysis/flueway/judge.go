@@ -89,7 +89,8 @@ const (
 	suddenLoss            = 0.4
 	suddenStep            = 0.25 // more than the burn before lost
 	noise                 = 2.5  // standard deviations of the baseline's burns
-	suddenAfter           = 900.0
+	suddenAfter           = 900.0  // s of flames
+	suddenBlind           = 2700.0 // s, where nothing tells how the gate is
 	recovered             = 900.0 // s of nearly no loss end a sudden one
 	longest               = 12 * time.Hour
 	// upper is the part of a burn's drives in which the chimney carries the fire's full
@@ -170,12 +171,26 @@ func (j *Judge) compare(in Inputs) {
 	} else {
 		j.sound = 0
 	}
-	if j.burnt < suddenAfter || !comparable(in.Gate) || j.memory.Losses.Burns == 0 {
+	if !comparable(in.Gate) && f.Sudden && f.Change.Ratio == 0 { // it was the gate
+		j.stand(false, false)
+	}
+	if !j.ripe(in.Gate) || j.memory.Losses.Burns == 0 {
 		return
 	}
 	if now.Loss >= max(suddenLoss, float64(noise*now.Spread)) && now.Loss >= j.memory.Losses.Loss[0]+suddenStep {
 		j.stand(true, true)
 	}
+}
+
+// ripe reports whether a burn can be said to have lost much: there was time enough, and
+// the gate is not about to be found the reason. The lighting shows within minutes how the
+// draft answers to the drive; if that does not, time must.
+func (j *Judge) ripe(g gate.Finding) bool {
+	after := suddenAfter
+	if g.Now.Points == 0 {
+		after = suddenBlind
+	}
+	return j.burnt >= after && comparable(g) && (g.Candidate == gate.Unknown || g.Candidate == gate.Holding)
 }
 
 // comparable reports whether the regulator leaves the draft to the chimney.

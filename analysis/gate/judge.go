@@ -48,6 +48,10 @@ type Finding struct {
 	At time.Duration
 	// Exponent is the answer of the draft to the drive that the state rests on.
 	Exponent drive.Exponent
+	// Candidate is what the latest minutes say, and Now the exponent that they say it by;
+	// Now has no points where nothing can be fitted.
+	Candidate State
+	Now       drive.Exponent
 	// Expected is the draft in Pa that the chimney would have by itself at the hot end, 0
 	// where that is not known.
 	Expected float64
@@ -146,20 +150,25 @@ func (j *Judge) answer(at time.Duration, calm bool) {
 	if state != j.candidate {
 		j.candidate, j.minutes = state, 0
 	}
+	j.finding.Candidate, j.finding.Now = state, e
+	if state == low {
+		j.finding.Candidate = Unknown
+	}
 	j.minutes++
 	if state == Unknown || j.minutes < settled[state] {
 		return
 	}
 	if state == low {
 		if j.finding.State == StuckOpen {
-			j.finding = Finding{Swing: j.finding.Swing}
+			f := &j.finding
+			f.State, f.At, f.Exponent, f.Expected = Unknown, 0, drive.Exponent{}, 0
 		}
 		return
 	}
 	j.finding.State, j.finding.At, j.finding.Exponent = state, at, e
 	j.finding.Expected = float64(j.reach() * e.To)
 	if state == Holding {
-		j.memory.Reach = max(j.memory.Reach, j.course.Now.Reach())
+		j.memory.Reach = max(j.memory.Reach, j.course.Now.Reach(half))
 	}
 	if e.Value <= clampAt && state != Fluttering {
 		j.memory.Held = e.Draft
@@ -194,34 +203,41 @@ const (
 var spans = [...]float64{1.75, 1.4}
 
 // Where a level is off. openReach is the share of the chimney's own draft below which it is
-// a gate that stands open: 35 % of its area leave 35 to 60 % of the draft.
+// a gate that stands open: 35 % of its area leave 40 to 65 % of the draft.
 const (
 	offShare  = 0.05
 	offPa     = 0.5
 	gateBand  = 4.0 // Pa above its set draft at which a gate is wide open (common practice)
 	setMargin = 2.0 // Pa
-	openReach = 0.62
+	openReach = 0.7
 	// lowestReach is the draft over drive in m that a chimney has at the least with its gate
 	// shut: 4 m of it lose a third. Below, a level that is held is a blocked flue, where
 	// more heat only makes more loss.
 	lowestReach = 2.2
+	// Shares of the largest drive: reach is learnt above half, where weather and warm walls
+	// count little; a gate that was set low shows above a quarter that the chimney is free.
+	half, quarter = 0.5, 0.25
 )
 
-// judge answers for the curve of now.
+// judge answers for the curve of now, with the exponent that it goes by.
 func (j *Judge) judge() (State, drive.Exponent) {
-	for _, span := range spans {
+	var wide drive.Exponent
+	for i, span := range spans {
 		e, ok := j.fitter.Exponent(&j.course.Now, span)
+		if i == 0 {
+			wide = e
+		}
 		switch {
 		case !ok:
 			continue
 		case e.Value <= clampAt && e.High <= clampHigh && e.Slope < clampSlope:
 			return j.held(e), e
-		case span != spans[0]:
+		case i > 0:
 		case e.Value >= followAt && e.Low >= followLow, e.Slope >= followSlope && e.Low > clampAt/2:
 			return j.following(e), e
 		}
 	}
-	return Unknown, drive.Exponent{}
+	return Unknown, wide
 }
 
 // held judges the level of a draft that is held.
@@ -232,7 +248,7 @@ func (j *Judge) held(e drive.Exponent) State {
 		return SetHigh
 	case e.Draft >= least:
 		return Holding
-	case j.course.Now.Reach() >= max(lowestReach, float64(openReach*j.reach())):
+	case j.course.Now.Reach(quarter) >= max(lowestReach, float64(openReach*j.reach())):
 		return SetLow
 	}
 	return Unknown

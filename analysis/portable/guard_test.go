@@ -14,6 +14,7 @@ import (
 var guarded = []string{
 	"fluewright/analysis/portable", "fluewright/analysis/gas", "fluewright/analysis/chimney",
 	"fluewright/analysis/regulator", "fluewright/analysis/heat",
+	"fluewright/analysis/drive", "fluewright/analysis/gate", "fluewright/analysis/flueway",
 	"fluewright/analysis/signal", "fluewright/analysis/burn", "fluewright/analysis/plausible", "fluewright/analysis/alarm", "fluewright/analysis",
 }
 
