@@ -10,12 +10,12 @@ import (
 // Minute is about a minute of readings: long against gusts, the swing of a gate and a
 // sheath's lag, short against a burn.
 type Minute struct {
-	At     time.Duration // its end
-	Weight float64       // s that it rests on
-	Drive  float64       // Pa/m
-	Draft  float64       // Pa
-	Spread float64       // Pa, standard deviation of the draft within it
-	Measured bool // the outdoor temperature was
+	At       time.Duration // its end
+	Weight   float64       // s that it rests on
+	Drive    float64       // Pa/m
+	Draft    float64       // Pa
+	Spread   float64       // Pa, standard deviation of the draft within it
+	Measured bool          // the outdoor temperature was
 }
 
 // Calm reports whether the wind leaves the draft to the fire.

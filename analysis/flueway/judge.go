@@ -87,11 +87,11 @@ const (
 	onsetLoss, onsetBlind = 0.4, 0.55
 	gone                  = 0.15 // below, nothing is restricted any more
 	suddenLoss            = 0.4
-	suddenStep            = 0.25 // more than the burn before lost
-	noise                 = 2.5  // standard deviations of the baseline's burns
+	suddenStep            = 0.25   // more than the burn before lost
+	noise                 = 2.5    // standard deviations of the baseline's burns
 	suddenAfter           = 900.0  // s of flames
 	suddenBlind           = 2700.0 // s, where nothing tells how the gate is
-	recovered             = 900.0 // s of nearly no loss end a sudden one
+	recovered             = 900.0  // s of nearly no loss end a sudden one
 	longest               = 12 * time.Hour
 	// upper is the part of a burn's drives in which the chimney carries the fire's full
 	// flow; below it only coals count, when the walls are warm for certain.

@@ -46,7 +46,6 @@ type flutter struct {
 	periods float64 // how many were counted
 	mean    float64 // s
 	square  float64 // s², mean of squares about the mean
-	slow    bool    // the sampling
 }
 
 func (f *flutter) reset() { *f = flutter{} }

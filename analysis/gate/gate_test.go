@@ -359,7 +359,9 @@ func ExampleJudge() {
 	var f Finding
 	rig.Night{Peak: 280, Length: 5 * time.Hour, Every: time.Second}.Play(0,
 		func(_ time.Duration, flue float64) float64 { return table.At(flue) },
-		func(at time.Duration, v frame.Values, phase burn.Phase) { f = j.Step(Inputs{At: at, Values: v, Phase: phase}) })
+		func(at time.Duration, v frame.Values, phase burn.Phase) {
+			f = j.Step(Inputs{At: at, Values: v, Phase: phase})
+		})
 	fmt.Println(f.State, f.State.Wrong(), f.State.Stuck())
 	// Output: stuck-shut true true
 }
