@@ -78,6 +78,7 @@ func (s Settings) check() error {
 			errs = append(errs, fmt.Errorf("limit of %v is %g", frame.Channel(c), limit))
 		}
 	}
+	errs = append(errs, s.checkStack())
 	return errors.Join(errs...)
 }
 

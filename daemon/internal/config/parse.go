@@ -71,6 +71,9 @@ func bind(root *table) *Config {
 		}
 	}
 	appliance(root.table("appliance"), &c.Analysis)
+	c.Analysis.Chimney = chimneyOf(root.table("chimney"))
+	c.Analysis.Regulator = regulator(root.table("regulator"))
+	c.Analysis.Altitude = c.Site.Altitude
 	limits(root.table("limits"), &c.Analysis, c.Sensors, sound)
 	draftAverage(root.table("analysis"), &c.Analysis, c.Sampling.Period)
 	c.Analysis.Timing = alarms(root.table("alarms"))

@@ -12,6 +12,7 @@ import (
 
 	"fluewright/analysis"
 	"fluewright/analysis/alarm"
+	"fluewright/analysis/chimney"
 	"fluewright/analysis/frame"
 	"fluewright/configs"
 	"fluewright/daemon/internal/config"
@@ -192,12 +193,29 @@ password-file = "/run/credentials/fluewright.service/mqtt"
 ca-file = "/etc/fluewright/ca.pem"
 [web]
 listen = ":80"
+[chimney]
+height = "8 m"
+diameter = "180 mm"
+construction = "masonry"
+place = "outside"
+connector-length = "2 m"
+connector-rise = "1 m"
+connector-diameter = "150 mm"
+[regulator]
+set-draft = "12 Pa"
+diameter = "150 mm"
 `
 	got, err := config.Parse("attic.toml", []byte(strings.ReplaceAll(text, "\n", "\r\n")))
 	if err != nil {
 		t.Fatal(err)
 	}
 	want := config.Default()
+	want.Analysis.Altitude = 1500
+	want.Analysis.Regulator = analysis.Regulator{Set: 12, Diameter: 0.15}
+	brick, pipe := chimney.Masonry(0.18, 0.115), chimney.SingleWall(0.15)
+	brick.Length, brick.Rise, brick.Fittings, brick.Exposed = 8, 8, 1.2, 0.9
+	pipe.Length, pipe.Rise, pipe.Fittings = 2, 1, 0.6
+	want.Analysis.Chimney = chimney.System{Connector: pipe, Chimney: brick}
 	want.Site = config.Site{Name: "attic-2", Units: units.SI, Altitude: 1500}
 	want.Sampling = config.Sampling{Period: 500 * time.Millisecond, StaleAfter: time.Second, Burst: 3}
 	want.Analysis.Fitted = [frame.Count]bool{frame.Firebox: true, frame.Flue: true, frame.Outdoor: true, frame.Ambient: true}
@@ -258,5 +276,20 @@ func TestLoad(t *testing.T) {
 	}
 	if _, err = config.Load(path); err == nil || !strings.HasPrefix(err.Error(), path+":2: ") {
 		t.Errorf("no path and line: %v", err)
+	}
+}
+
+func TestChimneyByItsHeightAlone(t *testing.T) {
+	c, err := config.Parse("height.toml", []byte("[chimney]\nheight = \"25 ft\"\nconnector-length = \"0 ft\"\nconnector-rise = \"0 ft\"\n[regulator]\nfitted = \"no\"\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	check(t, c)
+	s := c.Analysis.Chimney
+	if s.Connector != (chimney.Section{}) || s.Height() != 7.62 || s.Chimney.Diameter != 0.1524 {
+		t.Errorf("got %+v", s)
+	}
+	if !c.Analysis.Regulator.Unfitted {
+		t.Error("a regulator is there")
 	}
 }
