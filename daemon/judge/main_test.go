@@ -72,8 +72,13 @@ func TestSeedsAreKeptApart(t *testing.T) {
 
 func TestMistakesAreSaid(t *testing.T) {
 	for _, args := range [][]string{
-		{"-kind", "no-such-kind"}, {"-world", "no-such-world"}, {"stray"}, {"-no-such-flag"},
-		{"-night", "curves/ordinary"}, {"-night", "curves/ordinary/one"}, {"-night", "curves/none/1"},
+		{"-kind", "no-such-kind"},
+		{"-world", "no-such-world"},
+		{"stray"},
+		{"-no-such-flag"},
+		{"-night", "curves/ordinary"},
+		{"-night", "curves/ordinary/one"},
+		{"-night", "curves/none/1"},
 	} {
 		if err := run(args, io.Discard, io.Discard); err == nil {
 			t.Errorf("judge %q went through", args)

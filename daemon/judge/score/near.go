@@ -21,13 +21,12 @@ const blip = 3
 // Watch follows the rows of a night for what the truth does not say: the times at
 // which a reading came near its limit.
 type Watch struct {
-	limits  [frame.Count]float64
-	run     [frame.Count]int
-	since   [frame.Count]time.Duration
-	close   [frame.Count][]night.Span
-	rows    int
-	to      time.Duration
-	burning time.Duration
+	limits [frame.Count]float64
+	run    [frame.Count]int
+	since  [frame.Count]time.Duration
+	close  [frame.Count][]night.Span
+	rows   int
+	to     time.Duration
 }
 
 // NewWatch returns a watch over a night at the site.
