@@ -6,6 +6,7 @@ import (
 	"fluewright/analysis/alarm"
 	"fluewright/analysis/burn"
 	"fluewright/analysis/frame"
+	"fluewright/analysis/gate"
 	"fluewright/analysis/plausible"
 )
 
@@ -36,7 +37,13 @@ type rule struct {
 // rules is every alarm that the analysis judges.
 var rules = []rule{
 	{alarm.Overheat, overheat, func(s *Settings, c frame.Channel) bool { return s.Limits[c] > 0 }},
-	{alarm.Spillage, whole(spillage), nil},
+	{alarm.Runaway, runaway, func(s *Settings, c frame.Channel) bool { return s.Limits[c] > 0 }},
+	{alarm.ChimneyFire, whole(chimneyFire), nil},
+	{alarm.Spillage, whole(spilling), nil},
+	{alarm.PlenumOverheat, whole(plenumOverheat), nil},
+	{alarm.BlowerStopped, whole(blowerStopped), nil},
+	{alarm.RegulatorStuck, whole(regulatorStuck), func(s *Settings, _ frame.Channel) bool { return !s.Regulator.Unfitted }},
+	{alarm.FlueRestricted, whole(flueRestricted), nil},
 	{alarm.DraftHigh, whole(draftHigh), nil},
 	{alarm.DraftLow, whole(draftLow), nil},
 	{alarm.SensorLost, lost, nil},
@@ -130,14 +137,51 @@ func implausible(c frame.Channel) judge {
 	}
 }
 
-// spillage: the draft has turned while something burns or glows.
-func spillage(_ *Engine, v *view) alarm.Finding {
-	f, ok := draftFinding(v, v.gust, burn.Phase.Fire)
-	if ok {
-		f.Limit = turnedDraft
-		f.Verdict = above(-f.Value, -f.Limit, spillageMargin)
+// runaway: a limit will be passed, and the rise does not limit itself.
+func runaway(c frame.Channel) judge {
+	return func(e *Engine, v *view) alarm.Finding {
+		f := &v.forecasts[c]
+		return alarm.Finding{Verdict: f.Verdict, Value: f.Level, Limit: e.settings.Limits[c]}
 	}
-	return f
+}
+
+func chimneyFire(e *Engine, v *view) alarm.Finding {
+	return alarm.Finding{Verdict: v.fire.Verdict, Value: v.Inputs[frame.Flue].Value, Limit: e.settings.Limits[frame.Flue]}
+}
+
+// spilling: the draft has turned while something burns or glows. The number that is told
+// is the draft itself.
+func spilling(_ *Engine, v *view) alarm.Finding {
+	return alarm.Finding{Verdict: v.spill.Verdict, Value: v.gust.Value}
+}
+
+func plenumOverheat(_ *Engine, v *view) alarm.Finding {
+	return alarm.Finding{Verdict: v.plenum.Overheat, Value: v.plenum.Air, Limit: v.plenum.Limit}
+}
+
+func blowerStopped(_ *Engine, v *view) alarm.Finding {
+	return alarm.Finding{Verdict: v.plenum.Stopped, Value: v.plenum.Air}
+}
+
+// regulatorStuck stands as long as nothing else was seen of the gate.
+func regulatorStuck(_ *Engine, v *view) alarm.Finding {
+	switch {
+	case v.gate.State == gate.Unknown:
+		return alarm.Finding{}
+	case v.gate.State.Wrong():
+		return alarm.Finding{Verdict: alarm.Present, Value: v.draft.Value}
+	}
+	return alarm.Finding{Verdict: alarm.Absent, Value: v.draft.Value}
+}
+
+func flueRestricted(_ *Engine, v *view) alarm.Finding {
+	switch {
+	case !v.way.Known:
+		return alarm.Finding{}
+	case v.way.Restricted:
+		return alarm.Finding{Verdict: alarm.Present, Value: v.draft.Value}
+	}
+	return alarm.Finding{Verdict: alarm.Absent, Value: v.draft.Value}
 }
 
 func draftHigh(e *Engine, v *view) alarm.Finding {

@@ -8,8 +8,9 @@ import (
 	"time"
 
 	"fluewright/analysis/alarm"
-	"fluewright/analysis/burn"
+	"fluewright/analysis/cause"
 	"fluewright/analysis/frame"
+	"fluewright/analysis/notice"
 	"fluewright/analysis/plausible"
 )
 
@@ -21,7 +22,7 @@ const gustShare = 6
 // Engine judges the frames of one furnace, in their order.
 type Engine struct {
 	settings Settings
-	tracker  burn.Tracker
+	judges   judges
 	rules    plausible.Rules
 	draft    average // against the wind, as the site sets it
 	gust     average
@@ -31,6 +32,8 @@ type Engine struct {
 	panel    *alarm.Annunciator
 	findings []alarm.Finding // of the frame in hand, one a condition
 	statuses []alarm.Status
+	accounts []Account
+	ranking  []cause.Cause // of the account in hand
 	events   []Event
 }
 
@@ -41,9 +44,12 @@ func New(s Settings) (*Engine, error) {
 	}
 	e := &Engine{
 		settings: s,
-		tracker:  burn.Tracker{Site: burn.Site{DraftLow: s.DraftLow, DraftHigh: s.DraftHigh, Limits: s.Limits}},
 		draft:    average{over: s.DraftAverage},
 		gust:     average{over: timingOf(alarm.Spillage, &s).Hold / gustShare},
+	}
+	var err error
+	if e.judges, err = newJudges(&s); err != nil {
+		return nil, err
 	}
 	for _, d := range Alarms() {
 		e.conds = append(e.conds, conditionsOf(d, &s)...)
@@ -52,12 +58,13 @@ func New(s Settings) (*Engine, error) {
 	for _, c := range e.conds {
 		points = append(points, c.point)
 	}
-	var err error
 	if e.panel, err = alarm.NewAnnunciator(points); err != nil {
 		return nil, err
 	}
 	e.findings = make([]alarm.Finding, len(points))
 	e.statuses = make([]alarm.Status, len(points))
+	e.accounts = make([]Account, len(points))
+	e.ranking = make([]cause.Cause, 0, len(cause.Codes()))
 	return e, nil
 }
 
@@ -88,36 +95,54 @@ func (e *Engine) Step(f frame.Frame) Assessment {
 	e.events = e.events[:0]
 	v := &e.view
 	e.look(f)
-	in := burn.Inputs{At: f.At}
-	for c := range in.Values {
-		in.Values[c] = v.trusted(frame.Channel(c))
-	}
-	changes := e.tracker.Step(in)
-	held := math.IsNaN(v.trusted(frame.Flue))
-	v.phase = e.tracker.Phase
-	if v.phase != changes.From {
-		e.events = append(e.events, Event{At: f.At, Kind: PhaseChanged, From: changes.From, To: v.phase})
-	}
-	if held && !v.phase.Fire() {
-		// Nobody sees whether a fire was lit since; a fire that was seen is taken to
-		// burn on.
-		v.phase = burn.Unknown
-	}
-	if changes.Ended {
-		e.events = append(e.events, Event{At: f.At, Kind: BurnEnded, Burn: e.tracker.Finished})
-	}
+	e.step(v)
+	e.tellBurn(v)
 	e.judge(f.At)
+	j := &e.judges
 	return Assessment{
 		At:         f.At,
-		Phase:      e.tracker.Phase,
-		PhaseSince: e.tracker.Since,
-		PhaseHeld:  held,
-		Burning:    e.tracker.Phase.Fire(),
-		Burn:       e.tracker.Burn,
+		Phase:      j.tracker.Phase,
+		PhaseSince: j.tracker.Since,
+		PhaseHeld:  math.IsNaN(v.trusted(frame.Flue)),
+		Burning:    j.tracker.Phase.Fire(),
+		Burn:       j.tracker.Burn,
+		Door:       j.tracker.Door(),
 		Draft:      v.draft,
+		Forecasts:  v.forecasts,
+		Plenum:     v.plenum,
+		Regulator:  v.gate,
+		Flue:       v.way,
 		Doubts:     v.implausible,
 		Alarms:     e.statuses,
+		Accounts:   e.accounts,
 		Events:     e.events,
+	}
+}
+
+// tellBurn says what changed about the burn, in the order in which it happens.
+func (e *Engine) tellBurn(v *view) {
+	tell := func(ev Event) {
+		ev.At = v.At
+		e.events = append(e.events, ev)
+	}
+	t, c := e.judges.tracker, v.changes
+	if c.Opened {
+		tell(Event{Kind: DoorOpened, Door: t.Door()})
+	}
+	if c.Closed {
+		tell(Event{Kind: DoorClosed, Door: t.Door()})
+	}
+	if c.To != c.From {
+		tell(Event{Kind: PhaseChanged, From: c.From, To: c.To})
+	}
+	if c.Ended {
+		tell(Event{Kind: BurnEnded, Burn: t.Finished})
+	}
+	if c.Loaded && !v.load.Cold {
+		tell(Event{Kind: Reloaded, Load: v.load})
+	}
+	for _, n := range e.judges.notices.Step(notice.Inputs{At: v.At, Values: v.values, Tracker: t, Changes: c}) {
+		tell(Event{Kind: NoticeGiven, Notice: n})
 	}
 }
 
@@ -129,19 +154,32 @@ func (e *Engine) judge(at time.Duration) {
 		if e.findings[i] = (alarm.Finding{}); v.hasAll(c.needs) {
 			e.findings[i] = c.judge(e, v)
 		}
+		e.findings[i].Updated = e.account(i, e.panel.Status(i).State.Standing())
 	}
 	for _, t := range e.panel.Step(at, e.findings) {
-		e.events = append(e.events, Event{At: at, Kind: AlarmChanged, Alarm: t.Status, Change: t.Change})
+		i := e.index(t.Status.Key)
+		if t.Change == alarm.WasRaised {
+			e.account(i, true)
+		}
+		e.events = append(e.events, Event{
+			At: at, Kind: AlarmChanged, Alarm: t.Status, Change: t.Change, Account: e.accounts[i],
+		})
 	}
 	for i := range e.statuses {
 		e.statuses[i] = e.panel.Status(i)
 	}
 }
 
+// index is where an alarm stands on the panel.
+func (e *Engine) index(k alarm.Key) int {
+	return slices.IndexFunc(e.conds, func(c condition) bool { return c.point.Key == k })
+}
+
 // view is a frame with what is derived from it.
 type view struct {
 	frame.Frame
-	phase       burn.Phase
+	found
+	values      frame.Values // those that may be trusted
 	draft, gust frame.Input
 	implausible plausible.Findings
 }
@@ -157,7 +195,7 @@ func (e *Engine) look(f frame.Frame) {
 			*in = frame.Input{Quality: frame.Faulty, Fault: impossible}
 		}
 	}
-	in := plausible.Inputs{At: f.At, Phase: e.tracker.Phase}
+	in := plausible.Inputs{At: f.At, Phase: e.judges.tracker.Phase}
 	for c := range in.Values {
 		in.Values[c] = v.value(frame.Channel(c))
 	}
@@ -169,6 +207,9 @@ func (e *Engine) look(f frame.Frame) {
 	}
 	v.draft = e.draft.step(f.At, v.Inputs[frame.Draft])
 	v.gust = e.gust.step(f.At, v.Inputs[frame.Draft])
+	for c := range v.values {
+		v.values[c] = v.trusted(frame.Channel(c))
+	}
 }
 
 // impossible is the fault of an input that no furnace and no weather can give.

@@ -28,6 +28,12 @@ type Settings struct {
 	Regulator Regulator
 	// Altitude above sea level, m: stands in for a missing ambient pressure.
 	Altitude float64
+	// PlenumLimit is what the warm air should not exceed, °C; 0 for what is usual.
+	PlenumLimit float64
+	// Lags are the time constants of the sheaths, as far as they were not made up for, s.
+	Lags [frame.Count]float64
+	// AirFlow is what the blower moves, m³/s at the plenum; 0: not known.
+	AirFlow float64
 	// Timing replaces the declared timing of the alarms it names.
 	Timing map[alarm.Name]alarm.Timing
 }

@@ -9,6 +9,7 @@ import (
 
 	"fluewright/analysis"
 	"fluewright/analysis/alarm"
+	"fluewright/analysis/cause"
 	"fluewright/analysis/frame"
 	"fluewright/daemon/judge/night"
 	"fluewright/daemon/judge/score"
@@ -72,14 +73,19 @@ func (e *Engine) Step(f frame.Frame) []score.Said {
 			Channel:  ev.Alarm.Key.Channel,
 			State:    ev.Alarm.Word(),
 			Priority: ev.Alarm.Priority.String(),
-			Causes:   causes(ev.Alarm),
+			Causes:   causes(ev.Account.Causes),
 		})
 	}
 	return e.said
 }
 
-// causes are the codes of the account that the alarm gives; the engine gives none yet.
-func causes(alarm.Status) []string { return nil }
+// causes are the codes of an account, best first.
+func causes(ranking []cause.Cause) (codes []string) {
+	for _, c := range ranking {
+		codes = append(codes, string(c.Code))
+	}
+	return codes
+}
 
 // margin is how far under its limit the fixed threshold stands, K.
 const margin = 30
