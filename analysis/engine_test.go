@@ -65,14 +65,35 @@ func (n *night) run(d time.Duration) {
 	}
 }
 
+// ramp takes channels to their values within d, ever more slowly as they come near.
+func (n *night) ramp(d time.Duration, to map[frame.Channel]float64) {
+	from, steps := n.frame, int(d/time.Second)
+	for i := 1; i <= steps; i++ {
+		left := 1 - float64(i)/float64(steps)
+		for c, goal := range to {
+			n.set(c, goal-(goal-from.Inputs[c].Value)*left*left)
+		}
+		n.run(time.Second)
+	}
+}
+
 func say(e analysis.Event) string {
 	switch e.Kind {
 	case analysis.AlarmChanged:
+		if e.Change == alarm.WasUpdated {
+			return e.Alarm.Key.String() + " updated"
+		}
 		return e.Alarm.Key.String() + " " + e.Alarm.Word()
 	case analysis.PhaseChanged:
 		return e.To.String()
-	default:
+	case analysis.BurnEnded:
 		return "burn ended"
+	case analysis.Reloaded:
+		return "reloaded"
+	case analysis.NoticeGiven:
+		return "notice " + string(e.Notice.Name)
+	default:
+		return "door"
 	}
 }
 
@@ -102,12 +123,8 @@ func (n *night) status(key string) alarm.Status {
 func burning(t *testing.T, s analysis.Settings) *night {
 	n := newNight(t, s)
 	n.run(3 * time.Minute)
-	n.set(frame.Draft, 12)
-	for _, flue := range []float64{60, 130, 250} {
-		n.set(frame.Flue, flue)
-		n.run(2 * time.Minute)
-	}
-	n.set(frame.Chamber, 600)
+	n.ramp(30*time.Second, map[frame.Channel]float64{frame.Draft: 12})
+	n.ramp(25*time.Minute, map[frame.Channel]float64{frame.Flue: 250, frame.Chamber: 600})
 	n.run(5 * time.Minute)
 	if n.last.Phase != burn.CleanBurn || n.alarms() != "" {
 		t.Fatalf("a clean burn to begin with is %v with alarms %q", n.last.Phase, n.alarms())

@@ -94,8 +94,6 @@ func (j *Judge) verdict(f *Finding) alarm.Verdict {
 	switch {
 	case !f.Known:
 		return alarm.Blind
-	case f.Level >= j.settings.Limit:
-		return alarm.Present
 	case f.Slope > 2*f.SlopeError && f.Probability >= said:
 		return alarm.Present
 	case f.Probability >= excluded:
