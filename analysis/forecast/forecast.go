@@ -14,7 +14,7 @@ const Horizon = 15 * time.Minute
 // share. A first-order approach keeps all of it, a parabola half: the mean of both, and
 // errors that hold both within about one standard deviation.
 const (
-	kept      = 0.85
+	kept      = 0.9
 	keptError = 0.2
 )
 
@@ -63,7 +63,8 @@ func project(at time.Duration, s state, limit, lag, longest float64) Forecast {
 	settles := max(min(f.Settles, longest), lag)
 	h := Horizon.Seconds()
 	fade := float64(settles * (1 - portable.Exp(-h/settles)))
-	rise := float64(s.slope * fade)
+	// A slope that may be noise promises nothing.
+	rise := float64(max(0, s.slope-s.slopeError) * fade)
 	f.Peak = s.level + float64(kept*rise)
 	model := float64(keptError * rise)
 	slope := float64(kept * s.slopeError * fade)

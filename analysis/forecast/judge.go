@@ -25,8 +25,6 @@ type Inputs struct {
 	// Driven says that more than the usual air drives the fire: the draft stands above the
 	// appliance's band, so that air does not limit the rise.
 	Driven bool
-	// Door says that a door seems to be open.
-	Door bool
 }
 
 // Finding is a judgement of one frame.
@@ -59,16 +57,8 @@ func New(s Settings) (*Judge, error) {
 // maxLag is that of the thickest sheath, s.
 const maxLag = 300
 
-// What is believed of a rise that does not slow down: that it adds at most so many times
-// what it has risen already, and that it goes on for at most so long, s (judgement, from
-// the time constants of brick and steel in such furnaces).
-const (
-	usualShare  = 2.5
-	drivenShare = 4.0
-	usually     = 480.0
-	driven      = 720.0
-	recovering  = 60.0
-)
+// assumedRoom is taken where nothing measures it, °C.
+const assumedRoom = 20.0
 
 // Probabilities at which a runaway is said and at which it is no longer excluded.
 const (
@@ -83,7 +73,11 @@ func (j *Judge) Step(in Inputs) Finding {
 	}
 	j.track.step(in.At, in.Value)
 	s := j.track.state()
-	j.course.step(in.At, s)
+	room := in.Room
+	if math.IsNaN(room) || room >= j.settings.Limit {
+		room = assumedRoom
+	}
+	j.course.step(in.At, s, room, j.settings.Limit)
 	longest := j.course.longest(s, in.Driven)
 	f := Finding{Forecast: project(in.At, s, j.settings.Limit, j.settings.Lag, longest)}
 	f.Verdict = j.verdict(&f)
