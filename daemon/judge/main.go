@@ -40,13 +40,14 @@ import (
 	"fluewright/daemon/judge/curves"
 	"fluewright/daemon/judge/night"
 	"fluewright/daemon/judge/scripted"
+	"fluewright/daemon/judge/simulated"
 )
 
 // own are the worlds that live below this command.
 func own() []night.World { return []night.World{scripted.World{}, curves.World{}} }
 
 // worlds are all there are.
-func worlds() []night.World { return own() }
+func worlds() []night.World { return append(own(), simulated.World{}) }
 
 type options struct {
 	nights  int

@@ -88,7 +88,7 @@ func TestMistakesAreSaid(t *testing.T) {
 
 // The nights are judged side by side, and the output does not show it.
 func TestOutputRepeats(t *testing.T) {
-	args := []string{"-nights", "2", "-kind", "dead-wire,downdraft,coal-bed", "-v"}
+	args := []string{"-nights", "1", "-world", "curves,furnace", "-kind", "dead-wire,downdraft,coal-bed", "-v"}
 	if one, two := output(t, args...), output(t, args...); one != two {
 		t.Errorf("two runs differ:\n%s\n%s", one, two)
 	}
@@ -98,7 +98,7 @@ func TestOutputRepeats(t *testing.T) {
 // burn log come to the same.
 func TestProgramIsJudgedAsTheEngineIs(t *testing.T) {
 	t.Setenv(playedBy, "1")
-	args := []string{"-json", "-nights", "1", "-kind", "dead-wire,downdraft,coal-bed,hose-off,noisy"}
+	args := []string{"-json", "-nights", "1", "-world", "curves,furnace", "-kind", "dead-wire,downdraft,coal-bed,hose-off,noisy"}
 	var engine, program report
 	for out, r := range map[string]*report{
 		output(t, args...): &engine,

@@ -82,6 +82,9 @@ func (o *options) writeMarkdown(out io.Writer, results []result) error {
 	}
 	fmt.Fprintf(&b, "Judged: %s. %d nights of %d kinds, %s, %s; %.0f h, of which %.0f h burning; %d readings.\n\n",
 		r.Subject, r.Judged.Nights, len(r.Kinds), r.Seeds, use, r.Judged.Hours, r.Judged.Burning, r.Judged.Rows)
+	if r.Judged.Legit > 0 {
+		fmt.Fprintf(&b, "%d of the crossings are in nights that call for no alarm: the world that made them is at fault.\n\n", r.Judged.Legit)
+	}
 	writeTable(&b, r.Judged, r.Threshold)
 	writeCauses(&b, r.Judged, r.Threshold)
 	if o.verbose {

@@ -1,20 +1,26 @@
 package main
 
 import (
+	"cmp"
 	"math"
+	"slices"
 	"testing"
 	"time"
 
+	"fluewright/analysis/alarm"
 	"fluewright/analysis/frame"
 	"fluewright/daemon/judge/night"
+	"fluewright/daemon/judge/score"
 
-	"github.com/google/go-cmp/cmp"
+	gocmp "github.com/google/go-cmp/cmp"
 	"github.com/google/go-cmp/cmp/cmpopts"
 )
 
-// end plays a night to its end and reports what is wrong with its rows.
+// end plays a night to its end, reports what is wrong with its rows and lets a prophet
+// judge it: whoever knows the truth must score all and raise nothing false.
 func end(t *testing.T, n night.Night, kind string) *night.Truth {
 	t.Helper()
+	watch := score.NewWatch(n.Site())
 	var r night.Row
 	last, rows := time.Duration(-1), 0
 	for n.Next(&r) {
@@ -23,6 +29,7 @@ func end(t *testing.T, n night.Night, kind string) *night.Truth {
 		}
 		last = r.At
 		rows++
+		watch.Row(&r)
 		for c, v := range r.Values {
 			if !n.Site().Fitted[c] && !math.IsNaN(v) {
 				t.Fatalf("channel %d is not fitted and reads %g", c, v)
@@ -36,7 +43,61 @@ func end(t *testing.T, n night.Night, kind string) *night.Truth {
 	if rows < 1000 {
 		t.Fatalf("%d rows", rows)
 	}
-	return n.Truth()
+	truth := n.Truth()
+	s := score.Add([]score.Night{score.Score(watch, truth, prophecy(truth))})
+	if s.All.Got != s.All.Of || s.Cause.Got != s.Cause.Of || s.FalseAll > 0 || s.AccusedAll > 0 {
+		t.Errorf("the truth itself scores %+v", s)
+	}
+	for h, d := range s.Hazards {
+		if d.Got != d.Of || d.Instead > 0 {
+			t.Errorf("the truth itself: %s %+v", h, d)
+		}
+	}
+	return truth
+}
+
+// prophecy is what a judge says who knows the truth.
+func prophecy(truth *night.Truth) []score.Said {
+	var all []score.Said
+	say := func(from, to time.Duration, name alarm.Name, c frame.Channel, cause string) {
+		d, _ := alarm.Declared(name)
+		priority := d.Priority
+		if name == alarm.Runaway || name == alarm.ChimneyFire {
+			priority = alarm.High
+		}
+		all = append(all,
+			score.Said{At: from, Alarm: name, Channel: c, State: "raised", Priority: priority.String(), Causes: []string{cause}},
+			score.Said{At: to, Alarm: name, Channel: c, State: "cleared", Priority: priority.String()})
+	}
+	to := time.Duration(0)
+	for _, c := range truth.Crossings {
+		cause := ""
+		for _, e := range truth.Events {
+			if e.Cause != "" && e.From <= c.From && e.To >= c.From && e.Hazard != night.ChimneyFire {
+				cause = e.Cause
+			}
+		}
+		if cause != "" && c.From > to {
+			say(c.From-5*time.Minute, c.To, alarm.Runaway, c.Channel, cause)
+			to = c.To
+		}
+	}
+	for _, e := range truth.Events {
+		switch e.Hazard {
+		case night.ChimneyFire:
+			say(e.From+time.Millisecond, e.To, alarm.ChimneyFire, frame.Count, "creosote")
+		case night.Spillage:
+			say(e.From+30*time.Second, e.To+time.Minute, alarm.Spillage, frame.Count, "")
+		case night.SensorDead:
+			say(e.From+10*time.Second, e.To, alarm.SensorLost, e.Channel, "")
+		case night.SensorSilent:
+			say(e.From+time.Minute, e.To, alarm.SensorImplausible, e.Channel, "")
+		case night.BlowerStopped:
+			say(e.From+time.Minute, e.To, alarm.BlowerStopped, frame.Count, "")
+		}
+	}
+	slices.SortStableFunc(all, func(a, b score.Said) int { return cmp.Compare(a.At, b.At) })
+	return all
 }
 
 // causes that each world can bring about, by the kind's name.
@@ -104,7 +165,7 @@ func TestNightsRepeat(t *testing.T) {
 			if one.Next(&a) != two.Next(&b) || !other.Next(&c) {
 				t.Fatalf("%s: the nights differ in length", w.Name())
 			}
-			if diff := cmp.Diff(a, b, cmpopts.EquateNaNs()); diff != "" {
+			if diff := gocmp.Diff(a, b, cmpopts.EquateNaNs()); diff != "" {
 				t.Fatalf("%s: the same night differs:\n%s", w.Name(), diff)
 			}
 			differs = differs || a.Values[2] != c.Values[2]

@@ -70,6 +70,8 @@ const (
 	Restricted    Hazard = "flue-restricted"
 	SensorDead    Hazard = "sensor-dead"   // no reading any more
 	SensorSilent  Hazard = "sensor-silent" // a reading, and a wrong one
+	// SensorDrifts so slowly that one night hardly shows it.
+	SensorDrifts Hazard = "sensor-drifts"
 )
 
 // Event is a hazard that was there.

@@ -74,7 +74,7 @@ func (w *Watch) came(c frame.Channel, from, to time.Duration, t *night.Truth) bo
 // lied reports whether the channel's sensor was at fault in the span.
 func lied(t *night.Truth, c frame.Channel, s night.Span) bool {
 	for _, e := range t.Events {
-		if e.Hazard == night.SensorSilent && (e.Channel == c || e.Other == c) && e.Began <= s.To && e.To >= s.From {
+		if isSensor(e.Hazard) && (e.Channel == c || e.Other == c) && e.Began <= s.To && e.To >= s.From {
 			return true
 		}
 	}

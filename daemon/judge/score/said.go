@@ -70,6 +70,8 @@ func spans(said []Said) []span {
 			open[k] = len(all)
 		case stands(s.State):
 			all[i-1].told = append(all[i-1].told, s)
+		case s.State == "suppressed":
+			// Another alarm stands for it: the owner still has what it said.
 		case i > 0:
 			all[i-1].to = s.At
 			open[k] = 0

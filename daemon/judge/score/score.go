@@ -13,10 +13,10 @@ import (
 // change of what they mean.
 const Rules = `
 * A crossing is the first passing of a limit in a fire: by the noise-free reading, of any channel, at least 10 min after all were back below.
-* It is foreseen if a runaway alarm, of that channel or another of the same fire, was raised before it and stands at that moment, or a chimney fire was named. The lead counts from the first such alarm, at most 30 min; a crossing that was not foreseen counts as a lead of zero.
+* It is foreseen if a runaway alarm, of that channel or another of the same fire, was raised before it and stands at that moment (or is suppressed because another alarm stands for it), or a chimney fire was named. The lead counts from the first such alarm, at most 30 min; a crossing that was not foreseen counts as a lead of zero.
 * The cause is the best one of the alarm that stands at the crossing (chimney-fire before runaway before overheat), or of the one raised within 60 s after it. No cause given is a wrong one.
 * Chimney fires are due within 60 s of their onset in the readings, spillage of at least 90 s within 90 s, a dead sensor within 30 s and one that reads wrong within 20 min; an alarm that stands already counts as none of delay.
-* A high-priority alarm is false unless: a runaway is followed by a crossing within 30 min, or the fire did outrun the appliance (by whatever cause) or the chimney did burn, and a reading came within 5 % of its limit within 30 min; an overheat stands at a reading within 5 % of its limit; a chimney fire burnt at most 10 min before; the draft was turned for at least 15 s at most 2 min before; the plenum came within 5 % of its limit (93 °C where the site has none) or the blower stopped, at most 30 min around it.
+* A high-priority alarm is false unless: a runaway is followed by a crossing within 30 min, or the fire had cause to outrun the appliance or the chimney did burn, and a reading came within 5 % of its limit within 30 min; an overheat stands at a reading within 5 % of its limit; a chimney fire burnt at most 10 min before; the draft was turned for at least 15 s at most 2 min before; the plenum came within 5 % of its limit (93 °C where the site has none) or the blower stopped, at most 30 min around it.
 * Burning hours are those with fire or coals.
 `
 
@@ -185,6 +185,10 @@ func trueCause(at time.Duration, t *night.Truth) string {
 			return "creosote"
 		case night.Overfire:
 			cause = e.Cause
+		case night.Regulator, night.BlowerStopped:
+			if cause == "" {
+				cause = e.Cause
+			}
 		}
 	}
 	return cause
@@ -192,7 +196,9 @@ func trueCause(at time.Duration, t *night.Truth) string {
 
 func sensorAlarm(n alarm.Name) bool { return n == alarm.SensorLost || n == alarm.SensorImplausible }
 
-func isSensor(h night.Hazard) bool { return h == night.SensorDead || h == night.SensorSilent }
+func isSensor(h night.Hazard) bool {
+	return h == night.SensorDead || h == night.SensorSilent || h == night.SensorDrifts
+}
 
 // atFault reports whether the sensor that the alarm accuses was at fault.
 func atFault(s Said, t *night.Truth) bool {
@@ -263,7 +269,9 @@ func isFalse(s Said, w *Watch, t *night.Truth) bool {
 		}) {
 			return false
 		}
-		return !(on(night.Overfire, slack, 0) || on(night.ChimneyFire, slack, afterFire)) || !anyNear(slack, horizon)
+		hazard := on(night.Overfire, slack, 0) || on(night.Regulator, slack, 0) ||
+			on(night.BlowerStopped, slack, 0) || on(night.ChimneyFire, slack, afterFire)
+		return !hazard || !anyNear(slack, horizon)
 	case alarm.Overheat:
 		if s.Channel >= frame.Count {
 			return !anyNear(around, slack)

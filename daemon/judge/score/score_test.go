@@ -88,6 +88,17 @@ func TestCrossings(t *testing.T) {
 			said: []score.Said{high(50*m, alarm.Runaway, flue, "raised", "coal-bed"), high(51*m, alarm.Runaway, flue, "acknowledged")},
 			want: score.Crossing{Foreseen: true, Lead: 10 * m, Said: "coal-bed"},
 		},
+		"suppressed because overheat stands for it": {
+			said: []score.Said{
+				high(50*m, alarm.Runaway, flue, "raised", "coal-bed"), high(60*m-s, alarm.Overheat, flue, "raised"),
+				high(60*m-s, alarm.Runaway, flue, "suppressed"),
+			},
+			want: score.Crossing{Foreseen: true, Lead: 10 * m, Said: "coal-bed"},
+		},
+		"suppressed from the start is not said": {
+			said: []score.Said{high(50*m, alarm.Runaway, flue, "suppressed", "coal-bed")},
+			want: score.Crossing{Said: score.NoAlarm},
+		},
 		"raised again: the second time counts": {
 			said: []score.Said{
 				high(45*m, alarm.Runaway, flue, "raised"), high(50*m, alarm.Runaway, flue, "cleared"),

@@ -95,7 +95,9 @@ type Sum struct {
 	All Foresight `json:"crossings"`
 	// ByCause holds the crossings by their true cause.
 	ByCause map[string]*Foresight `json:"crossings_by_cause"`
-	Cause   Share                 `json:"cause_right"`
+	// Legit counts crossings in nights that should have none: a fault of the world.
+	Legit int   `json:"crossings_in_legit_nights"`
+	Cause Share `json:"cause_right"`
 	// CauseLoose takes pieces too small and wood too dry for one cause.
 	CauseLoose Share                     `json:"cause_right_fuel_as_one"`
 	Confusion  map[string]map[string]int `json:"confusion"` // true, said
@@ -149,6 +151,9 @@ func (s *Sum) add(n *Night) {
 	s.Burning += n.Burning.Hours()
 	for _, c := range n.Crossings {
 		s.crossing(c)
+		if n.Legit {
+			s.Legit++
+		}
 	}
 	for _, d := range n.Detections {
 		s.hazard(d)
