@@ -28,6 +28,8 @@ type Assessment struct {
 	// Alarms holds every alarm that the site can have, in a fixed order. The slice is
 	// the engine's own: it is valid until the next step.
 	Alarms []alarm.Status
+	// AlarmMetrics tells how the alarms do as alarms.
+	AlarmMetrics alarm.Metrics
 	// Events is what changed in this step, in order; valid until the next step.
 	Events []Event
 }

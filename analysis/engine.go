@@ -116,7 +116,10 @@ func (e *Engine) Step(f frame.Frame) Assessment {
 		Draft:      v.draft,
 		Doubts:     v.implausible,
 		Alarms:     e.statuses,
-		Events:     e.events,
+
+		AlarmMetrics: e.panel.Metrics(),
+
+		Events: e.events,
 	}
 }
 
