@@ -44,6 +44,8 @@ type Assessment struct {
 	// Accounts is what stands behind each of Alarms, in the same order; likewise. What its
 	// slices hold does not change any more.
 	Accounts []Account
+	// AlarmMetrics tells how the alarms do as alarms.
+	AlarmMetrics alarm.Metrics
 	// Events is what changed in this step, in order; valid until the next step.
 	Events []Event
 }

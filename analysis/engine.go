@@ -115,7 +115,10 @@ func (e *Engine) Step(f frame.Frame) Assessment {
 		Doubts:     v.implausible,
 		Alarms:     e.statuses,
 		Accounts:   e.accounts,
-		Events:     e.events,
+
+		AlarmMetrics: e.panel.Metrics(),
+
+		Events: e.events,
 	}
 }
 

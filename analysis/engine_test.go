@@ -505,7 +505,7 @@ func TestCommandsAndRestart(t *testing.T) {
 	if s := next.status("draft-high"); s.State != alarm.Shelved || !s.Silenced() {
 		t.Errorf("the draft is %+v", s)
 	}
-	if m := next.engine.AlarmMetrics(); m.Standing != 1 || m.Shelved != 1 {
+	if m := next.last.AlarmMetrics; m.Standing != 1 || m.Shelved != 1 {
 		t.Errorf("metrics %+v", m)
 	}
 	if err := next.engine.Unshelve(pull); err != nil {

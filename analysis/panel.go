@@ -15,9 +15,6 @@ func (e *Engine) Alarms() []alarm.Status {
 	return all
 }
 
-// AlarmMetrics tells how the alarms do as alarms.
-func (e *Engine) AlarmMetrics() alarm.Metrics { return e.panel.Metrics() }
-
 // Acknowledge, Shelve and Unshelve are what people do about an alarm; see
 // alarm.Annunciator. They belong between two steps, in the goroutine that steps. What they
 // change is among the events of the next step.

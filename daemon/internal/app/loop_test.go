@@ -81,10 +81,10 @@ func TestAPublishedStatusDoesNotChange(t *testing.T) {
 			t.Fatal(err)
 		}
 		all := *ticks
-		if got := all[5].Assessment.Alarms[0].State.String(); got != "raised" {
+		if got := stateOf(all[5], overheat).State.String(); got != "raised" {
 			t.Errorf("the sixth status now says %q", got)
 		}
-		if got := all[len(all)-1].Assessment.Alarms[0].Word(); got != "cleared" {
+		if got := stateOf(all[len(all)-1], overheat).Word(); got != "cleared" {
 			t.Errorf("the last says %q", got)
 		}
 	})

@@ -19,12 +19,12 @@ type AlarmLine struct {
 	Priority   string    `json:"priority"`
 	Channel    string    `json:"channel,omitempty"`
 	Occurrence uint32    `json:"occurrence"`
+	Message    string    `json:"message"`
+	Action     string    `json:"action,omitempty"`
 	// Acknowledged says that a person has taken this occurrence, and First that it began
 	// the episode: of alarms that stand at overlapping times, the first.
-	Acknowledged bool   `json:"acknowledged,omitempty"`
-	First        bool   `json:"first,omitempty"`
-	Message      string `json:"message"`
-	Action       string `json:"action,omitempty"`
+	Acknowledged bool `json:"acknowledged,omitempty"`
+	First        bool `json:"first,omitempty"`
 }
 
 // PhaseLine is a change of phase.

@@ -42,6 +42,14 @@ func TestAlarm(t *testing.T) {
 	stale.Fault = "stale"
 	out := raised(alarm.SensorImplausible, frame.Flue)
 	out.Fault = plausible.ProbeOut
+	put := low
+	put.State, put.Condition, put.ShelvedBy = alarm.Shelved, alarm.Holds, "Ann"
+	peace := put
+	peace.Condition = alarm.Gone
+	lesser := low
+	lesser.State, lesser.Condition, lesser.SuppressedBy = alarm.Suppressed, alarm.Holds, alarm.Spillage
+	away := raised(alarm.Runaway, frame.Flue)
+	away.Value, away.Limit = 500, 538
 	tests := []struct {
 		status          alarm.Status
 		message, action string // action: how it begins
@@ -50,6 +58,10 @@ func TestAlarm(t *testing.T) {
 		{over, "flue: too hot (over)", ""},
 		{turned, "the draft has turned: flue gas can come into the house (draft -2.0 Pa)", "If a carbon-monoxide alarm sounds"},
 		{low, "draft below the appliance's band (7.0 Pa, specified 10.0 Pa)", "Switch off exhaust fans"},
+		{put, "draft below the appliance's band (7.0 Pa, specified 10.0 Pa) (shelved by Ann)", "Switch off exhaust fans"},
+		{peace, "draft below the appliance's band (shelved by Ann)", ""},
+		{lesser, "draft below the appliance's band (7.0 Pa, specified 10.0 Pa) (not told while there is spillage)", "Switch off"},
+		{away, "flue: the fire is running away: the limit will be passed (500 °C now, limit 538 °C)", "See that the loading"},
 		{lost, "flue: no reading: thermocouple open", "Check the thermocouple's screws"},
 		{out, "flue: the reading cannot be right: no furnace cools that fast: the probe seems to be out of its place", "Put the probe back"},
 		{stale, "flue: no reading: stale", "Watch the fire yourself"},
@@ -91,6 +103,8 @@ func TestLine(t *testing.T) {
 	wall := func(at time.Duration) time.Time { return start.Add(at) }
 	hot := raised(alarm.Overheat, frame.Flue)
 	hot.Value, hot.Limit = 555, 538
+	taken := hot
+	taken.State, taken.Acknowledged = alarm.Normal, true
 	tests := map[string]struct {
 		event analysis.Event
 		want  string // a part of the JSON
@@ -98,6 +112,14 @@ func TestLine(t *testing.T) {
 		"alarm": {
 			analysis.Event{At: time.Minute, Kind: analysis.AlarmChanged, Change: alarm.WasRaised, Alarm: hot},
 			`{"time":"2026-01-31T21:01:00Z","type":"alarm","alarm":"overheat","state":"raised","priority":"high","channel":"flue","occurrence":3,"message":"flue: too hot (555 °C, limit 538 °C)","action":"Keep`,
+		},
+		"an account that has changed": {
+			analysis.Event{Kind: analysis.AlarmChanged, Change: alarm.WasUpdated, Alarm: hot},
+			`{"time":"2026-01-31T21:00:00Z","type":"alarm","alarm":"overheat","state":"updated","priority":"high"`,
+		},
+		"taken when it was over": {
+			analysis.Event{Kind: analysis.AlarmChanged, Change: alarm.WasAcknowledged, Alarm: taken},
+			`{"time":"2026-01-31T21:00:00Z","type":"alarm","alarm":"overheat","state":"acknowledged","priority":"high","channel":"flue","occurrence":3,"message":"flue: too hot (over)","acknowledged":true}`,
 		},
 		"an alarm that is now known to be normal is nothing to say": {
 			analysis.Event{Kind: analysis.AlarmChanged, Change: alarm.BecameKnown, Alarm: hot},

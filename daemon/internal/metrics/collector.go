@@ -9,6 +9,7 @@ import (
 
 	"github.com/prometheus/client_golang/prometheus"
 
+	"fluewright/analysis/alarm"
 	"fluewright/analysis/burn"
 	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/status"
@@ -145,6 +146,18 @@ func judgements(out sink, s *status.Status, fresh bool) {
 		out.flag(alarmJudged, fresh && a.Judged(), name, channel)
 		out.put(alarmOccurrences, float64(a.Occurrence), name, channel)
 	}
+	m := &s.Assessment.AlarmMetrics
+	for p := alarm.Low; p <= alarm.High; p++ {
+		out.put(alarmsRaised, float64(m.Raised[p]), p.String())
+	}
+	for which, n := range map[string]int{
+		"standing": m.Standing, "unacknowledged": m.Unacknowledged, "shelved": m.Shelved,
+		"suppressed": m.Suppressed, "stale": m.Stale, "chattering": m.Chattering,
+	} {
+		out.put(alarms, float64(n), which)
+	}
+	out.flag(alarmFlood, m.Flood)
+	out.put(alarmFloods, float64(m.Floods))
 	now := s.Assessment.Phase
 	if !fresh {
 		now = burn.Unknown

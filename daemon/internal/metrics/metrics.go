@@ -117,7 +117,11 @@ var (
 
 	alarmActive      = gauge("alarm_active", "1 while the alarm stands, acknowledged or not. Always present; see alarm_judged.", "alarm", "channel", "priority")
 	alarmJudged      = gauge("alarm_judged", "0 while the alarm cannot be judged: too early, a reading is missing, or the loop stands still.", "alarm", "channel")
-	alarmOccurrences = counter("alarm_occurrences_total", "How often the alarm was raised since the program began.", "alarm", "channel")
+	alarmOccurrences = counter("alarm_occurrences_total", "How often the alarm was raised, over restarts where the program keeps its state.", "alarm", "channel")
+	alarmsRaised     = counter("alarms_raised_total", "Alarms raised since the program began, by priority.", "priority")
+	alarms           = gauge("alarms", "How many alarms there are that are standing, unacknowledged, shelved, suppressed, stale (standing for over a day) or chattering (raised three times in the last minute).", "which")
+	alarmFlood       = gauge("alarm_flood_active", "1 from more than 10 alarms in 10 minutes until fewer than 5.")
+	alarmFloods      = counter("alarm_floods_total", "Floods of alarms since the program began.")
 	phase            = gauge("phase", "1 for the phase that the burn is in, 0 for the others.", "phase")
 
 	frames         = counter("frames_total", "Frames that were analysed.")

@@ -167,7 +167,7 @@ func TestNames(t *testing.T) {
 	endings := []string{
 		"_celsius", "_pascals", "_seconds", "_total", "_info",
 		// Pure states, 0 or 1, and one plain count.
-		"_quality", "_up", "_active", "_judged", "_phase", "_synchronized", "_connected", "_pending",
+		"_quality", "_up", "_active", "_alarms", "_judged", "_phase", "_synchronized", "_connected", "_pending",
 	}
 	help := make(map[string]string)
 	for name, s := range moments() {

@@ -197,6 +197,14 @@ func night() []*status.Status {
 		statustest.Change(s, alarm.SensorLost, frame.Draft, alarm.Raised, 0, 0)
 		s.Assessment.Alarms[len(s.Assessment.Alarms)-2].Fault = string(sensors.NoAnswer)
 	})
+	then(time.Second, func(s *status.Status) {
+		statustest.Change(s, alarm.Overheat, frame.Flue, alarm.Acknowledged, 705, 700)
+		statustest.Change(s, alarm.DraftLow, frame.Count, alarm.Shelved, 5, 8)
+		statustest.Change(s, alarm.DraftHigh, frame.Count, alarm.Suppressed, 25, 15)
+	})
+	then(time.Second, func(s *status.Status) {
+		statustest.Change(s, alarm.DraftLow, frame.Count, alarm.Unjudged, 0, 0) // its shelf ended before it was judged
+	})
 	then(time.Second, func(s *status.Status) { s.ClockTrusted = false })
 	then(time.Minute, func(s *status.Status) {
 		statustest.Change(s, alarm.Overheat, frame.Flue, alarm.Normal, 520, 700)

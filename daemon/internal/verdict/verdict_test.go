@@ -101,6 +101,26 @@ func TestJudge(t *testing.T) {
 		{"what is no number is no reading", func(s *status.Status) { s.Frame.Inputs[frame.Draft].Value = math.NaN() }, 0, verdict.Blind, "Blind: no reading of draft.", "Watch"},
 		{"an alarm that cannot be judged", func(s *status.Status) { s.Assessment.Alarms[1].Blind = true }, 0, verdict.Blind, "Blind: cannot judge spillage.", "Watch"},
 		{"an alarm not judged yet", func(s *status.Status) { s.Assessment.Alarms[1].State = alarm.Unjudged }, 0, verdict.Checking, "Checking: the readings are there", "Watch"},
+		{"over, and nobody has acknowledged it", func(s *status.Status) { s.Assessment.Alarms[1].State = alarm.Returned }, 0, verdict.Well, "No alarm.", ""},
+		{"shelved, and it holds", func(s *status.Status) {
+			s.Assessment.Alarms[2].State, s.Assessment.Alarms[2].Condition = alarm.Shelved, alarm.Holds
+		}, 0, verdict.Alarm, "Alarm: draft low is wrong.", "Act on draft low."},
+		{"shelved, and it holds, beside one that stands", func(s *status.Status) {
+			s.Assessment.Alarms[2].State, s.Assessment.Alarms[2].Condition = alarm.Shelved, alarm.Holds
+			raise(s, 3, time.Minute)
+		}, 0, verdict.Blind, "Blind: sensor lost (flue) is wrong.", "Act on sensor lost (flue)."},
+		{"shelved, and gone", func(s *status.Status) {
+			s.Assessment.Alarms[2].State, s.Assessment.Alarms[2].Condition = alarm.Shelved, alarm.Gone
+		}, 0, verdict.Well, "No alarm. The fire burns clean. Shelved: draft low.", ""},
+		{"shelved, and not judged", func(s *status.Status) {
+			s.Assessment.Alarms[2].State = alarm.Shelved
+		}, 0, verdict.Checking, "Checking", "Watch"},
+		{"shelved, and blind", func(s *status.Status) {
+			s.Assessment.Alarms[2].State, s.Assessment.Alarms[2].Condition, s.Assessment.Alarms[2].Blind = alarm.Shelved, alarm.Gone, true
+		}, 0, verdict.Blind, "Blind: cannot judge draft low.", "Watch"},
+		{"suppressed is not well", func(s *status.Status) {
+			s.Assessment.Alarms[2].State, s.Assessment.Alarms[2].Condition = alarm.Suppressed, alarm.Holds
+		}, 0, verdict.Checking, "Checking", "Watch"},
 		{"phase not known", func(s *status.Status) { s.Assessment.Phase = burn.Unknown }, 0, verdict.Checking, "Checking", "Watch"},
 		{"no alarms are judged at all", func(s *status.Status) { s.Assessment.Alarms = nil }, 0, verdict.Checking, "Checking", "Watch"},
 		{"the first reading is due", func(s *status.Status) {
@@ -146,7 +166,8 @@ func TestNeverFalselyWell(t *testing.T) {
 		s.Assessment.Phase = burn.Phase(rapid.IntRange(0, int(burn.Coals)).Draw(t, "phase"))
 		for i := range s.Assessment.Alarms {
 			a := &s.Assessment.Alarms[i]
-			a.State = alarm.State(rapid.SampledFrom([]int{1, 1, 1, 0, 2, 3}).Draw(t, "state"))
+			a.State = alarm.State(rapid.SampledFrom([]int{1, 1, 1, 1, 0, 2, 3, 4, 5, 6}).Draw(t, "state"))
+			a.Condition = alarm.Condition(rapid.IntRange(0, 2).Draw(t, "condition"))
 			a.Blind = rapid.SampledFrom([]bool{false, false, false, true}).Draw(t, "blind")
 		}
 		for _, c := range []frame.Channel{frame.Flue, frame.Draft} {
@@ -155,7 +176,8 @@ func TestNeverFalselyWell(t *testing.T) {
 		silence := time.Duration(rapid.SampledFrom([]int{0, 0, 5}).Draw(t, "silence"))
 		allowed := silence == 0
 		for _, a := range s.Assessment.Alarms {
-			allowed = allowed && a.State == alarm.Normal && !a.Blind
+			over := a.State == alarm.Normal || a.State == alarm.Returned || a.State == alarm.Shelved && a.Condition == alarm.Gone
+			allowed = allowed && over && !a.Blind
 		}
 		for _, c := range []frame.Channel{frame.Flue, frame.Draft} {
 			allowed = allowed && s.Frame.Inputs[c].Quality >= frame.Suspect

@@ -130,6 +130,13 @@ func Change(s *status.Status, n alarm.Name, c frame.Channel, to alarm.State, val
 	a := &s.Assessment.Alarms[i]
 	change := alarm.BecameKnown
 	switch {
+	case to == alarm.Shelved:
+		change = alarm.WasShelved
+		a.ShelvedBy, a.ShelvedUntil = "Ann", s.Frame.At+time.Hour
+	case to == alarm.Acknowledged:
+		change, a.Acknowledged = alarm.WasAcknowledged, true
+	case to == alarm.Suppressed:
+		change, a.Condition, a.SuppressedBy = alarm.WasSuppressed, alarm.Holds, alarm.Spillage
 	case to == alarm.Raised:
 		change = alarm.WasRaised
 		a.Occurrence++
