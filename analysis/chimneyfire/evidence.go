@@ -106,12 +106,12 @@ func swings(g *gather) (swing, roaring float64) {
 	var sum, square, power, step, c1, c2 float64
 	for i := range recent {
 		b := g.back(i)
-		sum += b.draft
+		sum += b.raw
 		square += b.square
 		power += b.power
 		step += b.step
-		c1 += float64(line[i] * b.draft)
-		c2 += float64(bend[i] * b.draft)
+		c1 += float64(line[i] * b.raw)
+		c2 += float64(bend[i] * b.raw)
 	}
 	if math.IsNaN(sum + power) { // a bin is missing: nobody knows
 		return math.NaN(), 1
