@@ -170,9 +170,16 @@ func (j *Judge) weigh(in Inputs, l look) Evidence {
 		// A gate that sticks shut lifts the draft too, without noise, and feeds the fire
 		// only slowly.
 		e.Surge = min(e.Surge, 1+clamp(float64(2*(max(0, e.Rise)+max(0, e.Roar))), 0, 1.5))
+		if c.flue < tooCold { // what is calm while it is lit says little of flames
+			e.Surge, e.Roar = e.Surge/2, e.Roar/2
+		}
 	}
 	if c.known && l.flueRise > 20 {
 		e.Upstream = upstream(l)
+	}
+	if c.draws {
+		// Dry and fine wood climbs as fast, but the draft follows it as it should.
+		e.Rise = min(e.Rise, 1.5+clamp(max(0, e.Surge-1)+max(0, e.Roar)+max(0, e.Upstream), 0, 2))
 	}
 	e.Air = j.air(in.DoorOpen, c.draws && l.level < float64(0.75*c.draft))
 	return zeroed(e)
