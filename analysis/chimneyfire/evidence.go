@@ -148,13 +148,14 @@ func (j *Judge) weigh(in Inputs, l look) Evidence {
 	}
 	switch {
 	case l.flue < tooCold:
-		e.Level = max(-3, (l.flue-tooCold)/40-1)
+		e.Level = max(-2.5, (l.flue-tooCold)/60-1)
 	case l.flue < drawing:
 		e.Level = (l.flue - drawing) / (drawing - tooCold)
 	default:
 		e.Level = min(1, float64(1.5*(l.flue-drawing))/max(hot-drawing, 50))
 	}
-	if in.Phase == burn.Lighting || c.flue < tooCold {
+	fresh := in.Phase == burn.Lighting || c.flue < tooCold && j.custom.flue < tooCold
+	if fresh {
 		e.Level-- // kindling flares up in a cold flue
 	}
 
@@ -170,7 +171,7 @@ func (j *Judge) weigh(in Inputs, l look) Evidence {
 		// A gate that sticks shut lifts the draft too, without noise, and feeds the fire
 		// only slowly.
 		e.Surge = min(e.Surge, 1+clamp(float64(2*(max(0, e.Rise)+max(0, e.Roar))), 0, 1.5))
-		if c.flue < tooCold { // what is calm while it is lit says little of flames
+		if fresh { // nobody has seen yet what flames are like here
 			e.Surge, e.Roar = e.Surge/2, e.Roar/2
 		}
 	}
@@ -230,7 +231,7 @@ func (j *Judge) roar(l look) float64 {
 	if math.IsNaN(l.noise) || math.IsNaN(usual) {
 		return 0
 	}
-	return clamp(float64(2*portable.Log(max(l.noise, quiet)/usual))-0.7, -0.5, 2) * l.roaring
+	return clamp(float64(2*portable.Log(max(l.noise, quiet)/usual))-0.7, -0.5, 3) * l.roaring
 }
 
 func (j *Judge) usualNoise() float64 { return max(quiet, j.calm.noise, j.custom.noise) }
