@@ -11,7 +11,7 @@ import (
 const (
 	assumedRoom = 20.0  // °C, where there is no room reading
 	glowing     = 250.0 // °C in firebox or chamber: char beneath it still glows (from memory)
-	above       = 8.0   // K over room and outdoors: more than either can make a flue
+	above       = 5.0   // K over room and outdoors: more than either can make a flue
 	climb       = 0.02  // K/s: what is being heated, and not by the weather
 	climbFor    = 20 * time.Second
 	litFor      = 15 * time.Minute // so long is a fire that was seen to be lit believed

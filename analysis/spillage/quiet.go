@@ -24,7 +24,7 @@ type quiet struct {
 	level    float64 // Pa, before it fell
 	noise    float64 // Pa, before it fell
 	fallen   bool
-	since    time.Duration // it fell
+	since    time.Duration // it fell, beyond doubtFor when it was heard again
 	now      float64       // Pa of noise since then
 	flue     float64       // °C, when it fell
 }
@@ -39,7 +39,7 @@ func (q *quiet) step(draft, flue float64, dt time.Duration) bool {
 	q.previous = draft
 	size := math.Abs(draft)
 	switch {
-	case size > 2*nothing, !q.fallen && (size > nothing || q.level < strong):
+	case draft >= strong, !q.fallen && (size > nothing || q.level < strong):
 		q.level = toward(q.level, draft, dt, noiseOf)
 		q.noise = toward(q.noise, step, dt, noiseOf)
 		q.fallen = false
@@ -47,6 +47,8 @@ func (q *quiet) step(draft, flue float64, dt time.Duration) bool {
 	case !q.fallen:
 		q.fallen, q.since, q.now, q.flue = true, 0, 0, flue
 		step = 0 // the fall itself
+	case size > 2*nothing:
+		q.since = doubtFor + 1 // something moves the sensor
 	}
 	q.since += dt
 	q.now = toward(q.now, step, dt, newNoise)
