@@ -20,6 +20,7 @@ type bin struct {
 	up      float64       // °C, chamber, else firebox
 	draft   float64       // Pa
 	noise   float64       // Pa, mean step of the draft between readings a second apart
+	raw     float64       // Pa, mean of these readings
 	power   float64       // Pa², mean square of these steps
 	square  float64       // Pa², mean square of the draft
 	step    float64       // s, between them
@@ -68,8 +69,8 @@ type gather struct {
 	lastDraft, lastAt              float64
 	hasDraft                       bool
 
-	flue, up, draft, square, outside mean
-	noise, power, step               mean
+	flue, up, draft, outside        mean
+	raw, square, noise, power, step mean
 }
 
 // fast is the time between two readings of the draft that are compared, s: less says
@@ -101,6 +102,7 @@ func (g *gather) add(now, flue, up, draft, outside float64) {
 		g.power.add(float64(d * d))
 		g.step.add(now - g.lastAt)
 	}
+	g.raw.add(draft)
 	g.square.add(float64(draft * draft))
 	g.lastDraft, g.lastAt, g.hasDraft = draft, now, true
 }
@@ -109,7 +111,7 @@ func (g *gather) add(now, flue, up, draft, outside float64) {
 func (g *gather) close(end time.Duration) {
 	g.ring[g.next] = bin{
 		end: end, flue: g.flue.take(), up: g.up.take(), draft: g.draft.take(), outside: g.outside.take(),
-		noise: g.noise.take(), power: g.power.take(), square: g.square.take(), step: g.step.take(),
+		raw: g.raw.take(), noise: g.noise.take(), power: g.power.take(), square: g.square.take(), step: g.step.take(),
 	}
 	g.next = (g.next + 1) % kept
 	g.filled = min(g.filled+1, kept)

@@ -79,6 +79,7 @@ type custom struct {
 	high  float64 // Pa of draft
 	noise float64 // Pa
 	rate  float64 // K/s of the collar, breaking new ground
+	flue  float64 // °C
 }
 
 // How much of it is left five seconds later: a third in six hours, and in one of the
@@ -90,6 +91,7 @@ const (
 
 func (m *custom) learn(c *calm, l look) {
 	m.high = larger(float64(m.high*fades), c.high)
+	m.flue = larger(float64(m.flue*fades), c.peak)
 	m.noise = larger(float64(m.noise*calms), c.noise)
 	if c.known && l.flue > c.peak {
 		m.rate = larger(float64(m.rate*fades), l.rate)

@@ -106,12 +106,12 @@ func swings(g *gather) (swing, roaring float64) {
 	var sum, square, power, step, c1, c2 float64
 	for i := range recent {
 		b := g.back(i)
-		sum += b.draft
+		sum += b.raw
 		square += b.square
 		power += b.power
 		step += b.step
-		c1 += float64(line[i] * b.draft)
-		c2 += float64(bend[i] * b.draft)
+		c1 += float64(line[i] * b.raw)
+		c2 += float64(bend[i] * b.raw)
 	}
 	if math.IsNaN(sum + power) { // a bin is missing: nobody knows
 		return math.NaN(), 1
@@ -148,13 +148,14 @@ func (j *Judge) weigh(in Inputs, l look) Evidence {
 	}
 	switch {
 	case l.flue < tooCold:
-		e.Level = max(-3, (l.flue-tooCold)/40-1)
+		e.Level = max(-2.5, (l.flue-tooCold)/60-1)
 	case l.flue < drawing:
 		e.Level = (l.flue - drawing) / (drawing - tooCold)
 	default:
 		e.Level = min(1, float64(1.5*(l.flue-drawing))/max(hot-drawing, 50))
 	}
-	if in.Phase == burn.Lighting || c.flue < tooCold {
+	fresh := in.Phase == burn.Lighting || c.flue < tooCold && j.custom.flue < tooCold
+	if fresh {
 		e.Level-- // kindling flares up in a cold flue
 	}
 
@@ -170,9 +171,16 @@ func (j *Judge) weigh(in Inputs, l look) Evidence {
 		// A gate that sticks shut lifts the draft too, without noise, and feeds the fire
 		// only slowly.
 		e.Surge = min(e.Surge, 1+clamp(float64(2*(max(0, e.Rise)+max(0, e.Roar))), 0, 1.5))
+		if fresh { // nobody has seen yet what flames are like here
+			e.Surge, e.Roar = e.Surge/2, e.Roar/2
+		}
 	}
 	if c.known && l.flueRise > 20 {
 		e.Upstream = upstream(l)
+	}
+	if c.draws {
+		// Dry and fine wood climbs as fast, but the draft follows it as it should.
+		e.Rise = min(e.Rise, 1.5+clamp(max(0, e.Surge-1)+max(0, e.Roar)+max(0, e.Upstream), 0, 2))
 	}
 	e.Air = j.air(in.DoorOpen, c.draws && l.level < float64(0.75*c.draft))
 	return zeroed(e)
@@ -223,7 +231,7 @@ func (j *Judge) roar(l look) float64 {
 	if math.IsNaN(l.noise) || math.IsNaN(usual) {
 		return 0
 	}
-	return clamp(float64(2*portable.Log(max(l.noise, quiet)/usual))-0.7, -0.5, 2) * l.roaring
+	return clamp(float64(2*portable.Log(max(l.noise, quiet)/usual))-0.7, -0.5, 3) * l.roaring
 }
 
 func (j *Judge) usualNoise() float64 { return max(quiet, j.calm.noise, j.custom.noise) }

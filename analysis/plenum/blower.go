@@ -20,6 +20,7 @@ const (
 	turning   = 1.5  // K/min between both
 	leap      = 4.0  // K/min: the hottest air pushed past the probe
 	climbing  = 1.0  // K/min, minute after minute
+	newGround = 3.0  // K above what the quarter of an hour has seen: no return from a low
 	unbounded = 0.08 // growth of the rise, as a logarithm over three minutes, without the fire's
 	steady    = 0.3  // K/min over five minutes
 	fire      = 60.0 // K of the flue over the cold air
@@ -156,6 +157,11 @@ func climbsOn(c *course) bool {
 	}
 	if last := c.climb(minute, 0); last > 1+float64(2*c.climb(2*minute, minute)) {
 		return false // the blower may just have started: wait for the turn
+	}
+	for i := 3 * minute; i < c.filled; i++ {
+		if c.back(i).air > c.back(0).air-newGround { // NaN is not more
+			return false
+		}
 	}
 	then := c.rise(3 * minute)
 	grown := portable.Log(c.rise(0) / then)

@@ -11,11 +11,12 @@ import (
 const (
 	assumedRoom = 20.0  // °C, where there is no room reading
 	glowing     = 250.0 // °C in firebox or chamber: char beneath it still glows (from memory)
-	above       = 8.0   // K over room and outdoors: more than either can make a flue
-	climb       = 0.03  // K/s: what is being heated, and not by the weather
-	climbFor    = time.Minute
+	above       = 5.0   // K over room and outdoors: more than either can make a flue
+	climb       = 0.02  // K/s: what is being heated, and not by the weather
+	climbFor    = 20 * time.Second
 	litFor      = 15 * time.Minute // so long is a fire that was seen to be lit believed
 	trendOver   = time.Minute
+	lowOver     = time.Hour
 )
 
 // fire tells whether something burns or glows, also where the phase does not say so: at
@@ -35,7 +36,10 @@ func (f *fire) step(in Inputs, dt time.Duration) (burning, known bool) {
 	known = in.Phase != burn.Unknown
 	burning = in.Phase.Fire()
 	f.lit = max(0, f.lit-dt)
-	around := max(v.Or(frame.Room, assumedRoom), v.Or(frame.Outdoor, assumedRoom))
+	around := max(v[frame.Room], v[frame.Outdoor]) // NaN if either is missing
+	if v.Has(frame.Room) != v.Has(frame.Outdoor) {
+		around = max(v.Or(frame.Room, assumedRoom), v.Or(frame.Outdoor, assumedRoom))
+	}
 	warm := false
 	for i, c := range heated {
 		x := v[c]
@@ -44,7 +48,11 @@ func (f *fire) step(in Inputs, dt time.Duration) (burning, known bool) {
 			continue
 		}
 		known = true
-		if x >= around+above {
+		base := around
+		if math.IsNaN(base) {
+			base = f.trends[i].low
+		}
+		if x >= base+above {
 			warm = true
 			if climbs {
 				f.lit = litFor
@@ -61,6 +69,7 @@ func (f *fire) step(in Inputs, dt time.Duration) (burning, known bool) {
 type trend struct {
 	has     bool
 	average float64
+	low     float64 // °C it has come from, forgotten within the hour
 	lasts   time.Duration
 	gap     time.Duration
 }
@@ -73,10 +82,11 @@ func (t *trend) step(v float64, dt time.Duration) bool {
 	dt += t.gap
 	t.gap = 0
 	if !t.has || dt > maxGap {
-		*t = trend{has: true, average: v}
+		*t = trend{has: true, average: v, low: v}
 		return false
 	}
 	t.average = toward(t.average, v, dt, trendOver)
+	t.low = min(v, toward(t.low, v, dt, lowOver))
 	// A ramp's average lags by its time constant.
 	if v-t.average > float64(climb*trendOver.Seconds()) {
 		t.lasts += dt

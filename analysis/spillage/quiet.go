@@ -23,9 +23,10 @@ type quiet struct {
 	previous float64
 	level    float64 // Pa, before it fell
 	noise    float64 // Pa, before it fell
-	now      float64 // Pa, of the last seconds
-	silent   time.Duration
-	flue     float64 // °C, when it fell silent
+	fallen   bool
+	since    time.Duration // it fell, beyond doubtFor when it was heard again
+	now      float64       // Pa of noise since then
+	flue     float64       // °C, when it fell
 }
 
 // step reports whether the reading is doubtful.
@@ -34,26 +35,25 @@ func (q *quiet) step(draft, flue float64, dt time.Duration) bool {
 		*q = quiet{has: true, previous: draft, level: draft}
 		return false
 	}
-	step := math.Abs(draft - q.previous)
+	step := min(math.Abs(draft-q.previous), strong)
 	q.previous = draft
-	if math.Abs(draft) > nothing {
-		q.silent = 0
+	size := math.Abs(draft)
+	switch {
+	case draft >= strong, !q.fallen && (size > nothing || q.level < strong):
 		q.level = toward(q.level, draft, dt, noiseOf)
-		q.noise = toward(q.noise, min(step, strong), dt, noiseOf)
-		q.now = q.noise
+		q.noise = toward(q.noise, step, dt, noiseOf)
+		q.fallen = false
 		return false
-	}
-	if q.silent == 0 {
-		q.flue = flue
+	case !q.fallen:
+		q.fallen, q.since, q.now, q.flue = true, 0, 0, flue
 		step = 0 // the fall itself
-		if !(q.level >= strong) {
-			q.silent = doubtFor + 1 // it was about zero all the time
-		}
+	case size > 2*nothing:
+		q.since = doubtFor + 1 // something moves the sensor
 	}
-	q.silent += max(dt, 1)
+	q.since += dt
 	q.now = toward(q.now, step, dt, newNoise)
-	if q.silent > doubtFor || math.Abs(flue-q.flue) > moved {
+	if q.since > doubtFor || math.Abs(flue-q.flue) > moved {
 		return false
 	}
-	return q.now <= max(0.02, float64(hush*q.noise)) || q.silent < newNoise
+	return q.now <= max(0.02, float64(hush*q.noise)) || q.since < newNoise
 }

@@ -16,9 +16,10 @@ const (
 	back    = 0.45 // Pa of the slow average: the chimney draws again
 	drawing = 1.1  // Pa of the quick average: it certainly does
 
-	quick  = 6 * time.Second
-	slow   = 12 * time.Second
-	maxGap = 2 * time.Minute // the longest silence over which an average is carried on
+	quick    = 6 * time.Second
+	slow     = 12 * time.Second
+	coalsFor = 2 * time.Hour
+	maxGap   = 2 * time.Minute // the longest silence over which an average is carried on
 
 	warmFlue = 60.0 // K over the room: a chimney with such gas in it draws (common practice, no source)
 )
@@ -65,6 +66,7 @@ type Judge struct {
 	turned     bool
 
 	fire  fire
+	coals time.Duration // so much longer may coals glow unseen
 	quiet quiet
 }
 
@@ -83,6 +85,7 @@ func (j *Judge) Step(in Inputs) Finding {
 		}
 	}
 	burning, known := j.fire.step(in, dt)
+	burning = j.outlives(burning, dt)
 	f := Finding{Draft: math.NaN(), Fire: burning}
 	draft := v[frame.Draft]
 	if math.IsNaN(draft) {
@@ -109,6 +112,20 @@ func (j *Judge) Step(in Inputs) Finding {
 		f.Verdict = alarm.Absent
 	}
 	return f
+}
+
+// outlives takes a fire that burned when the draft turned to burn on: without draft the
+// flue grows cold beside the hottest coals.
+func (j *Judge) outlives(burning bool, dt time.Duration) bool {
+	switch {
+	case burning:
+		j.coals = coalsFor
+	case j.turned:
+		j.coals = max(0, j.coals-dt)
+	default:
+		j.coals = 0
+	}
+	return j.coals > 0
 }
 
 // follow averages the draft and decides whether it has turned.
