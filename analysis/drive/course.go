@@ -20,6 +20,7 @@ type Change struct {
 	At      time.Duration // when it began
 	Ratio   float64       // draft after over before; 0: there was no change
 	Pascals float64       // draft after less before
+	Drive   float64       // Pa/m, when it began
 	minutes float64
 	up      bool
 }
@@ -36,11 +37,15 @@ const (
 
 // Add takes a minute and reports whether with it a change became certain.
 func (c *Course) Add(m Minute) bool {
-	expected, known := c.Now.Expect(m.Drive)
+	least, most, known := c.Now.Expect(m.Drive)
+	up := m.Draft > most
+	expected := least
+	if up {
+		expected = most
+	}
 	step := m.Draft - expected
-	up := step > 0
 	fits := !known || math.Abs(step) < leastStep ||
-		m.Draft > float64(dropped*expected) && m.Draft < float64(jumped*max(expected, leastDraft))
+		m.Draft > float64(dropped*least) && m.Draft < float64(jumped*max(most, leastDraft))
 	r := &c.run
 	if fits || r.minutes > 0 && (up != r.up || m.At < r.At) {
 		*r, c.trial = Change{}, Curve{}
@@ -50,7 +55,7 @@ func (c *Course) Add(m Minute) bool {
 		return false
 	}
 	if r.minutes == 0 {
-		r.At, r.up = m.At, up
+		r.At, r.Drive, r.up = m.At, m.Drive, up
 	}
 	c.trial.Add(m)
 	r.minutes++

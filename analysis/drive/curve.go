@@ -89,21 +89,34 @@ func (c *Curve) Seen(bin int) (Point, bool) {
 	return p, p.Weight >= enough && age >= 0 && age <= fresh
 }
 
-// Expect returns the draft in Pa that the curve has at a drive, and whether it was seen
-// there or right beside.
-func (c *Curve) Expect(drive float64) (float64, bool) {
+// Expect returns between which drafts in Pa the curve passes at a drive: the draft rises with
+// the drive, and hardly faster. It needs a point anywhere.
+func (c *Curve) Expect(drive float64) (least, most float64, ok bool) {
 	i := Bin(drive)
 	if i < 0 {
-		return 0, false
+		return 0, 0, false
 	}
-	for _, j := range [...]int{i, i - 1, i + 1} {
-		if j >= 0 && j < Bins {
-			if p, ok := c.Seen(j); ok {
-				return p.Draft, true
-			}
+	below, under := c.nearest(i, -1)
+	above, over := c.nearest(i, 1)
+	switch {
+	case under && over:
+		return min(below.Draft, above.Draft), max(below.Draft, above.Draft), true
+	case under: // hotter than ever
+		return below.Draft, max(below.Draft, float64(below.Draft*drive/below.Drive)), true
+	case over:
+		return min(above.Draft, float64(above.Draft*drive/above.Drive)), above.Draft, true
+	}
+	return 0, 0, false
+}
+
+// nearest returns the point at a bin, or the next one that was seen in a direction.
+func (c *Curve) nearest(i, step int) (Point, bool) {
+	for ; i >= 0 && i < Bins; i += step {
+		if p, ok := c.Seen(i); ok {
+			return p, true
 		}
 	}
-	return 0, false
+	return Point{}, false
 }
 
 // Hottest returns the point with the largest drive; false if there is none.

@@ -196,12 +196,12 @@ func TestCurveForgets(t *testing.T) {
 	for i := range 60 {
 		c.Add(Minute{At: time.Duration(60+i) * time.Minute, Weight: 60, Drive: 4, Draft: 12})
 	}
-	if d, ok := c.Expect(4); !ok || math.Abs(d-12) > 0.3 {
+	if d, _, ok := c.Expect(4); !ok || math.Abs(d-12) > 0.3 {
 		t.Errorf("an hour later it expects %g (%v)", d, ok)
 	}
 	c.Add(Minute{At: 9 * time.Hour, Weight: 60, Drive: 9, Draft: 12})
-	if d, ok := c.Expect(4); ok {
-		t.Errorf("hours later it expects %g", d)
+	if p, ok := c.Seen(Bin(4)); ok {
+		t.Errorf("hours later it still sees %+v", p)
 	}
 }
 

@@ -96,6 +96,8 @@ const (
 	// upper is the part of a burn's drives in which the chimney carries the fire's full
 	// flow; below it only coals count, when the walls are warm for certain.
 	upper = 0.55
+	// lower is the least share of the burn's largest drive at which a fall counts.
+	lower = 0.4
 )
 
 // Step takes a frame.
@@ -109,7 +111,7 @@ func (j *Judge) Step(in Inputs) Finding {
 	}
 	j.weather = in.Minute.Measured
 	flames := in.Phase == burn.WarmUp || in.Phase == burn.CleanBurn || in.Phase == burn.Smoulder
-	j.fell(in, flames)
+	j.fell(in)
 	switch {
 	case flames:
 		j.flames.add(in.Minute)
@@ -122,9 +124,9 @@ func (j *Judge) Step(in Inputs) Finding {
 	return j.finding
 }
 
-// fell looks at a change of the course that became certain: the draft fell at once while
-// flames burnt. A gate that sticks does not do that.
-func (j *Judge) fell(in Inputs, flames bool) {
+// fell looks at a change of the course that became certain: the draft fell at once. What
+// blocks the flue takes the fire's air too, so that flames may be over by now.
+func (j *Judge) fell(in Inputs) {
 	c := in.Course.Change
 	if c.Ratio == 0 || c.At == j.change {
 		return
@@ -137,7 +139,7 @@ func (j *Judge) fell(in Inputs, flames bool) {
 		if j.finding.Change.Ratio > 0 { // what fell has come back
 			j.stand(false, false)
 		}
-	case flames && in.Minute.Drive >= float64(upper*before.Drive):
+	case in.Phase != burn.Lighting && c.Drive >= float64(lower*before.Drive):
 		if j.memory.Flames.Burns < usable {
 			j.memory.Flames.take(&in.Course.Before)
 		}
@@ -190,12 +192,13 @@ func (j *Judge) ripe(g gate.Finding) bool {
 	if g.Now.Points == 0 {
 		after = suddenBlind
 	}
-	return j.burnt >= after && comparable(g) && (g.Candidate == gate.Unknown || g.Candidate == gate.Holding)
+	return j.burnt >= after && comparable(g) && comparable(gate.Finding{State: g.Candidate})
 }
 
-// comparable reports whether the regulator leaves the draft to the chimney.
+// comparable reports whether the regulator leaves the draft to the chimney. A gate that
+// stands open looks like a blocked flue, so that both are told.
 func comparable(g gate.Finding) bool {
-	return g.State == gate.Unknown || g.State == gate.Holding
+	return g.State == gate.Unknown || g.State == gate.Holding || g.State == gate.StuckOpen
 }
 
 func (j *Judge) stand(restricted, sudden bool) {
@@ -226,19 +229,19 @@ func (j *Judge) exclude(g gate.Finding) {
 func (j *Judge) finish(in Inputs) {
 	m := &j.memory
 	if comparable(in.Gate) && j.burnt >= suddenAfter {
-		lower := float64(upper * j.hot)
-		now, ok := j.flames.against(&m.Flames, lower, j.hot)
+		low := float64(upper * j.hot)
+		now, ok := j.flames.against(&m.Flames, low, j.hot)
 		if ok {
 			m.Losses.add(now.Loss)
 		}
-		onset, seen := j.coals.against(&m.Coals, 0, lower)
+		onset, seen := j.coals.against(&m.Coals, 0, low)
 		if seen {
 			m.Onsets.add(onset.Loss)
 		}
 		j.weigh(ok, now, seen, onset)
 		if !m.Restricted && !m.Fixed {
-			m.Flames.learn(&j.flames, lower, j.hot)
-			m.Coals.learn(&j.coals, 0, lower)
+			m.Flames.learn(&j.flames, low, j.hot)
+			m.Coals.learn(&j.coals, 0, low)
 			m.Fixed = m.Flames.Burns >= learnt
 		}
 	}

@@ -5,10 +5,8 @@
 // A gate that works opens more the more the chimney draws, so that the draft answers to
 // the drive with an exponent of 0.1 to 0.3; one that does not move leaves the chimney to
 // itself, exponent about 1. The exponent tells whether the gate moves, the level of the
-// draft where it does not. A regulator cannot raise a draft: a low one that follows the
-// drive is a gate that stands open or a chimney that is blocked, and from the collar the
-// two look much alike. It is called the gate where what is known of the chimney, or the
-// burns before, say that the chimney alone would draw far better, the draft rises with the
-// drive as through an open gate, and nothing fell at once while the fire burnt: a gate
-// sticks where it hangs. All else is left to package flueway.
+// draft where it does not. A regulator cannot raise a draft: one that is far below what the
+// chimney gives by itself, as its dimensions or the last sound burn say, is a gate that
+// stands open or a flue that is blocked, and from the collar the two look alike. Whoever is
+// told of the one must be told to look for the other; see package flueway.
 package gate

@@ -5,32 +5,36 @@ import (
 	"time"
 )
 
-// Swing is how the draft swings between 0.3 and 2 Hz.
+// Swing is how the draft swings about its mean of seconds.
 type Swing struct {
 	// Known says that the sampling is quick enough and there was time enough to tell.
 	Known      bool
 	Fluttering bool
-	Frequency  float64 // Hz
-	RMS        float64 // Pa
+	// Frequency in Hz; 0 where the sampling is too slow to tell it.
+	Frequency float64
+	RMS       float64 // Pa
 	// Irregular is the standard deviation of the periods over their mean: a gate swings like
 	// a pendulum, gusts and the fire's rumble do not.
 	Irregular float64
 }
 
-// A gate that swings: its frequencies, and how regular and how large. Frequencies from
-// memory, no source. Periods between the crossings of filtered noise have an irregularity
-// of 0.5 and more.
+// A gate that swings: its periods between 0.3 and 2 Hz (from memory, no source), and how
+// regular and how large. Periods between the crossings of filtered noise have an
+// irregularity of 0.4 to 0.6. A sampling of 1 Hz folds the swing to another frequency and
+// leaves it regular, so that there the period says nothing and the regularity must be
+// better.
 const (
-	slowestSampling = 550 * time.Millisecond
-	slowest         = 3.6 // s a period
-	quickest        = 0.5 // s a period
-	regular         = 0.3
-	leastRMS        = 0.8  // Pa
-	leastShare      = 0.06 // of the draft
-	baseOver        = 2.5  // s, of the mean that the swing is about
-	powerOver       = 20.0 // s
-	periodsOver     = 20.0 // periods
-	leastPeriods    = 40.0
+	quick, slow        = 550 * time.Millisecond, 1100 * time.Millisecond // between samples
+	quickest, slowest  = 0.5, 3.6                                        // s a period
+	longestFolded      = 12.0                                            // s a period
+	regular, regularly = 0.3, 0.22                                       // sampled quickly, slowly
+	leastRMS           = 0.6                                             // Pa
+	leastShare         = 0.05                                            // of the draft
+	baseOver           = 2.5                                             // s, of the mean that the swing is about
+	powerOver          = 20.0                                            // s
+	periodsOver        = 20.0                                            // periods
+	leastPeriods       = 40.0
+	knownAfter         = 180.0 // s
 )
 
 // flutter finds the swing of one draft.
@@ -38,6 +42,7 @@ type flutter struct {
 	last    time.Duration
 	started bool
 	seen    float64 // s
+	folded  bool    // the sampling is slow
 	base    float64 // Pa, mean
 	power   float64 // Pa², of what is left
 	above   bool
@@ -55,13 +60,13 @@ func (f *flutter) step(at time.Duration, draft float64) Swing {
 	switch {
 	case !(math.Abs(draft) < 500):
 		return Swing{}
-	case !f.started || dt < 0 || dt > slowestSampling:
+	case !f.started || dt < 0 || dt > slow:
 		*f = flutter{started: true, last: at, base: draft}
 		return Swing{}
 	case dt == 0:
 		return f.swing()
 	}
-	f.last = at
+	f.last, f.folded = at, dt > quick
 	s := dt.Seconds()
 	f.seen += s
 	x := draft - f.base
@@ -98,11 +103,16 @@ func (f *flutter) count(period float64) {
 
 func (f *flutter) swing() Swing {
 	if f.periods < leastPeriods {
-		return Swing{Known: f.seen > 180}
+		return Swing{Known: f.seen > knownAfter}
 	}
-	w := Swing{Known: true, Frequency: 1 / f.mean, RMS: math.Sqrt(f.power)}
-	w.Irregular = math.Sqrt(max(0, f.square)) / f.mean
-	w.Fluttering = w.Irregular <= regular && f.mean >= quickest && f.mean <= slowest &&
-		w.RMS >= max(leastRMS, float64(leastShare*math.Abs(f.base))) && f.since < 3*f.mean
+	w := Swing{Known: true, RMS: math.Sqrt(f.power), Irregular: math.Sqrt(max(0, f.square)) / f.mean}
+	most, longest := regular, slowest
+	if f.folded {
+		most, longest = regularly, longestFolded
+	} else {
+		w.Frequency = 1 / f.mean
+	}
+	w.Fluttering = w.Irregular <= most && f.mean >= quickest && f.mean <= longest && f.since < 3*f.mean &&
+		w.RMS >= max(leastRMS, float64(leastShare*math.Abs(f.base)))
 	return w
 }

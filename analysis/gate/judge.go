@@ -22,9 +22,6 @@ const (
 	Fluttering       // the gate swings
 )
 
-// low is the answer that the draft is far too low and that it is not the gate.
-const low = Fluttering + 1
-
 var states = [...]string{"unknown", "holding", "stuck-shut", "stuck-open", "set-high", "set-low", "fluttering"}
 
 // String returns the state's name as every output writes it.
@@ -55,7 +52,7 @@ type Finding struct {
 	// Expected is the draft in Pa that the chimney would have by itself at the hot end, 0
 	// where that is not known.
 	Expected float64
-	// Swing is the gate's movement; judged at 2 Hz of sampling and more.
+	// Swing is the gate's movement; judged at 1 Hz of sampling and more.
 	Swing Swing
 }
 
@@ -71,7 +68,8 @@ type Inputs struct {
 
 // Memory is what outlives a restart.
 type Memory struct {
-	// Reach is the largest draft over drive that a burn with a working gate had, m; 0: none.
+	// Reach is the largest draft over drive of the last burn with a working gate, m; 0: none.
+	// The last one, so that creosote, which grows slowly, is not taken for a gate.
 	Reach float64
 	// Held is the draft that the gate was last seen to hold, Pa; 0: none.
 	Held float64
@@ -116,7 +114,7 @@ func (j *Judge) Minute() (drive.Minute, bool) { return j.minute, j.full }
 
 // settled is for how many minutes an answer must stay the same to count: longer where the
 // level decides, which a chimney that is still warming up or a windy hour can fake.
-var settled = [...]int{Holding: 5, StuckShut: 5, StuckOpen: 20, SetHigh: 15, SetLow: 30, Fluttering: 2, low: 20}
+var settled = [...]int{Holding: 5, StuckShut: 5, StuckOpen: 20, SetHigh: 15, SetLow: 30, Fluttering: 2}
 
 // Step takes a frame. The finding stands until another burn shows something else.
 func (j *Judge) Step(in Inputs) Finding {
@@ -151,29 +149,25 @@ func (j *Judge) answer(at time.Duration, calm bool) {
 		j.candidate, j.minutes = state, 0
 	}
 	j.finding.Candidate, j.finding.Now = state, e
-	if state == low {
-		j.finding.Candidate = Unknown
-	}
 	j.minutes++
 	if state == Unknown || j.minutes < settled[state] {
 		return
 	}
-	if state == low {
-		if j.finding.State == StuckOpen {
-			f := &j.finding
-			f.State, f.At, f.Exponent, f.Expected = Unknown, 0, drive.Exponent{}, 0
-		}
-		return
+	if tooOpen(state) && tooOpen(j.finding.State) {
+		state = j.finding.State // the two look alike: the first name stays
 	}
 	j.finding.State, j.finding.At, j.finding.Exponent = state, at, e
 	j.finding.Expected = float64(j.reach() * e.To)
 	if state == Holding {
-		j.memory.Reach = max(j.memory.Reach, j.course.Now.Reach(half))
+		j.memory.Reach = j.course.Now.Reach(half)
 	}
 	if e.Value <= clampAt && state != Fluttering {
 		j.memory.Held = e.Draft
 	}
 }
+
+// tooOpen reports whether the gate lets in too much.
+func tooOpen(s State) bool { return s == StuckOpen || s == SetLow }
 
 // reach returns the reach of the chimney with the gate shut, 0 where it is not known.
 func (j *Judge) reach() float64 {
@@ -191,11 +185,6 @@ func (j *Judge) reach() float64 {
 const (
 	clampAt, clampHigh, clampSlope   = 0.4, 0.55, 1.6
 	followAt, followLow, followSlope = 0.6, 0.4, 2.2
-	// openAt: room air through a gate that stands open cools the column less the hotter the
-	// flue, so that the draft rises with the drive or faster; in a blocked flue it rises
-	// slower, since hotter gas takes more room. openBlind holds where the outdoor
-	// temperature is not measured.
-	openAt, openBlind = 0.9, 1.0
 )
 
 // The parts of the curve that are looked at: of a flue of 250 °C at 0 °C outdoors, down to
@@ -209,10 +198,20 @@ const (
 	offPa     = 0.5
 	gateBand  = 4.0 // Pa above its set draft at which a gate is wide open (common practice)
 	setMargin = 2.0 // Pa
-	openReach = 0.7
-	// lowestReach is the draft over drive in m that a chimney has at the least with its gate
-	// shut: 4 m of it lose a third. Below, a level that is held is a blocked flue, where
-	// more heat only makes more loss.
+	openReach = 0.6
+	// shutShare: what a gate lets in is at most what the flue can carry, so that some draft
+	// is left; below it the flue is shut.
+	shutShare = 0.1
+	// openSet is the share of its set draft below which a gate that works cannot be open.
+	openSet = 0.7
+	// openDrive is the drive in Pa/m that a fire must reach to say so: a flue of 110 °C at
+	// 0 °C outdoors.
+	openDrive = 3.5
+	// freeReach is the share of the reach that a chimney shows in spite of a gate that was
+	// set low.
+	freeReach = 0.33
+	// lowestReach stands in where the reach is not known: half that of a chimney of 4 m. Below,
+	// a level that is held is a blocked flue, where more heat only makes more loss.
 	lowestReach = 2.2
 	// Shares of the largest drive: reach is learnt above half, where weather and warm walls
 	// count little; a gate that was set low shows above a quarter that the chimney is free.
@@ -234,10 +233,10 @@ func (j *Judge) judge() (State, drive.Exponent) {
 			return j.held(e), e
 		case i > 0:
 		case e.Value >= followAt && e.Low >= followLow, e.Slope >= followSlope && e.Low > clampAt/2:
-			return j.following(e), e
+			return j.following(), e
 		}
 	}
-	return Unknown, wide
+	return j.low(), wide
 }
 
 // held judges the level of a draft that is held.
@@ -248,10 +247,10 @@ func (j *Judge) held(e drive.Exponent) State {
 		return SetHigh
 	case e.Draft >= least:
 		return Holding
-	case j.course.Now.Reach(quarter) >= max(lowestReach, float64(openReach*j.reach())):
+	case j.course.Now.Reach(quarter) >= j.free():
 		return SetLow
 	}
-	return Unknown
+	return j.low()
 }
 
 // limits returns within which drafts a gate should hold, Pa.
@@ -266,27 +265,44 @@ func (j *Judge) limits() (least, most float64) {
 	return least, most
 }
 
+// free returns the reach in m from which a chimney counts as free.
+func (j *Judge) free() float64 {
+	if reach := j.reach(); reach > 0 {
+		return float64(freeReach * reach)
+	}
+	return lowestReach
+}
+
 // following judges a draft that nothing holds. One that is not above what the gate was seen
 // to hold says nothing: the gate hangs shut.
-func (j *Judge) following(e drive.Exponent) State {
-	least, high := j.limits()
+func (j *Judge) following() State {
+	_, most := j.limits()
 	hot, _ := j.course.Now.Hottest()
-	reach := j.reach()
-	switch {
-	case reach > 0 && hot.Reach() < float64(openReach*reach) && hot.Draft < least:
-		at := openAt
-		if !j.minute.Measured {
-			at = openBlind
-		}
-		if e.Value < at || j.fell() {
-			return low
-		}
-		return StuckOpen
-	case hot.Draft > max(high+offPa, float64(1.15*j.memory.Held)+offPa):
+	if s := j.low(); s != Unknown {
+		return s
+	}
+	if hot.Draft > max(most+offPa, float64(1.15*j.memory.Held)+offPa) {
 		return StuckShut
 	}
 	return Unknown
 }
 
-// fell reports whether the draft fell at once, which no gate makes it.
-func (j *Judge) fell() bool { return j.course.Change.Ratio > 0 && j.course.Change.Ratio < 1 }
+// low looks for a draft that is far below what the chimney gives by itself, or fell at
+// once; unless there is none at all.
+func (j *Judge) low() State {
+	level, _ := j.limits()
+	if j.settings.Set > 0 {
+		level = min(level, float64(openSet*j.settings.Set))
+	}
+	hot, ok := j.course.Now.Hottest()
+	if !ok || hot.Draft >= level {
+		return Unknown
+	}
+	fell, reach := j.course.Change.Ratio, j.reach()
+	switch {
+	case fell > shutShare && fell < 1,
+		hot.Drive >= openDrive && hot.Reach() < float64(openReach*reach) && hot.Reach() > float64(shutShare*reach):
+		return StuckOpen
+	}
+	return Unknown
+}
