@@ -41,14 +41,18 @@ type probe struct {
 
 // pulledOut finds probes that read the room's air beside a fire: one that fell there more
 // quickly than a furnace cools, or one that is contradicted by another for long.
-func (r *Rules) pulledOut(in Inputs, dt time.Duration, room float64, found *Findings) {
-	for _, c := range heated() {
+func (r *Rules) pulledOut(in Inputs, dt time.Duration, found *Findings) {
+	for _, c := range heated {
 		p := &r.probes[c]
-		rise := in.Values[c] - room
+		rise := in.Values[c] - r.room
+		if found[c] == ChannelsSwapped {
+			*p = probe{}
+			continue
+		}
 		if math.IsNaN(rise) {
 			continue // what is out stays out while its wire is off
 		}
-		others, cold := r.others(c, in, room)
+		others, cold := r.others(c, in, found)
 		p.against = lasting(p.against, dt, rise < near && others)
 		p.together = lasting(p.together, dt, cold)
 		switch {
@@ -64,18 +68,18 @@ func (r *Rules) pulledOut(in Inputs, dt time.Duration, room float64, found *Find
 			p.out = fell || p.against >= disagreement
 		}
 		if p.out {
-			found[c] = ProbeOut
+			found.add(c, ProbeOut)
 		}
 	}
 }
 
 // others says what the other probes make of a cold reading of c: that it cannot be
 // (contradict), or that all of them are cold too.
-func (r *Rules) others(c frame.Channel, in Inputs, room float64) (contradict, cold bool) {
+func (r *Rules) others(c frame.Channel, in Inputs, found *Findings) (contradict, cold bool) {
 	seen := false
 	cold = true
-	for _, o := range heated() {
-		rise := in.Values[o] - room
+	for _, o := range heated {
+		rise := r.rise(o, &in, found)
 		if o == c || math.IsNaN(rise) || r.probes[o].out {
 			continue
 		}
@@ -88,12 +92,4 @@ func (r *Rules) others(c frame.Channel, in Inputs, room float64) (contradict, co
 		contradict = contradict || rise >= limit
 	}
 	return contradict, cold && seen
-}
-
-// lasting adds dt while something holds.
-func lasting(so, dt time.Duration, holds bool) time.Duration {
-	if !holds {
-		return 0
-	}
-	return so + dt
 }

@@ -1,0 +1,119 @@
+package plausible
+
+import (
+	"math"
+	"time"
+
+	"fluewright/analysis/frame"
+)
+
+// A value that repeats is stuck if the channel's own noise never let it repeat for
+// nearly so long, or if its neighbours in the same gas have moved meanwhile. A log that is
+// rounded or free of noise repeats too, so either needs its evidence.
+const (
+	stuckAfter   = 5 * time.Minute
+	stuckShare   = 5                // times the longest that it ever repeated
+	stuckLooks   = 30               // readings
+	knownAfter   = 10 * time.Minute // of noise
+	firesNoise   = 60.0             // K over the room: the fire stirs the gas at the probe
+	besideAfter  = 3 * time.Minute
+	besideMoved  = 40.0 // K that another probe in the gas has moved meanwhile
+	stillWithin  = 1.5  // K that the level of a stuck chip with noise behind it moves
+	stillMoved   = 100.0
+	stillMarks   = 20   // 10 min
+	stillHot     = 60.0 // K over the room
+	othersMoving = time.Minute
+)
+
+// frozen is what is known of a channel's repeating, without a fire and with one: flames
+// stir what a cold furnace leaves in peace.
+type frozen struct {
+	noisy   [2]time.Duration // so long has it had noise
+	longest [2]time.Duration // it repeated
+	run     time.Duration
+	still   bool // found by the trail
+	stuck   bool
+}
+
+// stuck finds values that have stopped.
+func (r *Rules) stuck(in Inputs, dt time.Duration, marked bool, found *Findings) {
+	regime := 0
+	for _, c := range heated {
+		if in.Values[c]-r.room >= firesNoise {
+			regime = 1
+		}
+	}
+	for i := range r.frozen {
+		c := frame.Channel(i)
+		f, course := &r.frozen[i], &r.courses[i]
+		if !course.fresh() {
+			continue
+		}
+		if course.repeats == 0 {
+			if !f.stuck {
+				f.longest[regime] = max(f.longest[regime], f.run)
+			}
+			f.stuck = false
+			if course.noisy(course.brief) {
+				f.noisy[regime] += dt
+			}
+		}
+		f.run = course.same
+		if !f.stuck && course.repeats >= stuckLooks && c != frame.Draft &&
+			f.noisy[regime] >= knownAfter && course.same >= max(stuckAfter, stuckShare*f.longest[regime]) {
+			f.stuck = r.anotherMoves(c)
+		}
+		if marked {
+			f.still = r.stillBeside(c, found)
+		}
+		if f.stuck || f.still {
+			found.add(c, Frozen)
+		}
+	}
+}
+
+// anotherMoves tells a stuck channel from a log that repeats everything.
+func (r *Rules) anotherMoves(c frame.Channel) bool {
+	for i := range r.courses {
+		o := &r.courses[i]
+		if frame.Channel(i) != c && o.fresh() && o.same < othersMoving {
+			return true
+		}
+	}
+	return false
+}
+
+// stillBeside reports whether a probe in the fire's gas stands still while another one
+// moves a good deal.
+func (r *Rules) stillBeside(c frame.Channel, found *Findings) bool {
+	if c != frame.Firebox && c != frame.Chamber && c != frame.Flue {
+		return false
+	}
+	course := &r.courses[c]
+	var same, level bool
+	over := min(int(course.same/mark)-2, longAgo) // levels lag
+	same = course.same >= besideAfter && course.repeats >= stuckLooks/2
+	if r.trail.count > stillMarks {
+		low, high := r.trail.bounds(c, stillMarks)
+		level = low-r.room >= stillHot && high-low <= max(stillWithin, float64(0.5*math.Sqrt(course.usual)))
+	}
+	for _, o := range heated {
+		if o == c || Distrusts(found[o]) {
+			continue
+		}
+		if same && r.moved(o, over) >= besideMoved {
+			return true
+		}
+		// Wood may lie against the firebox's probe and fall off again: it alone moves.
+		if level && o != frame.Firebox && r.moved(o, stillMarks) >= stillMoved {
+			return true
+		}
+	}
+	return false
+}
+
+// moved is how far a channel's level has moved over the latest marks, K.
+func (r *Rules) moved(c frame.Channel, over int) float64 {
+	low, high := r.trail.bounds(c, over)
+	return high - low
+}

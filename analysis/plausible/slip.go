@@ -1,0 +1,111 @@
+package plausible
+
+import (
+	"math"
+	"time"
+
+	"fluewright/analysis/frame"
+)
+
+// A probe that slips out of its hole, or that wood or ash covers, loses a good part of its
+// rise over the room while its neighbours in the same gas and the draft go on as before.
+// An open door, wood laid on and a fire that dies show on all of them.
+const (
+	slipRise     = 80.0 // K over the room before
+	slipShort    = 0.70 // of the rise is left after 5 min
+	slipLong     = 0.55 // of the rise is left after 20 min: fan and air control move it too
+	neighbours   = 0.90 // of theirs is left all the time
+	neighboursUp = 1.10 // more of it may be the danger: a fire in the flue, air from a door
+	draftLeft    = 0.80
+	slipHeld     = 0.80 // of the share that it had of its neighbour's rise: still slipped
+	slipBack     = 0.90
+	slipBackFor  = 2 * time.Minute
+	slipCold     = 60.0 // K over the room of the neighbour: nothing to compare with
+)
+
+// slip is one probe that lost its place.
+type slip struct {
+	out    bool
+	beside frame.Channel // compared with
+	share  float64       // of its rise, before
+	back   time.Duration
+	cold   time.Duration
+}
+
+// slipped finds probes that read far too low beside the others.
+func (r *Rules) slipped(in Inputs, dt time.Duration, marked bool, found *Findings) {
+	for _, c := range heated {
+		s := &r.slips[c]
+		if !in.Values.Has(c) || Distrusts(found[c]) {
+			continue
+		}
+		if s.out {
+			s.follow(dt, r.courses[c].level-r.room, r.rise(s.beside, &in, found))
+		} else if marked {
+			*s = r.slipping(c, in, found)
+		}
+		if s.out {
+			code := ProbeCovered
+			if c == frame.Flue {
+				code = ProbeSlipped
+			}
+			found.add(c, code)
+		}
+	}
+}
+
+// follow ends a slip when the probe has its share again, or when the fire is out.
+func (s *slip) follow(dt time.Duration, rise, beside float64) {
+	s.back = lasting(s.back, dt, rise >= float64(slipBack*s.share*beside))
+	s.cold = lasting(s.cold, dt, beside < slipCold)
+	if s.back >= slipBackFor || s.cold >= agreement {
+		*s = slip{}
+	}
+}
+
+// slipping compares the latest marks.
+func (r *Rules) slipping(c frame.Channel, in Inputs, found *Findings) slip {
+	for _, span := range [...]struct {
+		marks int
+		left  float64
+	}{{shortAgo, slipShort}, {longAgo, slipLong}} {
+		if r.trail.count <= span.marks {
+			continue
+		}
+		then, now := r.trail.ago(span.marks), r.trail.ago(0)
+		before := then[c] - r.room
+		if !(before >= slipRise && now[c]-r.room <= float64(span.left*before)) || !r.draftStays(span.marks) {
+			continue
+		}
+		beside, steady := frame.Count, true
+		for _, o := range heated {
+			if o == c || !in.Values.Has(o) || Distrusts(found[o]) {
+				continue
+			}
+			was := then[o] - r.room
+			low, high := r.trail.bounds(o, span.marks)
+			if c == frame.Chamber && o == frame.Firebox && high-r.room > was {
+				high = was + r.room // what makes the firebox hotter does not cool the chamber
+			}
+			steady = steady && was >= slipRise && low-r.room >= float64(neighbours*was) &&
+				(c == frame.Flue || high-r.room <= float64(neighboursUp*was))
+			beside = o
+		}
+		// The firebox is cooled by wood that is laid on: one other probe is not enough.
+		if c == frame.Firebox && !(in.Values.Has(frame.Chamber) && in.Values.Has(frame.Flue)) {
+			continue
+		}
+		if beside < frame.Count && steady {
+			return slip{out: true, beside: beside, share: before / (then[beside] - r.room)}
+		}
+	}
+	return slip{}
+}
+
+// draftStays reports whether the draft has stayed over the latest marks, as it does not
+// with a door open; a site without a draft sensor has no say in it.
+func (r *Rules) draftStays(over int) bool {
+	was := r.trail.ago(over)[frame.Draft]
+	low, _ := r.trail.bounds(frame.Draft, over)
+	return math.IsNaN(was) || math.IsNaN(low) || low >= float64(draftLeft*was)-weak
+}
