@@ -17,11 +17,13 @@ const (
 	knownAfter   = 10 * time.Minute // of noise
 	firesNoise   = 60.0             // K over the room: the fire stirs the gas at the probe
 	besideAfter  = 3 * time.Minute
+	besideRise   = 40.0 // K over the room: it is in the gas
 	besideMoved  = 40.0 // K that another probe in the gas has moved meanwhile
 	stillWithin  = 1.5  // K that the level of a stuck chip with noise behind it moves
 	stillMoved   = 100.0
 	stillMarks   = 20   // 10 min
 	stillHot     = 60.0 // K over the room
+	aliveChanges = 20   // of the value: before that it is not known to move at all
 	othersMoving = time.Minute
 )
 
@@ -31,6 +33,7 @@ type frozen struct {
 	noisy   [2]time.Duration // so long has it had noise
 	longest [2]time.Duration // it repeated
 	run     time.Duration
+	changes int  // of its value so far
 	still   bool // found by the trail
 	stuck   bool
 }
@@ -54,6 +57,7 @@ func (r *Rules) stuck(in Inputs, dt time.Duration, marked bool, found *Findings)
 				f.longest[regime] = max(f.longest[regime], f.run)
 			}
 			f.stuck = false
+			f.changes = min(f.changes+1, aliveChanges)
 			if course.noisy(course.brief) {
 				f.noisy[regime] += dt
 			}
@@ -90,9 +94,14 @@ func (r *Rules) stillBeside(c frame.Channel, found *Findings) bool {
 		return false
 	}
 	course := &r.courses[c]
+	if r.frozen[c].changes < aliveChanges {
+		return false
+	}
 	var same, level bool
 	over := min(int(course.same/mark)-2, longAgo) // levels lag
-	same = course.same >= besideAfter && course.repeats >= stuckLooks/2
+	f := &r.frozen[c]
+	same = course.value-r.room >= besideRise && course.repeats >= stuckLooks/2 &&
+		course.same >= max(besideAfter, stuckShare*max(f.longest[0], f.longest[1]))
 	if r.trail.count > stillMarks {
 		low, high := r.trail.bounds(c, stillMarks)
 		level = low-r.room >= stillHot && high-low <= max(stillWithin, float64(0.5*math.Sqrt(course.usual)))
