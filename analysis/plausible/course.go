@@ -11,18 +11,19 @@ const (
 	maxGap    = 2 * time.Minute // the longest silence over which anything is carried on
 	briefly   = 20 * time.Second
 	usually   = 10 * time.Minute
-	briefLeap = 1.0 // Pa: more from one draft reading to the next counts as this
-	hotLeap   = 5.0 // K: more of a bend between three readings counts as this
+	briefLeap = 1.0  // Pa: more from one draft reading to the next counts as this
+	hotLeap   = 20.0 // K: more of a bend between three readings counts as this
 )
 
 // course is how one channel has moved: its level, its noise, and for how long its value
 // has been the same to the last bit.
 type course struct {
-	has           bool
-	value, before float64 // the last two readings
-	count         int     // readings since the last gap
-	missing       time.Duration
-	seen          time.Duration // of readings since the last gap
+	has            bool
+	raw, rawBefore float64 // the last two readings
+	value, before  float64 // the same without single wrong ones
+	count          int     // readings since the last gap
+	missing        time.Duration
+	seen           time.Duration // of readings since the last gap
 
 	level float64 // over briefly
 	// brief and usual are the variance of the noise over briefly and usually. Noise is
@@ -37,6 +38,7 @@ type course struct {
 // step takes a reading; NaN is none.
 func (c *course) step(v float64, dt time.Duration, pressure bool) {
 	if math.IsNaN(v) {
+		c.absent = true
 		c.missing += dt
 		if c.missing > maxGap {
 			c.restart()
@@ -44,13 +46,13 @@ func (c *course) step(v float64, dt time.Duration, pressure bool) {
 		return
 	}
 	dt += c.missing
-	c.missing = 0
+	c.missing, c.absent = 0, false
 	if !c.has || dt > maxGap || c.count == 0 {
 		usual, quantum := c.usual, c.quantum
 		if !c.has {
 			usual, quantum = 0, math.NaN()
 		}
-		*c = course{has: true, value: v, before: v, level: v, count: 1, usual: usual, brief: usual, quantum: quantum}
+		*c = course{has: true, raw: v, rawBefore: v, value: v, before: v, level: v, count: 1, usual: usual, brief: usual, quantum: quantum}
 		return
 	}
 	if dt == 0 {
@@ -58,6 +60,7 @@ func (c *course) step(v float64, dt time.Duration, pressure bool) {
 	}
 	c.count++
 	c.seen += dt
+	v, c.raw, c.rawBefore = c.believed(v, pressure), v, c.raw
 	change := v - c.value
 	if change == 0 {
 		c.same += dt
@@ -85,12 +88,21 @@ func (c *course) step(v float64, dt time.Duration, pressure bool) {
 	c.before, c.value = c.value, v
 }
 
+// believed is a temperature as the rules see it: the middle one of the last three
+// readings, which a single wrong one cannot move.
+func (c *course) believed(v float64, pressure bool) float64 {
+	if pressure || c.count <= 2 {
+		return v
+	}
+	return max(min(v, c.raw), min(max(v, c.raw), c.rawBefore))
+}
+
 // restart forgets what a gap makes worthless. The last value stays, for it tells whether
 // two channels were exchanged meanwhile.
 func (c *course) restart() { c.count, c.seen, c.same, c.repeats = 0, 0, 0, 0 }
 
 // fresh reports whether the last reading is of now.
-func (c *course) fresh() bool { return c.has && c.count > 0 && c.missing == 0 }
+func (c *course) fresh() bool { return c.count > 0 && !c.absent }
 
 // noisy reports whether a variance is noise that takes the reading across its own steps,
 // so that no two readings in a row need be the same. A value that flickers between two
@@ -112,7 +124,7 @@ func toward(average, v float64, dt, over time.Duration) float64 {
 const (
 	mark     = 30 * time.Second
 	marks    = 41 // 20 min
-	shortAgo = 10 // marks: 5 min
+	shortAgo = 6  // marks: 3 min
 	longAgo  = marks - 1
 )
 

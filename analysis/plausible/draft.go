@@ -23,7 +23,10 @@ const (
 
 const (
 	wrongFor    = time.Minute
+	wrongLong   = 10 * time.Minute // without a step: that chimney would have put its fire out
 	wrongOver   = 30 * time.Second
+	mirrorIn    = 5 * time.Second
+	mirrorShare = 0.3
 	blockedFrom = 5 * time.Minute // before that there is too little to tell
 	blockedFor  = 3 * time.Minute // a lull
 	blockedSoon = 30 * time.Second
@@ -35,6 +38,7 @@ const (
 	coldOver    = 10 * time.Minute
 	tallest     = 12.0 // m, of the chimneys that such furnaces have
 	windOnCold  = 3.0  // Pa that a wind adds over ten minutes
+	windsMost   = 4.0  // times its own movement: turbulence of 12 % is that of an open sea
 )
 
 // Outdoor temperatures that are assumed where nobody measures them, °C.
@@ -47,6 +51,7 @@ const (
 type draft struct {
 	level float64 // Pa, over wrongOver
 	calm  float64 // Pa, over coldOver
+	swing float64 // Pa², its variance
 	begun bool
 
 	stirs   time.Duration // so long has it moved
@@ -58,6 +63,10 @@ type draft struct {
 	flueWas float64 // K, when the draft was last there
 	gone    time.Duration
 	wrong   time.Duration // reads the wrong sign
+	drew    bool          // it has been strong since the furnace was cold
+	pulled  float64       // Pa, before it last was not strong
+	since   time.Duration // since then
+	mirror  bool          // it went straight from there to the same with the wrong sign
 	cold    time.Duration // there has been no fire
 }
 
@@ -75,10 +84,12 @@ func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64)
 		d.begun, d.level, d.calm = true, v, v
 	}
 	d.level = toward(d.level, v, dt, wrongOver)
+	off := v - d.calm
 	d.calm = toward(d.calm, v, dt, coldOver)
+	d.swing = toward(d.swing, float64(off*off), dt, coldOver)
 
 	burning := in.Phase.Fire() && flue >= hotFlue
-	d.wrong = lasting(d.wrong, dt, burning && d.level <= wrongSign)
+	reversed := d.reversed(v, dt, c, in.Phase, burning)
 	if d.stirs = lasting(d.stirs, dt, c.brief >= lively*lively && c.noisy(c.brief)); d.stirs >= stirsFor {
 		d.stirred = 1
 	} else if d.stirred > 0 {
@@ -89,7 +100,7 @@ func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64)
 	blocked := d.blocked(dt, c, alive, burning && flue >= hot)
 	d.missed(dt, burning && flue >= hot, flue)
 	switch {
-	case d.wrong >= wrongFor:
+	case reversed:
 		return HoseSwapped
 	case fell != "":
 		return fell
@@ -97,10 +108,28 @@ func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64)
 		return TubeBlocked
 	case d.gone >= goneFor:
 		return DraftGone
-	case d.cold >= coldFor && c.seen >= coldOver && !coldDraft(d.calm, in.Values[frame.Outdoor], room):
+	case d.cold >= coldFor && c.seen >= coldOver && !coldDraft(d.calm, math.Sqrt(d.swing), in.Values[frame.Outdoor], room):
 		return ZeroDrift
 	}
 	return ""
+}
+
+// reversed reports whether the draft has the wrong sign because of the hose: it turned
+// over at once, as strong as before, or it never was a draft while the fire that needs
+// one burned on.
+func (d *draft) reversed(v float64, dt time.Duration, c *course, phase burn.Phase, burning bool) bool {
+	if phase == burn.Cold {
+		d.drew = false
+	}
+	d.since += dt
+	if v >= strong {
+		d.drew, d.pulled, d.since, d.mirror = true, c.level, 0, false
+	}
+	if v <= -strong && d.drew && d.since <= max(mirrorIn, dt) && math.Abs(v+d.pulled) <= float64(mirrorShare*d.pulled) {
+		d.mirror = true
+	}
+	d.wrong = lasting(d.wrong, dt, burning && d.level <= wrongSign)
+	return d.mirror && d.wrong >= wrongFor || !d.drew && d.wrong >= wrongLong
 }
 
 // blocked reports whether the gas in the hose has stopped moving: beside a fire it never
@@ -139,7 +168,7 @@ func (d *draft) missed(dt time.Duration, burning bool, flue float64) {
 // and what a tall one has, full of air at the room's temperature, and what wind adds.
 //
 //	Δp = g·H·(ρ_outdoor − ρ_room), ρ = 353.05/T (dry air at 101 325 Pa)
-func coldDraft(pa, outdoor, room float64) bool {
+func coldDraft(pa, swing, outdoor, room float64) bool {
 	cold, warm := outdoor, outdoor
 	if math.IsNaN(outdoor) {
 		cold, warm = coldestDay, hottestDay
@@ -147,5 +176,6 @@ func coldDraft(pa, outdoor, room float64) bool {
 	stack := func(outside float64) float64 {
 		return float64(9.80665*tallest*353.05) * (1/(outside+273.15) - 1/(room+273.15))
 	}
-	return pa >= min(0, stack(warm))-windOnCold && pa <= max(0, stack(cold))+windOnCold
+	wind := windOnCold + float64(windsMost*swing)
+	return pa >= min(0, stack(warm))-wind && pa <= max(0, stack(cold))+wind
 }

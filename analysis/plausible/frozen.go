@@ -107,7 +107,7 @@ func (r *Rules) stillBeside(c frame.Channel, found *Findings) bool {
 		level = low-r.room >= stillHot && high-low <= max(stillWithin, float64(0.5*math.Sqrt(course.usual)))
 	}
 	for _, o := range heated {
-		if o == c || Distrusts(found[o]) {
+		if o == c || r.distrusted(o, found) {
 			continue
 		}
 		if same && r.moved(o, over) >= besideMoved {

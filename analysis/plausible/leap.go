@@ -11,19 +11,19 @@ import (
 // t/τ over 1 + t/τ twice; 5 s is quicker than the thinnest sheath in hot gas (1.5 mm has
 // 11 s in slow air, a maker's data sheet), and a flame after a cold draught is 600 K.
 const (
-	thinnest  = 5 * time.Second
-	flameStep = 600.0 // K
-	airStep   = 60.0  // K, of air without a flame
-	leapsFor  = 10 * time.Minute
-	leapsMany = 6 // a single wrong sample is two
-
+	thinnest   = 5 * time.Second
+	flameStep  = 600.0 // K
+	airStep    = 60.0  // K, of air without a flame
+	leapsFor   = 10 * time.Minute
+	leapsMany  = 20 // a single wrong sample is two
+	leapsFew   = 5
 	leastGrain = 3.0 // K
 )
 
 // leaps counts what a channel's sheath cannot follow.
 type leaps struct {
-	count int
-	since time.Duration // the last one
+	rate float64 // how many in leapsFor, of late
+	many bool
 }
 
 // leap finds a loose contact or a disturbed wire: again and again a step that no sheath
@@ -35,15 +35,12 @@ func (r *Rules) leap(in Inputs, dt time.Duration, found *Findings) {
 		if c.Pressure() {
 			continue
 		}
-		l.since += dt
-		if l.since > leapsFor {
-			l.count = 0
+		l.rate = toward(l.rate, 0, dt, leapsFor)
+		if v := in.Values[c]; course.count > 2 && dt > 0 && math.Abs(v-course.raw) > largest(c, dt+course.missing)+course.grain() {
+			l.rate++
 		}
-		if v := in.Values[c]; course.count > 2 && dt > 0 && math.Abs(v-course.value) > largest(c, dt+course.missing)+course.grain() {
-			l.count = min(l.count+1, leapsMany)
-			l.since = 0
-		}
-		if l.count >= leapsMany {
+		l.many = l.rate >= leapsMany || l.many && l.rate >= leapsFew
+		if l.many {
 			found.add(c, Noisy)
 		}
 	}

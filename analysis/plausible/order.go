@@ -17,10 +17,12 @@ const (
 	exchangeLeast   = 6.0              // K of difference from one frame to the next
 	exchangeGap     = 20.0             // K across a gap
 	exchangeNoise   = 8.0              // times the noise
-	slowExchange    = 8                // marks
-	slowLeast       = 150.0            // K of difference, in gas
-	slowLeastAir    = 15.0             // K, in air
-	alike           = 10.0             // K: too little to tell them apart
+	confirmFor      = 10 * time.Second
+	confirmBy       = 4     // readings
+	slowExchange    = 8     // marks
+	slowLeast       = 150.0 // K of difference, in gas
+	slowLeastAir    = 15.0  // K, in air
+	alike           = 10.0  // K: too little to tell them apart
 	alikeAir        = 2.0
 	alikeFor        = 10 * time.Minute
 )
@@ -54,8 +56,10 @@ const (
 type order struct {
 	with  [lastTemperature + 1]frame.Channel // exchanged with; itself if not
 	ready bool
-	alike [lastTemperature + 1]time.Duration // so long have the two been too close to tell
-	right [lastTemperature + 1]time.Duration // so long in the right order again
+
+	pending pending
+	alike   [lastTemperature + 1]time.Duration // so long have the two been too close to tell
+	right   [lastTemperature + 1]time.Duration // so long in the right order again
 
 	begun   bool // this burn was seen from the cold
 	ordered [lastTemperature + 1]bool
@@ -63,8 +67,20 @@ type order struct {
 	covered time.Duration
 }
 
-// exchanged compares a frame with the readings before it.
-func (r *Rules) exchanged(in Inputs, _ *Findings) {
+// pending is an exchange that is to be confirmed by the readings that follow.
+type pending struct {
+	a, b     frame.Channel // the same: none
+	wasA     float64       // their levels before
+	wasB     float64
+	least    float64
+	sumA     float64
+	sumB     float64
+	readings int
+	lasted   time.Duration
+}
+
+// exchanged compares a frame with the levels before it.
+func (r *Rules) exchanged(in Inputs, dt time.Duration) {
 	o := &r.order
 	if !o.ready {
 		o.ready = true
@@ -72,9 +88,13 @@ func (r *Rules) exchanged(in Inputs, _ *Findings) {
 			o.with[c] = frame.Channel(c)
 		}
 	}
+	if o.pending.a != o.pending.b {
+		o.confirm(in, dt)
+		return
+	}
 	for a := frame.Firebox; a < lastTemperature; a++ {
 		ca := &r.courses[a]
-		if !in.Values.Has(a) || !ca.has || math.Abs(in.Values[a]-ca.value) < exchangeLeast/2 {
+		if !in.Values.Has(a) || !ca.has || math.Abs(in.Values[a]-ca.level) < exchangeLeast/2 {
 			continue
 		}
 		for b := a + 1; b <= lastTemperature; b++ {
@@ -87,11 +107,32 @@ func (r *Rules) exchanged(in Inputs, _ *Findings) {
 				least = exchangeGap
 			}
 			least = max(least, float64(exchangeNoise*math.Sqrt(max(ca.usual, cb.usual))))
-			if swapped(ca.value, cb.value, in.Values[a], in.Values[b], least) {
-				o.exchange(a, b)
+			if swapped(ca.level, cb.level, in.Values[a], in.Values[b], least) {
+				o.pending = pending{a: a, b: b, wasA: ca.level, wasB: cb.level, least: least}
+				o.confirm(in, 0)
+				return
 			}
 		}
 	}
+}
+
+// confirm takes the frame for a confirmation of what is pending, or against it.
+func (o *order) confirm(in Inputs, dt time.Duration) {
+	p := &o.pending
+	p.lasted += dt
+	if a, b := in.Values[p.a], in.Values[p.b]; !math.IsNaN(a) && !math.IsNaN(b) {
+		p.sumA += a
+		p.sumB += b
+		p.readings++
+	}
+	if p.lasted < confirmFor || p.readings < confirmBy && p.lasted < exchangeAge {
+		return
+	}
+	n := float64(p.readings)
+	if p.readings >= confirmBy && swapped(p.wasA, p.wasB, p.sumA/n, p.sumB/n, p.least) {
+		o.exchange(p.a, p.b)
+	}
+	o.pending = pending{}
 }
 
 // swapped reports whether two values became each other.

@@ -76,12 +76,14 @@ type Rules struct {
 
 	probes   [frame.Count]probe
 	slips    [frame.Count]slip
+	shares   shares
 	frozen   [frame.Count]frozen
 	leaps    [frame.Count]leaps
 	rests    [frame.Count]rest
 	order    order
 	draft    draft
 	altitude time.Duration // so long has the ambient pressure been wrong
+	found    Findings      // of the frame before
 }
 
 // Step judges one frame. A frame from before the one before it counts as of the same
@@ -106,14 +108,17 @@ func (r *Rules) Step(in Inputs) Findings {
 			r.courses[c].restart()
 		}
 	}
-	r.room = in.Values.Or(frame.Room, assumedRoom)
-
 	var found Findings
-	r.exchanged(in, &found) // compares with the readings before this one
+	r.exchanged(in, dt) // compares with the readings before this one
 	r.leap(in, dt, &found)
 	for c := range r.courses {
-		r.courses[c].step(in.Values[c], dt, frame.Channel(c).Pressure())
+		course := &r.courses[c]
+		course.step(in.Values[c], dt, frame.Channel(c).Pressure())
+		if course.fresh() {
+			in.Values[c] = course.value
+		}
 	}
+	r.room = in.Values.Or(frame.Room, assumedRoom)
 	marked := r.trail.step(&r.courses, dt)
 	r.ordered(in, dt, marked, &found)
 	r.pulledOut(in, dt, &found)
@@ -128,10 +133,11 @@ func (r *Rules) Step(in Inputs) Findings {
 	found.add(frame.Draft, r.draft.step(in, dt, &r.courses[frame.Draft], flue, r.room))
 	found.add(frame.Ambient, r.ambient(in, dt))
 	for c, v := range in.Values {
-		if math.IsNaN(v) {
+		if math.IsNaN(v) { // what is lost is not implausible
 			found[c] = ""
 		}
 	}
+	r.found = found
 	return found
 }
 
@@ -156,10 +162,16 @@ func sane(c frame.Channel, v float64) bool {
 // rise is a gas channel's over the room, K; NaN without a reading or with one that is
 // not to be trusted.
 func (r *Rules) rise(c frame.Channel, in *Inputs, found *Findings) float64 {
-	if Distrusts(found[c]) {
+	if r.distrusted(c, found) {
 		return math.NaN()
 	}
 	return in.Values[c] - r.room
+}
+
+// distrusted reports whether the channel's reading is not to be compared with, by what has
+// been found in this frame so far or was in the one before.
+func (r *Rules) distrusted(c frame.Channel, found *Findings) bool {
+	return Distrusts(found[c]) || Distrusts(r.found[c])
 }
 
 // lasting adds dt while something holds.

@@ -22,6 +22,9 @@ const (
 // figures, no source).
 const quickest = 200 * time.Second
 
+// turnedMarks is how long a turned draft cools the flue's probe.
+const turnedMarks = 6
+
 // disagreement is how long two probes in the same gas may contradict each other while
 // one still warms, and agreement how long all others must be cold for a cold one to be
 // believed again.
@@ -64,13 +67,20 @@ func (r *Rules) pulledOut(in Inputs, dt time.Duration, found *Findings) {
 			p.out = rise <= back && p.together < agreement
 			p.wasHot = p.wasHot && p.out
 		case rise < near:
-			fell := p.wasHot && in.At >= p.hotAt && in.At-p.hotAt < quickest
+			fell := p.wasHot && in.At >= p.hotAt && in.At-p.hotAt < quickest && !r.turned()
 			p.out = fell || p.against >= disagreement
 		}
 		if p.out {
 			found.add(c, ProbeOut)
 		}
 	}
+}
+
+// turned reports whether the chimney has lately stopped drawing: what comes down it then
+// cools the flue as quickly as the room does.
+func (r *Rules) turned() bool {
+	low, _ := r.trail.bounds(frame.Draft, turnedMarks)
+	return min(low, r.courses[frame.Draft].level) <= weak
 }
 
 // others says what the other probes make of a cold reading of c: that it cannot be

@@ -11,7 +11,6 @@ const (
 	restsWithin  = 10.0 // K of the room: a probe upstream that nothing heats
 	restsApart   = 25.0 // K over the room: the flue beside such probes
 	restsFor     = time.Hour
-	restsSettle  = 2.0  // K that it may move meanwhile over 20 min
 	belowAll     = 15.0 // K colder than all that surrounds it
 	belowFor     = 10 * time.Minute
 	coldestNight = -40.0 // °C, where nobody measures the outdoors
@@ -31,8 +30,7 @@ func (r *Rules) resting(in Inputs, dt time.Duration, found *Findings) {
 			continue
 		}
 		s.below = lasting(s.below, dt, v < cold-belowAll)
-		s.apart = lasting(s.apart, dt, c == frame.Flue && v-r.room >= restsApart && r.upstreamRests(in, found) &&
-			!(r.moved(c, longAgo) > restsSettle+r.courses[c].grain()))
+		s.apart = lasting(s.apart, dt, c == frame.Flue && v-r.room >= restsApart && r.upstreamRests(in, found))
 		if s.below >= belowFor || s.apart >= restsFor {
 			found.add(c, Drifted)
 		}
@@ -43,7 +41,7 @@ func (r *Rules) resting(in Inputs, dt time.Duration, found *Findings) {
 func (r *Rules) upstreamRests(in Inputs, found *Findings) bool {
 	any := false
 	for _, c := range []frame.Channel{frame.Firebox, frame.Chamber} {
-		if !in.Values.Has(c) || Distrusts(found[c]) {
+		if !in.Values.Has(c) || r.distrusted(c, found) {
 			continue
 		}
 		if math.Abs(in.Values[c]-r.room) > restsWithin {

@@ -12,13 +12,17 @@ import (
 // An open door, wood laid on and a fire that dies show on all of them.
 const (
 	slipRise     = 80.0 // K over the room before
-	slipShort    = 0.70 // of the rise is left after 5 min
-	slipLong     = 0.55 // of the rise is left after 20 min: fan and air control move it too
+	slipShort    = 0.68 // of the rise is left after 3 min, in which a fan takes at most a quarter
+	slipLong     = 0.45 // of the rise is left after 20 min: fan and air control move it too
+	slipUsual    = 0.70 // of the usual share of the neighbour's rise
+	usualRise    = 150.0
+	usualUp      = 2 * time.Hour // a fire in the flue is no usual share,
+	usualDown    = 15 * time.Minute
+	usualFrom    = 10 * time.Minute
 	neighbours   = 0.90 // of theirs is left all the time
 	neighboursUp = 1.10 // more of it may be the danger: a fire in the flue, air from a door
 	draftLeft    = 0.80
-	slipHeld     = 0.80 // of the share that it had of its neighbour's rise: still slipped
-	slipBack     = 0.90
+	slipBack     = 0.90 // of the share that it had of its neighbour's rise
 	slipBackFor  = 2 * time.Minute
 	slipCold     = 60.0 // K over the room of the neighbour: nothing to compare with
 )
@@ -30,6 +34,32 @@ type slip struct {
 	share  float64       // of its rise, before
 	back   time.Duration
 	cold   time.Duration
+}
+
+// shares are what each gas channel's rise is of each other's, as a rule.
+type shares [len(heated)][len(heated)]struct {
+	share float64
+	known time.Duration
+}
+
+// learn takes a mark.
+func (r *Rules) learn(found *Findings) {
+	now := r.trail.ago(0)
+	for _, c := range heated {
+		for _, o := range heated {
+			rise, beside := now[c]-r.room, now[o]-r.room
+			if c == o || r.distrusted(c, found) || r.distrusted(o, found) || !(rise > 0 && beside >= usualRise) {
+				continue
+			}
+			s := &r.shares[c][o]
+			s.known += mark
+			over := usualUp
+			if rise/beside < s.share {
+				over = usualDown
+			}
+			s.share = toward(s.share, rise/beside, mark, min(over, s.known-mark))
+		}
+	}
 }
 
 // slipped finds probes that read far too low beside the others.
@@ -51,6 +81,9 @@ func (r *Rules) slipped(in Inputs, dt time.Duration, marked bool, found *Finding
 			}
 			found.add(c, code)
 		}
+	}
+	if marked {
+		r.learn(found)
 	}
 }
 
@@ -79,7 +112,7 @@ func (r *Rules) slipping(c frame.Channel, in Inputs, found *Findings) slip {
 		}
 		beside, steady := frame.Count, true
 		for _, o := range heated {
-			if o == c || !in.Values.Has(o) || Distrusts(found[o]) {
+			if o == c || !in.Values.Has(o) || r.distrusted(o, found) {
 				continue
 			}
 			was := then[o] - r.room
@@ -95,8 +128,12 @@ func (r *Rules) slipping(c frame.Channel, in Inputs, found *Findings) slip {
 		if c == frame.Firebox && !(in.Values.Has(frame.Chamber) && in.Values.Has(frame.Flue)) {
 			continue
 		}
-		if beside < frame.Count && steady {
-			return slip{out: true, beside: beside, share: before / (then[beside] - r.room)}
+		if beside == frame.Count || !steady {
+			continue
+		}
+		usual, share := r.shares[c][beside], (now[c]-r.room)/(now[beside]-r.room)
+		if usual.known >= usualFrom && share <= float64(slipUsual*usual.share) {
+			return slip{out: true, beside: beside, share: min(usual.share, before/(then[beside]-r.room))}
 		}
 	}
 	return slip{}
