@@ -22,6 +22,7 @@ type course struct {
 	raw, rawBefore float64 // the last two readings
 	value, before  float64 // the same without single wrong ones
 	count          int     // readings since the last gap
+	absent         bool    // there is none now
 	missing        time.Duration
 	seen           time.Duration // of readings since the last gap
 
@@ -170,4 +171,16 @@ func (t *trail) bounds(c frame.Channel, over int) (low, high float64) {
 		return math.NaN(), math.NaN()
 	}
 	return low, high
+}
+
+// mean is that of the levels from marks ago to marks ago that there are; NaN for none.
+func (t *trail) mean(c frame.Channel, from, to int) float64 {
+	sum, n := 0.0, 0.0
+	for i := from; i < min(to, t.count); i++ {
+		if v := t.ago(i)[c]; !math.IsNaN(v) {
+			sum += v
+			n++
+		}
+	}
+	return sum / n
 }

@@ -14,7 +14,9 @@ const (
 	exchangeAge     = 15 * time.Minute // a reading from before a gap, to compare with
 	exchangeShare   = 0.15             // of the difference that may be missing
 	exchangeSlack   = 1.0              // K more
-	exchangeLeast   = 6.0              // K of difference from one frame to the next
+	exchangeLeast   = 6.0              // K of difference from one frame to the next, in air
+	exchangeMixed   = 25.0             // K, of gas and air
+	exchangeGas     = 40.0             // K, in gas
 	exchangeGap     = 20.0             // K across a gap
 	exchangeNoise   = 8.0              // times the noise
 	confirmFor      = 10 * time.Second
@@ -102,18 +104,32 @@ func (r *Rules) exchanged(in Inputs, dt time.Duration) {
 			if !in.Values.Has(b) || !cb.has || ca.missing > exchangeAge || cb.missing > exchangeAge {
 				continue
 			}
-			least := exchangeLeast
+			least := leastApart(a, b)
 			if ca.count == 0 || cb.count == 0 || ca.missing > 0 || cb.missing > 0 {
-				least = exchangeGap
+				least = max(least, exchangeGap)
 			}
 			least = max(least, float64(exchangeNoise*math.Sqrt(max(ca.usual, cb.usual))))
-			if swapped(ca.level, cb.level, in.Values[a], in.Values[b], least) {
+			// At once: until now both were where they had been.
+			if swapped(ca.level, cb.level, in.Values[a], in.Values[b], least) &&
+				swapped(ca.raw, cb.raw, in.Values[a], in.Values[b], least/2) {
 				o.pending = pending{a: a, b: b, wasA: ca.level, wasB: cb.level, least: least}
 				o.confirm(in, 0)
 				return
 			}
 		}
 	}
+}
+
+// leastApart is the least difference at which two channels are told apart from two that
+// cross, K: what is in the fire's gas crosses quickly.
+func leastApart(a, b frame.Channel) float64 {
+	switch {
+	case gaseous(a, b):
+		return exchangeGas
+	case a <= frame.Flue:
+		return exchangeMixed
+	}
+	return exchangeLeast
 }
 
 // confirm takes the frame for a confirmation of what is pending, or against it.

@@ -130,6 +130,9 @@ func (r *Rules) Step(in Inputs) Findings {
 	if Distrusts(found[frame.Flue]) {
 		flue = math.NaN()
 	}
+	if !r.allCold(in, &found) {
+		r.draft.cold = 0
+	}
 	found.add(frame.Draft, r.draft.step(in, dt, &r.courses[frame.Draft], flue, r.room))
 	found.add(frame.Ambient, r.ambient(in, dt))
 	for c, v := range in.Values {
@@ -166,6 +169,16 @@ func (r *Rules) rise(c frame.Channel, in *Inputs, found *Findings) float64 {
 		return math.NaN()
 	}
 	return in.Values[c] - r.room
+}
+
+// allCold reports whether no probe in the gas is warm, or cannot tell.
+func (r *Rules) allCold(in Inputs, found *Findings) bool {
+	for _, c := range heated {
+		if in.Values.Has(c) && !(r.rise(c, &in, found) < coldRise) {
+			return false
+		}
+	}
+	return true
 }
 
 // distrusted reports whether the channel's reading is not to be compared with, by what has

@@ -1,7 +1,6 @@
 package plausible
 
 import (
-	"math"
 	"time"
 
 	"fluewright/analysis/frame"
@@ -12,8 +11,7 @@ import (
 // An open door, wood laid on and a fire that dies show on all of them.
 const (
 	slipRise     = 80.0 // K over the room before
-	slipShort    = 0.68 // of the rise is left after 3 min, in which a fan takes at most a quarter
-	slipLong     = 0.45 // of the rise is left after 20 min: fan and air control move it too
+	slipLeft     = 0.68 // of the rise is left after 3 min, in which a fan takes at most a quarter
 	slipUsual    = 0.70 // of the usual share of the neighbour's rise
 	usualRise    = 150.0
 	usualUp      = 2 * time.Hour // a fire in the flue is no usual share,
@@ -21,7 +19,7 @@ const (
 	usualFrom    = 10 * time.Minute
 	neighbours   = 0.90 // of theirs is left all the time
 	neighboursUp = 1.10 // more of it may be the danger: a fire in the flue, air from a door
-	draftLeft    = 0.80
+	draftLeft    = 0.75
 	slipBack     = 0.90 // of the share that it had of its neighbour's rise
 	slipBackFor  = 2 * time.Minute
 	slipCold     = 60.0 // K over the room of the neighbour: nothing to compare with
@@ -54,10 +52,13 @@ func (r *Rules) learn(found *Findings) {
 			s := &r.shares[c][o]
 			s.known += mark
 			over := usualUp
-			if rise/beside < s.share {
+			switch {
+			case s.known <= usualFrom:
+				over = s.known - mark // the plain mean
+			case rise/beside < s.share:
 				over = usualDown
 			}
-			s.share = toward(s.share, rise/beside, mark, min(over, s.known-mark))
+			s.share = toward(s.share, rise/beside, mark, over)
 		}
 	}
 }
@@ -98,51 +99,48 @@ func (s *slip) follow(dt time.Duration, rise, beside float64) {
 
 // slipping compares the latest marks.
 func (r *Rules) slipping(c frame.Channel, in Inputs, found *Findings) slip {
-	for _, span := range [...]struct {
-		marks int
-		left  float64
-	}{{shortAgo, slipShort}, {longAgo, slipLong}} {
-		if r.trail.count <= span.marks {
-			continue
-		}
-		then, now := r.trail.ago(span.marks), r.trail.ago(0)
-		before := then[c] - r.room
-		if !(before >= slipRise && now[c]-r.room <= float64(span.left*before)) || !r.draftStays(span.marks) {
-			continue
-		}
-		beside, steady := frame.Count, true
-		for _, o := range heated {
-			if o == c || !in.Values.Has(o) || r.distrusted(o, found) {
-				continue
-			}
-			was := then[o] - r.room
-			low, high := r.trail.bounds(o, span.marks)
-			if c == frame.Chamber && o == frame.Firebox && high-r.room > was {
-				high = was + r.room // what makes the firebox hotter does not cool the chamber
-			}
-			steady = steady && was >= slipRise && low-r.room >= float64(neighbours*was) &&
-				(c == frame.Flue || high-r.room <= float64(neighboursUp*was))
-			beside = o
-		}
-		// The firebox is cooled by wood that is laid on: one other probe is not enough.
-		if c == frame.Firebox && !(in.Values.Has(frame.Chamber) && in.Values.Has(frame.Flue)) {
-			continue
-		}
-		if beside == frame.Count || !steady {
-			continue
-		}
-		usual, share := r.shares[c][beside], (now[c]-r.room)/(now[beside]-r.room)
-		if usual.known >= usualFrom && share <= float64(slipUsual*usual.share) {
-			return slip{out: true, beside: beside, share: min(usual.share, before/(then[beside]-r.room))}
-		}
+	if r.trail.count <= shortAgo || !r.draftStays() {
+		return slip{}
 	}
-	return slip{}
+	// The firebox is cooled by wood that is laid on: one other probe is not enough.
+	if c == frame.Firebox && !(in.Values.Has(frame.Chamber) && in.Values.Has(frame.Flue)) {
+		return slip{}
+	}
+	then, now := r.trail.ago(shortAgo), r.trail.ago(0)
+	before, after := then[c]-r.room, now[c]-r.room
+	if !(before >= slipRise && after <= float64(slipLeft*before)) {
+		return slip{}
+	}
+	beside := frame.Count
+	for _, o := range heated {
+		if o == c || !in.Values.Has(o) || r.distrusted(o, found) {
+			continue
+		}
+		was := then[o] - r.room
+		low, high := r.trail.bounds(o, shortAgo)
+		up := high-r.room > float64(neighboursUp*was)
+		if c == frame.Flue || (c == frame.Chamber && o == frame.Firebox) {
+			up = false // what makes it hotter upstream does not cool this probe
+		}
+		if !(was >= slipRise && low-r.room >= float64(neighbours*was)) || up {
+			return slip{}
+		}
+		beside = o
+	}
+	if beside == frame.Count {
+		return slip{}
+	}
+	usual := r.shares[c][beside]
+	if usual.known < usualFrom || after > float64(slipUsual*usual.share*(now[beside]-r.room)) {
+		return slip{}
+	}
+	return slip{out: true, beside: beside, share: min(usual.share, before/(then[beside]-r.room))}
 }
 
-// draftStays reports whether the draft has stayed over the latest marks, as it does not
-// with a door open; a site without a draft sensor has no say in it.
-func (r *Rules) draftStays(over int) bool {
-	was := r.trail.ago(over)[frame.Draft]
-	low, _ := r.trail.bounds(frame.Draft, over)
-	return math.IsNaN(was) || math.IsNaN(low) || low >= float64(draftLeft*was)-weak
+// draftStays reports whether the draft of the last minutes is that of the time before, as
+// it is not with a door open or when a fire in the flue is over; a site without a draft
+// sensor has no say in it.
+func (r *Rules) draftStays() bool {
+	now, before := r.trail.mean(frame.Draft, 0, shortAgo), r.trail.mean(frame.Draft, shortAgo, longAgo)
+	return !(now < float64(draftLeft*before)-weak)
 }
