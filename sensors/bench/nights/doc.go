@@ -1,0 +1,35 @@
+// Package nights makes nights of a wood-fired warm-air furnace for judging an analysis:
+// rows of readings, as a monitor would take them, with the truth beside them. It is test
+// equipment. Nothing here is measured; its curves are meant to be ones that a technician
+// would believe, and its variety is what it is for.
+//
+// A night is a furnace (5 to 60 kW, light or heavy), a chimney, a house, the weather, an
+// owner who lights and feeds, sensors, and what goes wrong, all drawn from a seed and a
+// [Kind]. The same kind and seed give the same night on one machine.
+//
+//	for _, k := range nights.Kinds() {
+//		n := k.Night(7)
+//		var row nights.Row
+//		for n.Next(&row) {
+//			// row.At, row.Values[nights.Flue], …
+//		}
+//		// n.Site is what the installer knew, n.Truth what really happened.
+//	}
+//
+// # The physics
+//
+// It shares no equation with package furnace of the bench. Wood is classes of cylinders
+// in three rows; heat from coals, brick, flames and gas drives a drying front and behind
+// it a pyrolysis front whose speed follows Arrhenius; a layer of charcoal hinders both
+// (wood.go). Volatiles burn in the firebox, the chamber and the exchanger as far as air,
+// temperature and mixing allow, charcoal as its surface and its air allow (fire.go). Gas
+// carries enthalpy, not temperature, so the energy balance closes. The draft is one
+// unknown in a pressure network: ten cells of flue, each with liner and jacket, wind,
+// house, fans, the regulator's gate, and the appliance's inlets in series with its
+// passage (chimney.go, world.go). Each appliance passes a type test on a stand that sets
+// its limits (plan.go): the hottest lawful burn stays some 5 to 25 % under them.
+//
+// # What it does not have
+//
+// Carbon monoxide, soot on the exchanger, more than one room, and an owner who is asleep.
+package nights
