@@ -85,6 +85,7 @@ func (o *options) writeMarkdown(out io.Writer, results []result) error {
 	writeTable(&b, r.Judged, r.Threshold)
 	writeCauses(&b, r.Judged, r.Threshold)
 	if o.verbose {
+		writeWhat(&b, r.Judged)
 		writeKinds(&b, results)
 		writeFalse(&b, results)
 		fmt.Fprintf(&b, "\nRules:\n%s", score.Rules)
@@ -143,6 +144,15 @@ func writeCauses(b *strings.Builder, j, t *score.Sum) {
 		f, fixed := j.ByCause[cause], t.ByCause[cause]
 		fmt.Fprintf(b, "| %s | %s | %s, %s | %s, %s | %s |\n", cause, share(f.Share), minutes(f.Median), minutes(f.Tenth),
 			share(fixed.Share), minutes(fixed.Median), counted(j.Confusion[cause]))
+	}
+}
+
+// writeWhat writes how each sort of hazard was told.
+func writeWhat(b *strings.Builder, s *score.Sum) {
+	b.WriteString("\n| hazard | told in time | median delay | false high alarm instead |\n|---|---|---|---|\n")
+	for _, what := range slices.Sorted(maps.Keys(s.ByWhat)) {
+		d := s.ByWhat[what]
+		fmt.Fprintf(b, "| %s | %s | %.0f s | %d |\n", what, share(d.Share), d.Median, d.Instead)
 	}
 }
 

@@ -26,6 +26,9 @@ type drawing struct {
 
 func newDrawing(p *plan) *drawing {
 	d := &drawing{plan: p}
+	for i := range d.pulses {
+		d.pulses[i].level()
+	}
 	for c := range d.temp {
 		d.temp[c] = p.room
 	}
@@ -129,7 +132,9 @@ func (d *drawing) draftNow(b mark, open, dt float64) float64 {
 	p *= 1 - open*d.sag
 	d.gust += -d.gust*dt/d.gustTime + d.gusts*math.Sqrt(2*dt/d.gustTime)*d.NormFloat64()
 	d.swing += 2 * math.Pi * 0.4 * dt
-	return p + d.gust + b.roar*d.NormFloat64() + b.flutter*math.Sin(d.swing) + 0.05*math.Sqrt(d.q)*d.NormFloat64()
+	// A chimney that hardly draws is no storm's plaything here: gusts grow with its draft.
+	gust := d.gust * min(1, max(0.1, held/d.set))
+	return p + gust + b.roar*d.NormFloat64() + b.flutter*math.Sin(d.swing) + 0.05*math.Sqrt(d.q)*d.NormFloat64()
 }
 
 // warmAir runs the blower between its two temperatures.

@@ -52,7 +52,7 @@ var kinds = []kindOf{
 	legit("air-steps", "the appliance's own control steps the air down as it gets hot", func(p *plan) {
 		t := p.usual()
 		at := t + p.minutes(70, 110)
-		p.reload(at, p.needed(p.between(0.95, 1.02)), p.minutes(5, 8))
+		p.reload(at, p.needed(p.between(0.9, 0.96)), p.minutes(5, 8))
 		for i := range 2 + p.IntN(2) {
 			p.marks = append(p.marks, mark{
 				from: at + p.minutes(5, 8) + time.Duration(i)*p.minutes(4, 9), to: p.length, on: 90, off: 600, intensity: -p.between(0.08, 0.14),
@@ -67,7 +67,7 @@ var kinds = []kindOf{
 	}),
 	legit("storm", "gusts that flick the draft through zero", func(p *plan) {
 		p.usual()
-		p.gusts, p.gustTime = p.between(3, 0.55*p.set), p.between(2, 4)
+		p.gusts, p.gustTime = p.between(0.35, 0.5)*p.set, p.between(2, 4)
 	}),
 	legit("mild-evening", "lit at 11 to 17 °C outside, when the chimney hardly draws", func(p *plan) {
 		p.outdoor = p.between(11, 17)
@@ -97,7 +97,7 @@ var kinds = []kindOf{
 		p.reload(t+p.minutes(400, 440), 1, p.minutes(8, 16))
 	}),
 	legit("blower-blip", "the blower stands for a minute or two", func(p *plan) {
-		p.site.Fitted[frame.Plenum] = true
+		p.fit(frame.Plenum)
 		t := p.usual() + p.minutes(60, 120)
 		p.marks = append(p.marks, mark{from: t, to: t + p.minutes(1, 2), on: 1, off: 1, fan: 1})
 	}),
@@ -169,14 +169,14 @@ var kinds = []kindOf{
 		p.marks = append(p.marks, mark{from: 0, to: t + p.minutes(8, 18), on: 1, off: 60, push: p.between(2.5, 5)})
 	}),
 	hazard("power-cut", "the blower stops at full fire", func(p *plan) {
-		p.site.Fitted[frame.Plenum] = true
+		p.fit(frame.Plenum)
 		from := p.usual() + p.minutes(45, 90)
 		to := from + p.minutes(15, 90)
 		p.marks = append(p.marks, mark{from: from, to: to, on: 1, off: 1, fan: 1})
 		p.happens(night.BlowerStopped, "blower", from, to)
 	}),
 	hazard("dirty-filter", "too little air passes the exchanger", func(p *plan) {
-		p.site.Fitted[frame.Plenum] = true
+		p.fit(frame.Plenum)
 		t := p.usual()
 		p.marks = append(p.marks, mark{from: 0, to: p.length, on: 1, off: 1, filter: p.between(1.8, 3)})
 		p.happens(night.PlenumHot, "dirty filter", t, p.length)
@@ -203,7 +203,7 @@ var kinds = []kindOf{
 	sensor("swapped", night.Swapped, 0, frame.Chamber),
 	sensor("hose-off", night.HoseOff, 0, frame.Draft),
 	sensor("hose-blocked", night.HoseBlocked, 0, frame.Draft),
-	sensor("slow-drift", night.Drift, 120, frame.Flue),
+	sensor("drift", night.Drift, 120, frame.Flue, frame.Chamber),
 }
 
 // usual lights an ordinary load after a few minutes and returns when.
@@ -303,23 +303,42 @@ func (p *plan) spill(from, d time.Duration, tau, below float64) {
 	})
 }
 
-// sensor is a kind in which one of the channels' sensors fails while it burns.
+// sensor is a kind in which one of the channels' sensors fails while it burns; wires are
+// as often exchanged from the start. A drift shows in the other channels or not at all,
+// so that all are fitted.
 func sensor(name string, kind night.FaultKind, rate float64, channels ...frame.Channel) kindOf {
 	return hazard(name, "a sensor's fault while it burns: "+string(kind), func(p *plan) {
-		c := channels[p.IntN(len(channels))]
-		other := frame.Count
-		if kind == night.Swapped {
-			other = frame.Flue
-		}
-		if !p.site.Fitted[c] {
-			p.site.Fitted[c] = true
-			p.site.Limits[c] = math.Round(1.25 * p.level[c])
-		}
+		f := night.Fault{Kind: kind, Channel: channels[p.IntN(len(channels))], Other: frame.Count}
+		f.Rate, f.Most = rate, p.between(80, 150)
 		if p.IntN(2) == 0 {
-			rate = -rate
+			f.Rate = -rate
 		}
+		p.fit(f.Channel)
 		t := p.usual()
 		p.reload(t+p.minutes(120, 170), 1, p.minutes(6, 12))
-		p.faults = append(p.faults, night.Fault{Kind: kind, Channel: c, Other: other, From: t + p.minutes(25, 80), Rate: rate})
+		f.From = t + p.minutes(25, 80)
+		switch kind {
+		case night.Swapped:
+			f.Other = frame.Flue
+			if p.IntN(2) == 0 {
+				f.From = 0
+			}
+		case night.Drift:
+			for c := range frame.Count {
+				p.fit(c)
+			}
+		}
+		p.faults = append(p.faults, f)
 	})
+}
+
+// fit adds a sensor to the site, with its limit where it was not there.
+func (p *plan) fit(c frame.Channel) {
+	if p.site.Fitted[c] {
+		return
+	}
+	p.site.Fitted[c] = true
+	if p.level[c] > 0 {
+		p.site.Limits[c] = math.Round(1.25*p.level[c]/5) * 5
+	}
 }

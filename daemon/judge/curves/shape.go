@@ -30,6 +30,15 @@ func (l *pulse) value(at time.Duration) float64 {
 	return v
 }
 
+// level makes peak the highest that the pulse comes to.
+func (l *pulse) level() {
+	most := 0.0
+	for at := l.from; at < l.from+l.last; at += l.last / 200 {
+		most = max(most, l.value(at))
+	}
+	l.peak *= l.peak / most
+}
+
 // rise goes from 0 to 1, most of it while x does so too.
 func rise(shape int, x float64) float64 {
 	switch shape {

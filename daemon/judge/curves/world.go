@@ -136,6 +136,6 @@ func (p *plan) needed(share float64) float64 {
 // happens notes a hazard.
 func (p *plan) happens(h night.Hazard, cause string, from, to time.Duration) {
 	p.truth.Events = append(p.truth.Events, night.Event{
-		Hazard: h, From: from, To: to, Cause: cause, Channel: frame.Count, Other: frame.Count, What: cause,
+		Hazard: h, Began: from, From: from, To: to, Cause: cause, Channel: frame.Count, Other: frame.Count, What: cause,
 	})
 }

@@ -13,7 +13,7 @@ type Fault struct {
 	Kind           FaultKind
 	Channel, Other frame.Channel // Other for swapped wires
 	From           time.Duration
-	Rate           float64 // of a drift, in the channel's unit per hour
+	Rate, Most     float64 // of a drift: per hour, and how far it goes, in the channel's unit
 
 	caught bool // in its grip, with the reading of that moment
 	held   float64
@@ -46,7 +46,27 @@ func (f Fault) event(end time.Duration) Event {
 	if f.Kind == Swapped {
 		other = f.Other
 	}
-	return Event{Hazard: h, From: f.From, To: end, Channel: f.Channel, Other: other, What: string(f.Kind)}
+	return Event{Hazard: h, Began: f.From, From: f.From, To: end, Channel: f.Channel, Other: other, What: string(f.Kind)}
+}
+
+// shows is how far a reading must be wrong to show that it is: K, Pa.
+func shows(c frame.Channel) float64 {
+	if c.Pressure() {
+		return 2
+	}
+	return 40
+}
+
+// hidden reports whether the fault makes no difference yet that anybody could see.
+func (f *Fault) hidden(since time.Duration, v *frame.Values) bool {
+	switch f.Kind {
+	case Swapped:
+		return math.Abs(v[f.Channel]-v[f.Other]) < shows(f.Channel)
+	case Drift:
+		return math.Abs(f.Rate*since.Hours()) < shows(f.Channel)
+	default:
+		return false
+	}
 }
 
 // apply changes the readings out; v are the healthy ones without noise, shown the last
@@ -77,6 +97,6 @@ func (f *Fault) apply(at time.Duration, out *frame.Values, v frame.Values, shown
 	case HoseBlocked:
 		out[c] = f.held*math.Exp(-since/leakTime) + 0.02*r.NormFloat64()
 	case Drift:
-		out[c] += f.Rate * since / 3600
+		out[c] += max(-f.Most, min(f.Most, f.Rate*since/3600))
 	}
 }

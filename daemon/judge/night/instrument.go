@@ -75,26 +75,32 @@ type Recording struct {
 	model  Model
 	in     Instrument
 	faults []Fault
+	seen   []bool // by fault: it shows
+	first  int    // index of the first fault's event
 	rng    *rand.Rand
 	length time.Duration
 	truth  Truth
 
-	at     time.Duration
-	rows   int
-	lagged frame.Values
-	above  [frame.Count]int // 1 + index of the crossing that lasts
-	draft  float64          // averaged over seconds
-	turned time.Duration    // how long it has been turned
-	spill  int              // 1 + index of the spillage that lasts
-	shown  [frame.Count]float64
+	at      time.Duration
+	rows    int
+	lagged  frame.Values
+	above   [frame.Count]int // 1 + index of the crossing that lasts
+	coldest [frame.Count]float64
+	draft   float64 // averaged over seconds
+	spill   spell
+	shown   [frame.Count]float64
 }
 
 // Record returns the night. truth holds what the model's script knows; limits that are
 // passed, drafts that turn and faults of sensors are found and added here.
 func Record(site Site, m Model, in Instrument, faults []Fault, truth Truth, length time.Duration, r *rand.Rand) *Recording {
 	n := &Recording{site: site, model: m, in: in, faults: faults, rng: r, length: length, truth: truth}
+	n.seen, n.first = make([]bool, len(faults)), len(truth.Events)
 	for _, f := range faults {
 		n.truth.Events = append(n.truth.Events, f.event(length))
+	}
+	for c := range n.coldest {
+		n.coldest[c] = math.Inf(1)
 	}
 	return n
 }
@@ -162,6 +168,19 @@ const hysteresis = 10.0
 // gustTime is how long the draft must be turned to be more than a gust.
 const gustTime = 15 * time.Second
 
+// calm is how long the draft must be right again for a spell to be over.
+const calm = time.Minute
+
+// spell is a time for which the draft is turned over a fire.
+type spell struct {
+	lasts time.Duration
+	right time.Duration // how long it has been right again
+	began time.Duration
+	shown time.Duration // when the readings showed a fire to it
+	fire  bool          // they do
+	event int           // 1 + index of the event
+}
+
 // watch finds what is true by the readings without their noise.
 func (n *Recording) watch(at, dt time.Duration, healthy frame.Values) {
 	for c, limit := range n.site.Limits {
@@ -179,27 +198,67 @@ func (n *Recording) watch(at, dt time.Duration, healthy frame.Values) {
 			n.truth.Crossings[i-1].To = at
 		}
 	}
+	n.watchFaults(at, &healthy)
 	burning := n.model.Burning()
 	if burning {
 		n.truth.Burning += dt
 	}
-	n.draft += (healthy[frame.Draft] - n.draft) * (1 - math.Exp(-dt.Seconds()/5))
-	if n.rows == 1 {
+	n.watchDraft(at, dt, burning, &healthy)
+}
+
+// watchFaults moves a fault's beginning to when it shows.
+func (n *Recording) watchFaults(at time.Duration, healthy *frame.Values) {
+	for i := range n.faults {
+		f := &n.faults[i]
+		if n.seen[i] || at < f.From {
+			continue
+		}
+		if n.seen[i] = !f.hidden(at-f.From, healthy); !n.seen[i] {
+			n.truth.Events[n.first+i].From = at
+		}
+	}
+}
+
+// visible is how far a fire must have warmed a probe to be seen, K.
+var visible = [frame.Count]float64{frame.Firebox: 40, frame.Chamber: 40, frame.Flue: 20}
+
+// watchDraft finds the times for which the draft is turned over a fire.
+func (n *Recording) watchDraft(at, dt time.Duration, burning bool, healthy *frame.Values) {
+	fire := false
+	for c, k := range visible {
+		n.coldest[c] = min(n.coldest[c], healthy[c])
+		fire = fire || k > 0 && n.site.Fitted[c] && healthy[c] > n.coldest[c]+k
+	}
+	if n.draft += (healthy[frame.Draft] - n.draft) * (1 - math.Exp(-dt.Seconds()/5)); n.rows == 1 {
 		n.draft = healthy[frame.Draft]
 	}
-	if !burning || n.draft > 0 {
-		n.turned, n.spill = 0, 0
+	s := &n.spill
+	if s.right += dt; !burning || n.draft > 0 {
+		if s.event == 0 || s.right >= calm {
+			*s = spell{}
+		}
 		return
 	}
-	n.turned += dt
-	if n.spill == 0 && n.turned >= gustTime {
-		n.truth.Events = append(n.truth.Events, Event{
-			Hazard: Spillage, From: at - n.turned, Channel: frame.Count, Other: frame.Count, What: "the draft has turned",
-		})
-		n.spill = len(n.truth.Events)
+	s.right = 0
+	if s.lasts == 0 {
+		s.began = at
 	}
-	if n.spill > 0 {
-		n.truth.Events[n.spill-1].To = at
+	s.lasts += dt
+	if fire && !s.fire {
+		s.fire, s.shown = true, at
+	}
+	if s.event == 0 && s.lasts >= gustTime {
+		n.truth.Events = append(n.truth.Events, Event{
+			Hazard: Spillage, Began: s.began, Channel: frame.Count, Other: frame.Count, What: "the draft has turned",
+		})
+		s.event = len(n.truth.Events)
+	}
+	if s.event > 0 {
+		e := &n.truth.Events[s.event-1]
+		e.To = at
+		if e.From = s.shown; !s.fire {
+			e.From = at // nothing shows it so far
+		}
 	}
 }
 

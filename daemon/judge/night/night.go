@@ -75,8 +75,9 @@ const (
 // Event is a hazard that was there.
 type Event struct {
 	Hazard Hazard
-	// From is when the readings begin to show it, To when it is over.
-	From, To time.Duration
+	// From is when the readings begin to show it, To when it is over. Began is when it
+	// was there, which may be earlier: an alarm is not wrong from then on.
+	Began, From, To time.Duration
 	// Channel is the one concerned, frame.Count where it is none, and Other the second
 	// one of two swapped wires.
 	Channel, Other frame.Channel

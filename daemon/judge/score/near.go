@@ -21,13 +21,12 @@ const blip = 3
 // Watch follows the rows of a night for what the truth does not say: the times at
 // which a reading came near its limit.
 type Watch struct {
-	limits  [frame.Count]float64
-	run     [frame.Count]int
-	since   [frame.Count]time.Duration
-	close   [frame.Count][]night.Span
-	rows    int
-	to      time.Duration
-	burning time.Duration
+	limits [frame.Count]float64
+	run    [frame.Count]int
+	since  [frame.Count]time.Duration
+	close  [frame.Count][]night.Span
+	rows   int
+	to     time.Duration
 }
 
 // NewWatch returns a watch over a night at the site.
@@ -75,7 +74,7 @@ func (w *Watch) came(c frame.Channel, from, to time.Duration, t *night.Truth) bo
 // lied reports whether the channel's sensor was at fault in the span.
 func lied(t *night.Truth, c frame.Channel, s night.Span) bool {
 	for _, e := range t.Events {
-		if e.Hazard == night.SensorSilent && (e.Channel == c || e.Other == c) && e.From <= s.To && e.To >= s.From {
+		if e.Hazard == night.SensorSilent && (e.Channel == c || e.Other == c) && e.Began <= s.To && e.To >= s.From {
 			return true
 		}
 	}

@@ -108,7 +108,7 @@ func Score(w *Watch, t *night.Truth, said []Said) Night {
 	for _, e := range t.Events {
 		if d, due := detection(e, all); due {
 			for _, f := range n.False {
-				if isSensor(e.Hazard) && f.At >= e.From && f.At <= e.To+slack {
+				if isSensor(e.Hazard) && f.At >= e.Began && f.At <= e.To+slack {
 					d.Instead = string(f.Alarm)
 				}
 			}
@@ -197,7 +197,7 @@ func isSensor(h night.Hazard) bool { return h == night.SensorDead || h == night.
 // atFault reports whether the sensor that the alarm accuses was at fault.
 func atFault(s Said, t *night.Truth) bool {
 	for _, e := range t.Events {
-		if isSensor(e.Hazard) && (s.Channel == e.Channel || s.Channel == e.Other) && s.At >= e.From-slack {
+		if isSensor(e.Hazard) && (s.Channel == e.Channel || s.Channel == e.Other) && s.At >= e.Began-slack {
 			return true
 		}
 	}
@@ -231,7 +231,7 @@ func detection(e night.Event, all []span) (Detection, bool) {
 		return d, false
 	}
 	for _, s := range all {
-		if !told(s) || s.to < e.From || s.At > max(e.To, e.From+due) {
+		if !told(s) || s.to < e.From || s.At > max(e.To, e.From+due) || s.to < e.Began {
 			continue
 		}
 		d.Delay = max(0, s.At-e.From)
@@ -245,7 +245,7 @@ func detection(e night.Event, all []span) (Detection, bool) {
 func isFalse(s Said, w *Watch, t *night.Truth) bool {
 	on := func(h night.Hazard, before, after time.Duration) bool {
 		return slices.ContainsFunc(t.Events, func(e night.Event) bool {
-			return e.Hazard == h && s.At >= e.From-before && s.At <= e.To+after
+			return e.Hazard == h && s.At >= e.Began-before && s.At <= e.To+after
 		})
 	}
 	anyNear := func(before, after time.Duration) bool {
@@ -265,6 +265,9 @@ func isFalse(s Said, w *Watch, t *night.Truth) bool {
 		}
 		return !(on(night.Overfire, slack, 0) || on(night.ChimneyFire, slack, afterFire)) || !anyNear(slack, horizon)
 	case alarm.Overheat:
+		if s.Channel >= frame.Count {
+			return !anyNear(around, slack)
+		}
 		return !w.came(s.Channel, s.At-around, s.At+slack, t)
 	case alarm.ChimneyFire:
 		return !on(night.ChimneyFire, slack, afterFire)

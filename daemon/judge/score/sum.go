@@ -70,6 +70,21 @@ type Delays struct {
 	Instead int `json:"false_alarm_instead"`
 }
 
+func (d *Delays) count(one Detection) {
+	d.Share.count(one.Seen)
+	if one.Delay >= 0 {
+		d.delays = append(d.delays, one.Delay.Seconds())
+	}
+	if one.Instead != "" {
+		d.Instead++
+	}
+}
+
+func (d *Delays) close() {
+	slices.Sort(d.delays)
+	d.Median = quantile(d.delays, 0.5)
+}
+
 // Sum is what came of a set of nights.
 type Sum struct {
 	Nights  int     `json:"nights"`
@@ -85,8 +100,10 @@ type Sum struct {
 	CauseLoose Share                     `json:"cause_right_fuel_as_one"`
 	Confusion  map[string]map[string]int `json:"confusion"` // true, said
 	Hazards    map[night.Hazard]*Delays  `json:"hazards"`
-	False      map[string]int            `json:"false_high"` // by alarm
-	FalseAll   int                       `json:"false_high_all"`
+	// ByWhat holds the same by hazard and what it was, "sensor-silent: frozen".
+	ByWhat   map[string]*Delays `json:"hazards_by_what"`
+	False    map[string]int     `json:"false_high"` // by alarm
+	FalseAll int                `json:"false_high_all"`
 	// LegitRunaways are runaways in nights that call for no high alarm, by kind.
 	LegitRunaways map[string]int `json:"runaways_in_legit_nights"`
 	Accused       map[string]int `json:"sensors_accused_wrongly"` // by alarm and channel
@@ -106,7 +123,7 @@ func (s *Sum) PerThousand(count int) float64 {
 func Add(nights []Night) *Sum {
 	s := &Sum{
 		ByCause: map[string]*Foresight{}, Confusion: map[string]map[string]int{},
-		Hazards: map[night.Hazard]*Delays{}, False: map[string]int{}, LegitRunaways: map[string]int{},
+		Hazards: map[night.Hazard]*Delays{}, ByWhat: map[string]*Delays{}, False: map[string]int{}, LegitRunaways: map[string]int{},
 		Accused: map[string]int{}, Raised: map[string]int{},
 	}
 	for i := range nights {
@@ -117,8 +134,10 @@ func Add(nights []Night) *Sum {
 		f.close()
 	}
 	for _, d := range s.Hazards {
-		slices.Sort(d.delays)
-		d.Median = quantile(d.delays, 0.5)
+		d.close()
+	}
+	for _, d := range s.ByWhat {
+		d.close()
 	}
 	return s
 }
@@ -171,18 +190,17 @@ func (s *Sum) crossing(c Crossing) {
 }
 
 func (s *Sum) hazard(d Detection) {
-	h := s.Hazards[d.Hazard]
-	if h == nil {
-		h = &Delays{}
-		s.Hazards[d.Hazard] = h
+	count(s.Hazards, d.Hazard, d)
+	if d.What != "" {
+		count(s.ByWhat, string(d.Hazard)+": "+d.What, d)
 	}
-	h.count(d.Seen)
-	if d.Delay >= 0 {
-		h.delays = append(h.delays, d.Delay.Seconds())
+}
+
+func count[K comparable](all map[K]*Delays, k K, d Detection) {
+	if all[k] == nil {
+		all[k] = &Delays{}
 	}
-	if d.Instead != "" {
-		h.Instead++
-	}
+	all[k].count(d)
 }
 
 // Minutes writes seconds as minutes, for tables.

@@ -133,18 +133,22 @@ var kinds = []kindOf{
 	sensor("hose-blocked", night.HoseBlocked, frame.Draft),
 }
 
-// sensor is a kind in which one of the channels' sensors fails while it burns.
+// sensor is a kind in which one of the channels' sensors fails while it burns; wires are
+// as often exchanged from the start.
 func sensor(name string, kind night.FaultKind, channels ...frame.Channel) kindOf {
 	return hazard(name, "a sensor's fault while it burns: "+string(kind), func(p *plan) {
-		c := channels[p.IntN(len(channels))]
-		other := frame.Count
-		p.fitted[c] = true
-		if kind == night.Swapped {
-			other = frame.Flue
-		}
+		f := night.Fault{Kind: kind, Channel: channels[p.IntN(len(channels))], Other: frame.Count}
+		p.fitted[f.Channel] = true
 		t := p.usual()
 		p.reload(t+p.minutes(130, 170), p.mass, p.wet, 1)
-		p.faults = append(p.faults, night.Fault{Kind: kind, Channel: c, Other: other, From: t + p.minutes(20, 80)})
+		f.From = t + p.minutes(20, 80)
+		if kind == night.Swapped {
+			f.Other = frame.Flue
+			if p.IntN(2) == 0 {
+				f.From = 0
+			}
+		}
+		p.faults = append(p.faults, f)
 	})
 }
 

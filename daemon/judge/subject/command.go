@@ -50,17 +50,23 @@ func NewCommand(line, dir string, s night.Site) (*Command, error) {
 	return c, nil
 }
 
-// Config is the site's configuration file.
+// Config is the site's configuration file. A limit needs a sensor to watch it; which
+// chip that is does not matter to a log.
 func Config(s night.Site) string {
-	var b strings.Builder
+	var b, chips strings.Builder
 	fmt.Fprintf(&b, "[site]\nname = \"judged\"\nunits = \"si\"\naltitude = \"%.0f m\"\n\n", s.Altitude)
 	fmt.Fprintf(&b, "[appliance]\ndraft-low = \"%.3f Pa\"\ndraft-high = \"%.3f Pa\"\n\n[limits]\n", s.DraftLow, s.DraftHigh)
-	for _, c := range []frame.Channel{frame.Firebox, frame.Chamber, frame.Flue} {
+	for i, c := range []frame.Channel{frame.Flue, frame.Chamber, frame.Firebox} {
+		if !s.Fitted[c] {
+			continue
+		}
 		if s.Limits[c] > 0 {
 			fmt.Fprintf(&b, "%s = \"%.3f degC\"\n", c, s.Limits[c])
 		}
+		fmt.Fprintf(&chips, "\n[[sensor]]\nchannels = [\"%s\"]\nchip = \"max31856\"\nbus = \"/dev/spidev0.%d\"\nthermocouple = \"K\"\n", c, i)
 	}
-	return b.String()
+	chips.WriteString("\n[[sensor]]\nchannels = [\"draft\"]\nchip = \"sdp810-125pa\"\nbus = \"/dev/i2c-1\"\n")
+	return b.String() + chips.String()
 }
 
 // Write adds a frame to the log.

@@ -84,11 +84,13 @@ func causes(alarm.Status) []string { return nil }
 // margin is how far under its limit the fixed threshold stands, K.
 const margin = 30
 
-// Threshold is what an owner has otherwise: an alarm at the limit minus 30 K. It calls
-// that a runaway, so that it is scored alike.
+// Threshold is what an owner has otherwise: an alarm at the limit minus 30 K, by the
+// median of three readings so that a single absurd one is no alarm. It calls that a
+// runaway, so that it is scored alike.
 type Threshold struct {
 	limits [frame.Count]float64
 	on     [frame.Count]bool
+	last   [frame.Count][2]float64
 	said   []score.Said
 }
 
@@ -111,11 +113,14 @@ func (t *Threshold) Step(f frame.Frame) []score.Said {
 		if limit == 0 || !in.Usable() {
 			continue
 		}
+		l := &t.last[c]
+		value := max(min(l[0], l[1]), min(max(l[0], l[1]), in.Value))
+		l[0], l[1] = l[1], in.Value
 		state := ""
 		switch {
-		case !t.on[c] && in.Value > limit-margin:
+		case !t.on[c] && value > limit-margin:
 			t.on[c], state = true, "raised"
-		case t.on[c] && in.Value < limit-margin-10:
+		case t.on[c] && value < limit-margin-10:
 			t.on[c], state = false, "cleared"
 		default:
 			continue
