@@ -173,6 +173,21 @@ func (t *trail) bounds(c frame.Channel, over int) (low, high float64) {
 	return low, high
 }
 
+// latest is bounds without the marks that have no level; NaN where none has one.
+func (t *trail) latest(c frame.Channel, over int) (low, high float64) {
+	low, high = math.NaN(), math.NaN()
+	for i := range min(over+1, t.count) {
+		v := t.ago(i)[c]
+		if !(v >= low) && !math.IsNaN(v) {
+			low = v
+		}
+		if !(v <= high) && !math.IsNaN(v) {
+			high = v
+		}
+	}
+	return low, high
+}
+
 // mean is that of the levels from marks ago to marks ago that there are; NaN for none.
 func (t *trail) mean(c frame.Channel, from, to int) float64 {
 	sum, n := 0.0, 0.0

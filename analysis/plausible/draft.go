@@ -90,14 +90,19 @@ func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64)
 
 	burning := in.Phase.Fire() && flue >= hotFlue
 	reversed := d.reversed(v, dt, c, in.Phase, burning)
-	if d.stirs = lasting(d.stirs, dt, c.brief >= lively*lively && c.noisy(c.brief)); d.stirs >= stirsFor {
+	if c.brief >= lively*lively && c.noisy(c.brief) {
+		d.stirs = min(d.stirs+dt, stirsFor)
+	} else {
+		d.stirs = max(d.stirs-2*dt, 0)
+	}
+	if d.stirs >= stirsFor {
 		d.stirred = 1
 	} else if d.stirred > 0 {
 		d.stirred += dt
 	}
 	alive := d.stirred > 0 && d.stirred <= stirredAgo
 	fell := d.fall.step(v, dt, c, alive, in.Phase.Fire() && !(flue < hotFlue), flue)
-	blocked := d.blocked(dt, c, alive, burning && flue >= hot)
+	blocked := d.blocked(dt, c, alive, burning)
 	d.missed(dt, burning && flue >= hot, flue)
 	switch {
 	case reversed:

@@ -18,12 +18,19 @@ const (
 	firesNoise   = 60.0             // K over the room: the fire stirs the gas at the probe
 	besideAfter  = 3 * time.Minute
 	besideRise   = 40.0 // K over the room: it is in the gas
+	besideSteps  = 6.0
+	besideLeast  = 1.5 // K
+	upstream     = 4.0
 	besideMoved  = 40.0 // K that another probe in the gas has moved meanwhile
 	stillWithin  = 1.5  // K that the level of a stuck chip with noise behind it moves
 	stillMoved   = 100.0
 	stillMarks   = 20   // 10 min
 	stillHot     = 60.0 // K over the room
 	aliveChanges = 20   // of the value: before that it is not known to move at all
+	longKnown    = 20 * time.Minute
+	longAfter    = 12 * time.Minute
+	longShare    = 10
+	longQuantum  = 0.5 // K: a coarser reading rests for long
 	othersMoving = time.Minute
 )
 
@@ -33,8 +40,9 @@ type frozen struct {
 	noisy   [2]time.Duration // so long has it had noise
 	longest [2]time.Duration // it repeated
 	run     time.Duration
-	changes int  // of its value so far
-	still   bool // found by the trail
+	lived   time.Duration // beside a fire
+	changes int           // of its value so far
+	still   bool          // found by the trail
 	stuck   bool
 }
 
@@ -63,8 +71,12 @@ func (r *Rules) stuck(in Inputs, dt time.Duration, marked bool, found *Findings)
 			}
 		}
 		f.run = course.same
+		if regime == 1 && f.run == 0 {
+			f.lived += dt
+		}
 		if !f.stuck && course.repeats >= stuckLooks && c != frame.Draft &&
-			f.noisy[regime] >= knownAfter && course.same >= max(stuckAfter, stuckShare*f.longest[regime]) {
+			(f.noisy[regime] >= knownAfter && course.same >= max(stuckAfter, stuckShare*f.longest[regime]) ||
+				c <= frame.Flue && r.tooLong(f, course)) {
 			f.stuck = r.anotherMoves(c)
 		}
 		if marked {
@@ -74,6 +86,13 @@ func (r *Rules) stuck(in Inputs, dt time.Duration, marked bool, found *Findings)
 			found.add(c, Frozen)
 		}
 	}
+}
+
+// tooLong reports whether a probe in a fire's gas has said the same for much longer than
+// it ever did in this fire. A fire that calms down comes to that by degrees.
+func (r *Rules) tooLong(f *frozen, c *course) bool {
+	return c.value-r.room >= firesNoise && f.changes >= aliveChanges && f.lived >= longKnown &&
+		c.quantum <= longQuantum && c.same >= max(longAfter, longShare*f.longest[1])
 }
 
 // anotherMoves tells a stuck channel from a log that repeats everything.
@@ -97,23 +116,31 @@ func (r *Rules) stillBeside(c frame.Channel, found *Findings) bool {
 	if r.frozen[c].changes < aliveChanges {
 		return false
 	}
-	var same, level bool
-	over := min(int(course.same/mark)-2, longAgo) // levels lag
-	f := &r.frozen[c]
-	same = course.value-r.room >= besideRise && course.repeats >= stuckLooks/2 &&
-		course.same >= max(besideAfter, stuckShare*max(f.longest[0], f.longest[1]))
+	var level bool
 	if r.trail.count > stillMarks {
 		low, high := r.trail.bounds(c, stillMarks)
 		level = low-r.room >= stillHot && high-low <= max(stillWithin, float64(0.5*math.Sqrt(course.usual)))
 	}
+	f := &r.frozen[c]
+	rise := course.value - r.room
+	same := rise >= besideRise && course.repeats >= stuckLooks/2 &&
+		course.same >= max(besideAfter, stuckShare*max(f.longest[0], f.longest[1]))
+	over := min(int(course.same/mark)-2, longAgo) // levels lag
 	for _, o := range heated {
 		if o == c || r.distrusted(o, found) {
 			continue
 		}
-		if same && r.moved(o, over) >= besideMoved {
+		// By its own share of what the other moved the channel would have gone over many of
+		// its steps. The flue moves with its exchanger too, and wood falls against the
+		// firebox's probe and off again: what they do says less of what is upstream.
+		moved := r.moved(o, over)
+		follows := besideSteps*course.quantum + besideLeast
+		if c != frame.Flue {
+			follows *= upstream
+		}
+		if same && (moved >= besideMoved || float64(moved*rise) >= float64(follows*(r.courses[o].level-r.room))) {
 			return true
 		}
-		// Wood may lie against the firebox's probe and fall off again: it alone moves.
 		if level && o != frame.Firebox && r.moved(o, stillMarks) >= stillMoved {
 			return true
 		}

@@ -47,7 +47,7 @@ const (
 	returnFor    = 5 * time.Minute
 	plenumFrom   = 120.0 // °C
 	plenumBy     = 60.0
-	plenumFor    = 10 * time.Minute
+	plenumFor    = 6 * time.Minute
 	coldHouse    = 8.0 // °C: no room is, an hour after a fire was lit in it,
 	outdoorBy    = 12.0
 	outdoorFor   = time.Hour // while it is so much warmer outdoors
@@ -260,9 +260,14 @@ func (r *Rules) fromTheStart(in Inputs, dt time.Duration, found *Findings) {
 		}
 	}
 	plenum, back := in.Values[frame.Plenum], in.Values[frame.Return]
-	o.ordered[frame.Plenum] = o.ordered[frame.Plenum] || flue >= plenum+rightRise
-	o.turn(frame.Plenum, frame.Flue, plenumFor, dt,
-		o.begun && !o.ordered[frame.Plenum] && plenum >= plenumFrom && plenum >= flue+plenumBy)
+	// Air is not as hot as the gas that heats it: the coolest gas is where the air's probe is.
+	coolest, gas := frame.Flue, flue
+	if chamber := r.courses[frame.Chamber].level; in.Values.Has(frame.Chamber) && !(chamber >= flue) {
+		coolest, gas = frame.Chamber, chamber
+	}
+	o.ordered[frame.Plenum] = o.ordered[frame.Plenum] || gas >= plenum+rightRise
+	o.turn(frame.Plenum, coolest, plenumFor, dt,
+		o.begun && !o.ordered[frame.Plenum] && plenum >= plenumFrom && plenum >= gas+plenumBy)
 	o.turn(frame.Return, frame.Plenum, returnFor, dt, back >= returnMost && back >= plenum+returnBy)
 	o.turn(frame.Outdoor, frame.Room, outdoorFor, dt, in.Phase.Fire() &&
 		in.Values[frame.Room] < coldHouse && in.Values[frame.Outdoor] >= in.Values[frame.Room]+outdoorBy)

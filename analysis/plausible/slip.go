@@ -20,6 +20,12 @@ const (
 	neighbours   = 0.90 // of theirs is left all the time
 	neighboursUp = 1.10 // more of it may be the danger: a fire in the flue, air from a door
 	draftLeft    = 0.75
+	aloneMarks   = 8 // 4 min
+	aloneRise    = 100.0
+	aloneLeft    = 0.36 // a furnace with its fan on keeps 1/e
+	aloneFlat    = 2    // marks
+	aloneBack    = 0.7
+	aloneMoves   = 0.06 // of the rise before
 	slipBack     = 0.90 // of the share that it had of its neighbour's rise
 	slipBackFor  = 2 * time.Minute
 	slipCold     = 60.0 // K over the room of the neighbour: nothing to compare with
@@ -28,8 +34,9 @@ const (
 // slip is one probe that lost its place.
 type slip struct {
 	out    bool
+	alone  bool          // there was nothing to compare with
 	beside frame.Channel // compared with
-	share  float64       // of its rise, before
+	share  float64       // of its rise, before; alone: its own rise
 	back   time.Duration
 	cold   time.Duration
 }
@@ -90,8 +97,13 @@ func (r *Rules) slipped(in Inputs, dt time.Duration, marked bool, found *Finding
 
 // follow ends a slip when the probe has its share again, or when the fire is out.
 func (s *slip) follow(dt time.Duration, rise, beside float64) {
-	s.back = lasting(s.back, dt, rise >= float64(slipBack*s.share*beside))
-	s.cold = lasting(s.cold, dt, beside < slipCold)
+	if s.alone { // its own rise is all there is
+		s.back = lasting(s.back, dt, rise >= float64(aloneBack*s.share))
+		s.cold = lasting(s.cold, dt, rise < near)
+	} else {
+		s.back = lasting(s.back, dt, rise >= float64(slipBack*s.share*beside))
+		s.cold = lasting(s.cold, dt, beside < slipCold)
+	}
 	if s.back >= slipBackFor || s.cold >= agreement {
 		*s = slip{}
 	}
@@ -128,13 +140,26 @@ func (r *Rules) slipping(c frame.Channel, in Inputs, found *Findings) slip {
 		beside = o
 	}
 	if beside == frame.Count {
-		return slip{}
+		return r.slippingAlone(c, in)
 	}
 	usual := r.shares[c][beside]
 	if usual.known < usualFrom || after > float64(slipUsual*usual.share*(now[beside]-r.room)) {
 		return slip{}
 	}
 	return slip{out: true, beside: beside, share: min(usual.share, before/(then[beside]-r.room))}
+}
+
+// slippingAlone is for a flue's probe with nothing beside it but the draft: it fell by more
+// than a furnace can, and stays where it is, as nothing does that cools.
+func (r *Rules) slippingAlone(c frame.Channel, in Inputs) slip {
+	if c != frame.Flue || r.trail.count <= aloneMarks || !in.Values.Has(frame.Draft) || in.Values.Has(frame.Chamber) || in.Values.Has(frame.Firebox) {
+		return slip{}
+	}
+	before, now := r.trail.ago(aloneMarks)[c]-r.room, r.trail.ago(0)[c]-r.room
+	if before >= aloneRise && now >= near && now <= float64(aloneLeft*before) && r.moved(c, aloneFlat) <= float64(aloneMoves*before) {
+		return slip{out: true, alone: true, share: before}
+	}
+	return slip{}
 }
 
 // draftStays reports whether the draft of the last minutes is that of the time before, as
