@@ -12,26 +12,33 @@ import (
 const (
 	hotFlue   = 60.0 // K over the room: a chimney with such gas in it draws
 	strong    = 3.0  // Pa: a draft
-	weak      = 0.5  // Pa: none
+	weak      = 0.5  // Pa: none, with what a sensor's zero may be off
+	none      = 0.3  // Pa: none, where nothing else says so
 	wrongSign = -2.0 // Pa: as strong as a draft, the other way
-	still     = 0.05 // Pa of movement: what a sensor hears of itself
-	lively    = 0.1  // Pa of movement: gas that moves
-	leap      = 1.0  // Pa: more from one reading to the next counts as this
-	nothing   = 1.0  // Pa of level: what a blocked hose is left with in the end
+	lively    = 0.05 // Pa of movement: gas that moves, and no sensor that hears itself
+	still     = 0.1  // Pa of movement: the most that a blocked hose lets through
+	collapsed = 0.25 // of the movement before is left
+	recovered = 0.5
 )
 
 const (
-	offWithin  = 5 * time.Second  // a hose comes off at once, a chimney stalls slowly
-	offFor     = 30 * time.Second // and the reading stays at nothing
-	wrongFor   = time.Minute
-	levelOver  = 30 * time.Second
-	movesOver  = time.Minute
-	movesFrom  = 2 * time.Minute // before that there is too little to tell
-	livelyFor  = 5 * time.Minute // so long is no single step of the level
-	coldFor    = 30 * time.Minute
-	coldOver   = 10 * time.Minute
-	tallest    = 12.0 // m, of the chimneys that such furnaces have
-	windOnCold = 3.0  // Pa that a wind adds over ten minutes
+	wrongFor    = time.Minute
+	wrongLong   = 10 * time.Minute // without a step: that chimney would have put its fire out
+	wrongOver   = 30 * time.Second
+	mirrorIn    = 5 * time.Second
+	mirrorShare = 0.3
+	blockedFrom = 5 * time.Minute // before that there is too little to tell
+	blockedFor  = 3 * time.Minute // a lull
+	blockedSoon = 30 * time.Second
+	stirsFor    = 5 * time.Minute  // so long is no single step of the level
+	stirredAgo  = 15 * time.Minute // a fire that burns out takes hours
+	goneFor     = 10 * time.Minute
+	goneFlue    = 0.85 // of its rise then: a fire without air cools
+	coldFor     = 30 * time.Minute
+	coldOver    = 10 * time.Minute
+	tallest     = 12.0 // m, of the chimneys that such furnaces have
+	windOnCold  = 3.0  // Pa that a wind adds over ten minutes
+	windsMost   = 4.0  // times its own movement: turbulence of 12 % is that of an open sea
 )
 
 // Outdoor temperatures that are assumed where nobody measures them, °C.
@@ -42,95 +49,131 @@ const (
 
 // draft follows the pressure.
 type draft struct {
-	has      bool
-	value    float64
-	seen     time.Duration // data so far
-	level    float64       // Pa, over levelOver
-	calm     float64       // Pa, over coldOver
-	movement float64       // Pa², half the mean square of successive differences
-	livened  time.Duration // so long has it moved
-	was      bool          // it has moved for long
+	level float64 // Pa, over wrongOver
+	calm  float64 // Pa, over coldOver
+	swing float64 // Pa², its variance
+	begun bool
 
-	sinceStrong time.Duration
-	wasStrong   bool
-	weakFor     time.Duration // reads nothing
-	fell        bool          // from strong to nothing within offWithin
-	wrong       time.Duration // reads the wrong sign
-	cold        time.Duration // there has been no fire
+	stirs   time.Duration // so long has it moved
+	stirred time.Duration // since it last had moved for long; zero if it never has
+	fall    fall
+	was     float64 // Pa² of movement before it collapsed; zero while it has not
+	dead    time.Duration
+
+	flueWas float64 // K, when the draft was last there
+	gone    time.Duration
+	wrong   time.Duration // reads the wrong sign
+	drew    bool          // it has been strong since the furnace was cold
+	pulled  float64       // Pa, before it last was not strong
+	since   time.Duration // since then
+	mirror  bool          // it went straight from there to the same with the wrong sign
+	cold    time.Duration // there has been no fire
 }
 
 // step judges one frame. flue is its rise over the room, NaN where it is not known.
-func (d *draft) step(in Inputs, dt time.Duration, flue, room float64) string {
+func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64) string {
 	d.cold = lasting(d.cold, dt, in.Phase == burn.Cold)
 	v := in.Values[frame.Draft]
 	if math.IsNaN(v) {
-		cold := d.cold
-		*d = draft{cold: cold}
+		if c.count == 0 {
+			*d = draft{cold: d.cold}
+		}
 		return ""
 	}
-	d.follow(v, dt)
+	if !d.begun {
+		d.begun, d.level, d.calm = true, v, v
+	}
+	d.level = toward(d.level, v, dt, wrongOver)
+	off := v - d.calm
+	d.calm = toward(d.calm, v, dt, coldOver)
+	d.swing = toward(d.swing, float64(off*off), dt, coldOver)
+
 	burning := in.Phase.Fire() && flue >= hotFlue
-	d.wrong = lasting(d.wrong, dt, burning && d.level <= wrongSign)
+	reversed := d.reversed(v, dt, c, in.Phase, burning)
+	if c.brief >= lively*lively && c.noisy(c.brief) {
+		d.stirs = min(d.stirs+dt, stirsFor)
+	} else {
+		d.stirs = max(d.stirs-2*dt, 0)
+	}
+	if d.stirs >= stirsFor {
+		d.stirred = 1
+	} else if d.stirred > 0 {
+		d.stirred += dt
+	}
+	alive := d.stirred > 0 && d.stirred <= stirredAgo
+	fell := d.fall.step(v, dt, c, alive, in.Phase.Fire() && !(flue < hotFlue), flue)
+	blocked := d.blocked(dt, c, alive, burning)
+	d.missed(dt, burning && flue >= hot, flue)
 	switch {
-	case d.wrong >= wrongFor:
+	case reversed:
 		return HoseSwapped
-	case burning && d.fell && d.weakFor >= offFor:
-		return HoseOff
-	case burning && flue >= hot && d.seen >= movesFrom && d.movement < still*still && (d.was || math.Abs(d.level) < nothing):
-		// A level without any movement may be a log without noise, unless there was some.
+	case fell != "":
+		return fell
+	case blocked:
 		return TubeBlocked
-	case d.cold >= coldFor && d.seen >= coldOver && !coldDraft(d.calm, in.Values[frame.Outdoor], room):
+	case d.gone >= goneFor:
+		return DraftGone
+	case d.cold >= coldFor && c.seen >= coldOver && !coldDraft(d.calm, math.Sqrt(d.swing), in.Values[frame.Outdoor], room):
 		return ZeroDrift
 	}
 	return ""
 }
 
-// follow keeps what the rules judge by.
-func (d *draft) follow(v float64, dt time.Duration) {
-	if !d.has {
-		*d = draft{has: true, value: v, level: v, calm: v, cold: d.cold}
+// reversed reports whether the draft has the wrong sign because of the hose: it turned
+// over at once, as strong as before, or it never was a draft while the fire that needs
+// one burned on.
+func (d *draft) reversed(v float64, dt time.Duration, c *course, phase burn.Phase, burning bool) bool {
+	if phase == burn.Cold {
+		d.drew = false
 	}
-	d.seen += dt
-	d.level = toward(d.level, v, dt, levelOver)
-	d.calm = toward(d.calm, v, dt, coldOver)
-	if dt > 0 {
-		step := max(-leap, min(leap, v-d.value))
-		// Of the first samples the plain mean.
-		d.movement = toward(d.movement, float64(float64(step*step)/2), dt, min(movesOver, d.seen))
-	}
-	d.value = v
-	d.livened = lasting(d.livened, dt, d.movement > lively*lively)
-	d.was = d.was || d.livened >= livelyFor
-
-	d.sinceStrong += dt
+	d.since += dt
 	if v >= strong {
-		d.sinceStrong, d.wasStrong = 0, true
+		d.drew, d.pulled, d.since, d.mirror = true, c.level, 0, false
 	}
-	if math.Abs(v) > weak {
-		d.weakFor, d.fell = 0, false
-		return
+	if v <= -strong && d.drew && d.since <= max(mirrorIn, dt) && math.Abs(v+d.pulled) <= float64(mirrorShare*d.pulled) {
+		d.mirror = true
 	}
-	if d.weakFor == 0 && dt > 0 && d.wasStrong && d.sinceStrong <= offWithin {
-		d.fell = true
-	}
-	d.weakFor += dt
+	d.wrong = lasting(d.wrong, dt, burning && d.level <= wrongSign)
+	return d.mirror && d.wrong >= wrongFor || !d.drew && d.wrong >= wrongLong
 }
 
-// toward moves an average by the backward-difference weight: stable for any step, and the
-// same on every machine.
-func toward(average, v float64, dt, over time.Duration) float64 {
-	s := dt.Seconds()
-	if w := s + over.Seconds(); w > 0 {
-		return average + float64(s/w*(v-average))
+// blocked reports whether the gas in the hose has stopped moving: beside a fire it never
+// rests, and its movement does not vanish within minutes. A log that never had any
+// movement tells nothing.
+func (d *draft) blocked(dt time.Duration, c *course, alive, burning bool) bool {
+	if !burning || c.seen < blockedFrom {
+		d.was, d.dead = 0, 0
+		return false
 	}
-	return average
+	if d.was > 0 && (c.brief >= float64(recovered*recovered*d.was) || c.brief > still*still) {
+		d.was, d.dead = 0, 0
+	}
+	if d.was == 0 && alive && c.usual >= lively*lively && c.noisy(c.usual) &&
+		c.brief < float64(collapsed*collapsed*c.usual) && c.brief <= still*still {
+		d.was = c.usual
+	}
+	d.dead = lasting(d.dead, dt, d.was > 0)
+	after := blockedFor
+	if math.Abs(c.level) < strong {
+		after = blockedSoon // or it is taken for a draft that has turned
+	}
+	return d.dead >= after
+}
+
+// missed follows a draft that is at nothing for long beside a fire that goes on.
+func (d *draft) missed(dt time.Duration, burning bool, flue float64) {
+	if !burning || math.Abs(d.level) > none {
+		d.gone, d.flueWas = 0, flue
+		return
+	}
+	d.gone = lasting(d.gone, dt, flue >= float64(goneFlue*d.flueWas))
 }
 
 // coldDraft reports whether a chimney without a fire can have this draft: between none
 // and what a tall one has, full of air at the room's temperature, and what wind adds.
 //
 //	Δp = g·H·(ρ_outdoor − ρ_room), ρ = 353.05/T (dry air at 101 325 Pa)
-func coldDraft(pa, outdoor, room float64) bool {
+func coldDraft(pa, swing, outdoor, room float64) bool {
 	cold, warm := outdoor, outdoor
 	if math.IsNaN(outdoor) {
 		cold, warm = coldestDay, hottestDay
@@ -138,5 +181,6 @@ func coldDraft(pa, outdoor, room float64) bool {
 	stack := func(outside float64) float64 {
 		return float64(9.80665*tallest*353.05) * (1/(outside+273.15) - 1/(room+273.15))
 	}
-	return pa >= min(0, stack(warm))-windOnCold && pa <= max(0, stack(cold))+windOnCold
+	wind := windOnCold + float64(windsMost*swing)
+	return pa >= min(0, stack(warm))-wind && pa <= max(0, stack(cold))+wind
 }

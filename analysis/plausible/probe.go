@@ -15,12 +15,19 @@ const (
 	rich = 300.0 // upstream gas that must warm the flue, whatever the exchanger takes
 )
 
-// quickest is less time than a furnace takes from hot to near, and more than a probe in
-// room air does. A furnace that cools with the blower on, with all of its mass at the
+// quickMarks and quickLeft are what no furnace falls by and a probe in room air does: to
+// less than a third in 3 min. A furnace that cools with the blower on, with all of its mass at the
 // exchanger, has a time constant of 4 min (100 kg of steel, 200 W/K), hence 290 s from
 // 100 K to 30 K; a probe of 8 mm in still air 156 s, hence 190 s (judgement from those
 // figures, no source).
-const quickest = 200 * time.Second
+const (
+	quickMarks = 6
+	quickLeft  = 0.3
+	quickFrom  = 60.0 // K over the room
+)
+
+// turnedMarks is how long a turned draft cools the flue's probe.
+const turnedMarks = 6
 
 // disagreement is how long two probes in the same gas may contradict each other while
 // one still warms, and agreement how long all others must be cold for a cold one to be
@@ -32,8 +39,6 @@ const (
 
 // probe is one temperature in the fire's gas.
 type probe struct {
-	wasHot   bool
-	hotAt    time.Duration
 	out      bool
 	against  time.Duration // how long the others have contradicted it
 	together time.Duration // how long they have agreed that it is cold
@@ -41,59 +46,69 @@ type probe struct {
 
 // pulledOut finds probes that read the room's air beside a fire: one that fell there more
 // quickly than a furnace cools, or one that is contradicted by another for long.
-func (r *Rules) pulledOut(in Inputs, dt time.Duration, room float64, found *Findings) {
-	for _, c := range heated() {
+func (r *Rules) pulledOut(in Inputs, dt time.Duration, found *Findings) {
+	for _, c := range heated {
 		p := &r.probes[c]
-		rise := in.Values[c] - room
+		rise := in.Values[c] - r.room
+		if found[c] == ChannelsSwapped {
+			*p = probe{}
+			continue
+		}
 		if math.IsNaN(rise) {
 			continue // what is out stays out while its wire is off
 		}
-		others, cold := r.others(c, in, room)
+		others, cold := r.others(c, in, found)
 		p.against = lasting(p.against, dt, rise < near && others)
 		p.together = lasting(p.together, dt, cold)
 		switch {
 		case rise >= hot:
-			p.wasHot, p.hotAt, p.out = true, in.At, false
+			p.out = false
 		case p.out:
 			// It stays so until it is warmed again, or until all others have long been
 			// cold: this probe cannot tell whether the fire is out.
 			p.out = rise <= back && p.together < agreement
-			p.wasHot = p.wasHot && p.out
 		case rise < near:
-			fell := p.wasHot && in.At >= p.hotAt && in.At-p.hotAt < quickest
-			p.out = fell || p.against >= disagreement
+			p.out = r.fell(c, rise) || p.against >= disagreement
 		}
 		if p.out {
-			found[c] = ProbeOut
+			found.add(c, ProbeOut)
 		}
 	}
+}
+
+// fell reports whether the probe has lost more of its rise than a furnace can.
+func (r *Rules) fell(c frame.Channel, rise float64) bool {
+	_, high := r.trail.latest(c, quickMarks)
+	before := high - r.room
+	return before >= quickFrom && rise <= float64(quickLeft*before) && !r.turned()
+}
+
+// turned reports whether the chimney has lately stopped drawing: what comes down it then
+// cools the flue as quickly as the room does.
+func (r *Rules) turned() bool {
+	low, _ := r.trail.latest(frame.Draft, turnedMarks)
+	return low <= weak || r.courses[frame.Draft].fresh() && r.courses[frame.Draft].level <= weak
 }
 
 // others says what the other probes make of a cold reading of c: that it cannot be
 // (contradict), or that all of them are cold too.
-func (r *Rules) others(c frame.Channel, in Inputs, room float64) (contradict, cold bool) {
+func (r *Rules) others(c frame.Channel, in Inputs, found *Findings) (contradict, cold bool) {
 	seen := false
 	cold = true
-	for _, o := range heated() {
-		rise := in.Values[o] - room
+	for _, o := range heated {
+		rise := r.rise(o, &in, found)
 		if o == c || math.IsNaN(rise) || r.probes[o].out {
 			continue
 		}
-		seen = true
-		cold = cold && rise < near
+		seen, cold = true, cold && rise < near
 		limit := rich
-		if o > c { // downstream of c: gas only cools on its way
+		if o == frame.Flue { // downstream of c: gas only cools on its way, and no brick keeps it warm
 			limit = hot
+		}
+		if r.courses[o].same >= stuckAfter && r.frozen[o].changes >= aliveChanges {
+			continue // it may be the one that has stopped
 		}
 		contradict = contradict || rise >= limit
 	}
 	return contradict, cold && seen
-}
-
-// lasting adds dt while something holds.
-func lasting(so, dt time.Duration, holds bool) time.Duration {
-	if !holds {
-		return 0
-	}
-	return so + dt
 }

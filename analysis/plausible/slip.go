@@ -1,0 +1,171 @@
+package plausible
+
+import (
+	"time"
+
+	"fluewright/analysis/frame"
+)
+
+// A probe that slips out of its hole, or that wood or ash covers, loses a good part of its
+// rise over the room while its neighbours in the same gas and the draft go on as before.
+// An open door, wood laid on and a fire that dies show on all of them.
+const (
+	slipRise     = 80.0 // K over the room before
+	slipLeft     = 0.68 // of the rise is left after 3 min, in which a fan takes at most a quarter
+	slipUsual    = 0.70 // of the usual share of the neighbour's rise
+	usualRise    = 150.0
+	usualUp      = 2 * time.Hour // a fire in the flue is no usual share,
+	usualDown    = 15 * time.Minute
+	usualFrom    = 10 * time.Minute
+	neighbours   = 0.90 // of theirs is left all the time
+	neighboursUp = 1.10 // more of it may be the danger: a fire in the flue, air from a door
+	draftLeft    = 0.75
+	aloneMarks   = 8 // 4 min
+	aloneRise    = 100.0
+	aloneLeft    = 0.36 // a furnace with its fan on keeps 1/e
+	aloneFlat    = 2    // marks
+	aloneBack    = 0.7
+	aloneMoves   = 0.06 // of the rise before
+	slipBack     = 0.90 // of the share that it had of its neighbour's rise
+	slipBackFor  = 2 * time.Minute
+	slipCold     = 60.0 // K over the room of the neighbour: nothing to compare with
+)
+
+// slip is one probe that lost its place.
+type slip struct {
+	out    bool
+	alone  bool          // there was nothing to compare with
+	beside frame.Channel // compared with
+	share  float64       // of its rise, before; alone: its own rise
+	back   time.Duration
+	cold   time.Duration
+}
+
+// shares are what each gas channel's rise is of each other's, as a rule.
+type shares [len(heated)][len(heated)]struct {
+	share float64
+	known time.Duration
+}
+
+// learn takes a mark.
+func (r *Rules) learn(found *Findings) {
+	now := r.trail.ago(0)
+	for _, c := range heated {
+		for _, o := range heated {
+			rise, beside := now[c]-r.room, now[o]-r.room
+			if c == o || r.distrusted(c, found) || r.distrusted(o, found) || !(rise > 0 && beside >= usualRise) {
+				continue
+			}
+			s := &r.shares[c][o]
+			s.known += mark
+			over := usualUp
+			switch {
+			case s.known <= usualFrom:
+				over = s.known - mark // the plain mean
+			case rise/beside < s.share:
+				over = usualDown
+			}
+			s.share = toward(s.share, rise/beside, mark, over)
+		}
+	}
+}
+
+// slipped finds probes that read far too low beside the others.
+func (r *Rules) slipped(in Inputs, dt time.Duration, marked bool, found *Findings) {
+	for _, c := range heated {
+		s := &r.slips[c]
+		if !in.Values.Has(c) || Distrusts(found[c]) {
+			continue
+		}
+		if s.out {
+			s.follow(dt, r.courses[c].level-r.room, r.rise(s.beside, &in, found))
+		} else if marked {
+			*s = r.slipping(c, in, found)
+		}
+		if s.out {
+			code := ProbeCovered
+			if c == frame.Flue {
+				code = ProbeSlipped
+			}
+			found.add(c, code)
+		}
+	}
+	if marked {
+		r.learn(found)
+	}
+}
+
+// follow ends a slip when the probe has its share again, or when the fire is out.
+func (s *slip) follow(dt time.Duration, rise, beside float64) {
+	if s.alone { // its own rise is all there is
+		s.back = lasting(s.back, dt, rise >= float64(aloneBack*s.share))
+		s.cold = lasting(s.cold, dt, rise < near)
+	} else {
+		s.back = lasting(s.back, dt, rise >= float64(slipBack*s.share*beside))
+		s.cold = lasting(s.cold, dt, beside < slipCold)
+	}
+	if s.back >= slipBackFor || s.cold >= agreement {
+		*s = slip{}
+	}
+}
+
+// slipping compares the latest marks.
+func (r *Rules) slipping(c frame.Channel, in Inputs, found *Findings) slip {
+	if r.trail.count <= shortAgo || !r.draftStays() {
+		return slip{}
+	}
+	// The firebox is cooled by wood that is laid on: one other probe is not enough.
+	if c == frame.Firebox && !(in.Values.Has(frame.Chamber) && in.Values.Has(frame.Flue)) {
+		return slip{}
+	}
+	then, now := r.trail.ago(shortAgo), r.trail.ago(0)
+	before, after := then[c]-r.room, now[c]-r.room
+	if !(before >= slipRise && after <= float64(slipLeft*before)) {
+		return slip{}
+	}
+	beside := frame.Count
+	for _, o := range heated {
+		if o == c || !in.Values.Has(o) || r.distrusted(o, found) {
+			continue
+		}
+		was := then[o] - r.room
+		low, high := r.trail.bounds(o, shortAgo)
+		up := high-r.room > float64(neighboursUp*was)
+		if c == frame.Flue || (c == frame.Chamber && o == frame.Firebox) {
+			up = false // what makes it hotter upstream does not cool this probe
+		}
+		if !(was >= slipRise && low-r.room >= float64(neighbours*was)) || up {
+			return slip{}
+		}
+		beside = o
+	}
+	if beside == frame.Count {
+		return r.slippingAlone(c, in)
+	}
+	usual := r.shares[c][beside]
+	if usual.known < usualFrom || after > float64(slipUsual*usual.share*(now[beside]-r.room)) {
+		return slip{}
+	}
+	return slip{out: true, beside: beside, share: min(usual.share, before/(then[beside]-r.room))}
+}
+
+// slippingAlone is for a flue's probe with nothing beside it but the draft: it fell by more
+// than a furnace can, and stays where it is, as nothing does that cools.
+func (r *Rules) slippingAlone(c frame.Channel, in Inputs) slip {
+	if c != frame.Flue || r.trail.count <= aloneMarks || !in.Values.Has(frame.Draft) || in.Values.Has(frame.Chamber) || in.Values.Has(frame.Firebox) {
+		return slip{}
+	}
+	before, now := r.trail.ago(aloneMarks)[c]-r.room, r.trail.ago(0)[c]-r.room
+	if before >= aloneRise && now >= near && now <= float64(aloneLeft*before) && r.moved(c, aloneFlat) <= float64(aloneMoves*before) {
+		return slip{out: true, alone: true, share: before}
+	}
+	return slip{}
+}
+
+// draftStays reports whether the draft of the last minutes is that of the time before, as
+// it is not with a door open or when a fire in the flue is over; a site without a draft
+// sensor has no say in it.
+func (r *Rules) draftStays() bool {
+	now, before := r.trail.mean(frame.Draft, 0, shortAgo), r.trail.mean(frame.Draft, shortAgo, longAgo)
+	return !(now < float64(draftLeft*before)-weak)
+}
