@@ -11,6 +11,7 @@ import (
 	"fluewright/analysis/frame"
 	"fluewright/daemon/judge/night"
 	"fluewright/daemon/judge/score"
+	"fluewright/daemon/judge/simulated"
 
 	gocmp "github.com/google/go-cmp/cmp"
 	"github.com/google/go-cmp/cmp/cmpopts"
@@ -151,6 +152,17 @@ func legitimate(t *testing.T, seed uint64, truth *night.Truth) {
 		if e.To-e.From > 30*time.Second {
 			t.Errorf("seed %d: a hazard in a legitimate night: %+v", seed, e)
 		}
+	}
+}
+
+// The simulator's truth is understood: a prophet scores all in its nights too. That its
+// kinds are what they say is tested where they are made.
+func TestTheSimulatorIsUnderstood(t *testing.T) {
+	for _, kind := range []string{"chimney-fire-mild", "downdraft", "hose-off", "swapped-wires", "dead-wire-cold", "power-cut"} {
+		t.Run(kind, func(t *testing.T) {
+			t.Parallel()
+			end(t, simulated.World{}.Night(kind, 1), kind)
+		})
 	}
 }
 
