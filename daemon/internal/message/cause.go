@@ -16,10 +16,10 @@ type CauseLine struct {
 	Evidence []string `json:"evidence"`
 }
 
-// Causes turns a ranking into what outputs write, best first; nil for an empty one. wall
+// Causes turns a ranking into what outputs write, best first. wall
 // turns the frames' clock into the time that is written.
 func Causes(ranking []cause.Cause, wall func(time.Duration) time.Time, u Units) []CauseLine {
-	var lines []CauseLine
+	lines := []CauseLine{}
 	for _, c := range ranking {
 		l := CauseLine{Code: string(c.Code), Weight: hundredth(c.Weight), Evidence: []string{}}
 		for _, e := range c.Evidence {

@@ -99,8 +99,8 @@ func TestNothingStandsOut(t *testing.T) {
 	if got := message.Why(nil); !strings.Contains(got, "Nothing") || !strings.Contains(got, "stands out") {
 		t.Errorf("%q", got)
 	}
-	if got := message.Causes(nil, night, units.SI); got != nil {
-		t.Errorf("%v, want none", got)
+	if got := message.Causes(nil, night, units.SI); got == nil || len(got) != 0 {
+		t.Errorf("%#v, want a list of none", got)
 	}
 }
 
