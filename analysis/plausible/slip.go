@@ -1,7 +1,6 @@
 package plausible
 
 import (
-	"math"
 	"time"
 
 	"fluewright/analysis/frame"
