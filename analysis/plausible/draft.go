@@ -16,7 +16,7 @@ const (
 	none      = 0.3  // Pa: none, where nothing else says so
 	wrongSign = -2.0 // Pa: as strong as a draft, the other way
 	lively    = 0.05 // Pa of movement: gas that moves, and no sensor that hears itself
-	still     = 0.1  // Pa of movement: the most that a blocked hose lets through
+	still     = 0.15 // Pa of movement: the most that a blocked hose lets through
 	loud      = 0.8  // of the usual movement
 	collapsed = 0.45 // of the movement before is left
 	dead      = 0.25

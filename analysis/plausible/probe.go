@@ -39,6 +39,7 @@ const (
 	agreement    = 10 * time.Minute
 	dyingMarks   = 10 // 5 min
 	dyingLeft    = 0.97
+	growing      = 1.03
 )
 
 // probe is one temperature in the fire's gas.
@@ -122,7 +123,11 @@ func (r *Rules) others(c frame.Channel, in Inputs, found *Findings) (contradict,
 		if r.courses[o].same >= stuckAfter && r.frozen[o].changes >= aliveChanges {
 			continue // it may be the one that has stopped
 		}
-		if before := r.trail.mean(o, dyingMarks, dyingMarks+1) - r.room; rise < float64(dyingLeft*before) {
+		alive := dyingLeft
+		if o == frame.Firebox {
+			alive = growing // its brick is hot for long over next to no gas
+		}
+		if before := r.trail.mean(o, dyingMarks, dyingMarks+1) - r.room; !(rise >= float64(alive*before)) {
 			continue
 		}
 		mine := in.Values[c] - r.room

@@ -12,6 +12,7 @@ import (
 const (
 	slipRise     = 60.0 // K over the room before
 	slipLeft     = 0.68 // of the rise is left after 3 min, in which a fan takes at most a quarter
+	slipFirebox  = 0.45 // of it, where the firebox alone is beside it
 	settled      = 6    // marks: 3 min
 	slipAgo      = 12
 	slipBefore   = 18
@@ -24,7 +25,8 @@ const (
 	neighboursUp = 1.10 // more of it may be the danger: a fire in the flue, air from a door
 	bendMost     = 0.05 // of their rise, from one 3 min to the next
 	draftLeft    = 0.75
-	aloneMarks   = 8 // 4 min
+	draftUp      = 1.35 // more may be a fire in the flue
+	aloneMarks   = 8    // 4 min
 	aloneRise    = 100.0
 	aloneLeft    = 0.36 // a furnace with its fan on keeps 1/e
 	aloneFlat    = 2    // marks
@@ -142,6 +144,9 @@ func (r *Rules) slipping(c frame.Channel, in Inputs, found *Findings) slip {
 	if beside == frame.Count {
 		return r.slippingAlone(c, in)
 	}
+	if beside == frame.Firebox && after > float64(slipFirebox*before) {
+		return slip{} // its brick alone hardly feels the air that is shut
+	}
 	usual, other := r.shares[c][beside], r.trail.ago(0)[beside]-r.room
 	if usual.known < usualFrom || after > float64(slipUsual*usual.share*other) {
 		return slip{}
@@ -186,5 +191,5 @@ func (r *Rules) slippingAlone(c frame.Channel, in Inputs) slip {
 // sensor has no say in it.
 func (r *Rules) draftStays() bool {
 	now, before := r.trail.mean(frame.Draft, 0, settled), r.trail.mean(frame.Draft, slipAgo, marks)
-	return !(now < float64(draftLeft*before)-weak)
+	return !(now < float64(draftLeft*before)-weak || now > float64(draftUp*before)+weak)
 }
