@@ -16,9 +16,11 @@ const (
 	none      = 0.3  // Pa: none, where nothing else says so
 	wrongSign = -2.0 // Pa: as strong as a draft, the other way
 	lively    = 0.05 // Pa of movement: gas that moves, and no sensor that hears itself
-	still     = 0.1  // Pa of movement: the most that a blocked hose lets through
-	collapsed = 0.25 // of the movement before is left
-	recovered = 0.5
+	still     = 0.15 // Pa of movement: the most that a blocked hose lets through
+	loud      = 0.8  // of the usual movement
+	collapsed = 0.45 // of the movement before is left
+	dead      = 0.25
+	recovered = 0.63
 )
 
 const (
@@ -29,6 +31,7 @@ const (
 	mirrorShare = 0.3
 	blockedFrom = 5 * time.Minute // before that there is too little to tell
 	blockedFor  = 3 * time.Minute // a lull
+	quietIn     = 2 * time.Minute // wind dies more slowly
 	blockedSoon = 30 * time.Second
 	stirsFor    = 5 * time.Minute  // so long is no single step of the level
 	stirredAgo  = 15 * time.Minute // a fire that burns out takes hours
@@ -59,6 +62,7 @@ type draft struct {
 	fall    fall
 	was     float64 // Pa² of movement before it collapsed; zero while it has not
 	dead    time.Duration
+	quiet   time.Duration // since it last moved as usual
 
 	flueWas float64 // K, when the draft was last there
 	gone    time.Duration
@@ -145,16 +149,20 @@ func (d *draft) blocked(dt time.Duration, c *course, alive, burning bool) bool {
 		d.was, d.dead = 0, 0
 		return false
 	}
+	d.quiet += dt
+	if c.brief >= float64(loud*loud*c.usual) {
+		d.quiet = 0
+	}
 	if d.was > 0 && (c.brief >= float64(recovered*recovered*d.was) || c.brief > still*still) {
 		d.was, d.dead = 0, 0
 	}
-	if d.was == 0 && alive && c.usual >= lively*lively && c.noisy(c.usual) &&
+	if d.was == 0 && alive && d.quiet <= quietIn && c.usual >= lively*lively && c.noisy(c.usual) &&
 		c.brief < float64(collapsed*collapsed*c.usual) && c.brief <= still*still {
 		d.was = c.usual
 	}
 	d.dead = lasting(d.dead, dt, d.was > 0)
 	after := blockedFor
-	if math.Abs(c.level) < strong {
+	if math.Abs(c.level) < strong && c.brief <= float64(dead*dead*d.was) {
 		after = blockedSoon // or it is taken for a draft that has turned
 	}
 	return d.dead >= after

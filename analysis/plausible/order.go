@@ -211,15 +211,20 @@ func (r *Rules) ordered(in Inputs, dt time.Duration, marked bool, found *Finding
 	}
 }
 
-// exchangedSlowly compares the levels with those some minutes ago. Firebox and chamber
-// may cross by themselves.
+// exchangedSlowly compares the levels with those some minutes ago. Firebox and chamber,
+// and a dying fire's gas and its air, may cross by themselves.
 func (r *Rules) exchangedSlowly(a, b frame.Channel) {
-	if r.trail.count <= slowExchange || (a == frame.Firebox && b == frame.Chamber) || r.order.with[a] == b {
+	var least float64
+	switch {
+	case a < frame.Flue && b == frame.Flue:
+		least = slowLeast
+	case a == frame.Plenum && b == frame.Return, a == frame.Room && b == frame.Outdoor:
+		least = slowLeastAir
+	default:
 		return
 	}
-	least := slowLeastAir
-	if gaseous(a, b) {
-		least = slowLeast
+	if r.trail.count <= slowExchange || r.order.with[a] == b {
+		return
 	}
 	then, now := r.trail.ago(slowExchange), r.trail.ago(0)
 	if swapped(then[a], then[b], now[a], now[b], least) {

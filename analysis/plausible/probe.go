@@ -9,10 +9,12 @@ import (
 
 // Rises over the room, K, by which a probe is known to be in the fire or out of it.
 const (
-	hot  = 100.0
-	near = 30.0
-	back = 40.0  // out of the room again
-	rich = 300.0 // upstream gas that must warm the flue, whatever the exchanger takes
+	hot   = 100.0
+	near  = 30.0
+	back  = 40.0  // out of the room again
+	begun = 200.0 // upstream gas that must warm the flue, whatever the exchanger takes
+
+	exchanged = 0.03 // of that rise is left behind the best exchanger (3.5 transfer units; judgement)
 )
 
 // quickMarks and quickLeft are what no furnace falls by and a probe in room air does: to
@@ -35,6 +37,9 @@ const turnedMarks = 6
 const (
 	disagreement = 10 * time.Minute
 	agreement    = 10 * time.Minute
+	dyingMarks   = 10 // 5 min
+	dyingLeft    = 0.97
+	growing      = 1.03
 )
 
 // probe is one temperature in the fire's gas.
@@ -58,7 +63,7 @@ func (r *Rules) pulledOut(in Inputs, dt time.Duration, found *Findings) {
 			continue // what is out stays out while its wire is off
 		}
 		others, cold := r.others(c, in, found)
-		p.against = lasting(p.against, dt, rise < near && others)
+		p.against = lasting(p.against, dt, others)
 		p.together = lasting(p.together, dt, cold)
 		switch {
 		case rise >= hot:
@@ -80,7 +85,20 @@ func (r *Rules) pulledOut(in Inputs, dt time.Duration, found *Findings) {
 func (r *Rules) fell(c frame.Channel, rise float64) bool {
 	_, high := r.trail.latest(c, quickMarks)
 	before := high - r.room
-	return before >= quickFrom && rise <= float64(quickLeft*before) && !r.turned()
+	return before >= quickFrom && rise <= float64(quickLeft*before) && !r.turned() &&
+		!(c == frame.Flue && r.burntBehind())
+}
+
+// burntBehind reports whether the flue was lately hotter than what is upstream of it: a
+// fire in the flue, whose end is as sudden as a probe that falls.
+func (r *Rules) burntBehind() bool {
+	for i := range r.trail.count {
+		l := r.trail.ago(i)
+		if l[frame.Flue]-r.room >= hot && (l[frame.Flue] > l[frame.Chamber] || l[frame.Flue] > l[frame.Firebox]) {
+			return true
+		}
+	}
+	return false
 }
 
 // turned reports whether the chimney has lately stopped drawing: what comes down it then
@@ -90,8 +108,9 @@ func (r *Rules) turned() bool {
 	return low <= weak || r.courses[frame.Draft].fresh() && r.courses[frame.Draft].level <= weak
 }
 
-// others says what the other probes make of a cold reading of c: that it cannot be
-// (contradict), or that all of them are cold too.
+// others says what the other probes make of a cold reading of c, and whether all of them
+// are cold too. Only a fire that does not die counts: the brick around one that does is
+// hot for hours, and its little gas leaves cold.
 func (r *Rules) others(c frame.Channel, in Inputs, found *Findings) (contradict, cold bool) {
 	seen := false
 	cold = true
@@ -101,14 +120,22 @@ func (r *Rules) others(c frame.Channel, in Inputs, found *Findings) (contradict,
 			continue
 		}
 		seen, cold = true, cold && rise < near
-		limit := rich
-		if o == frame.Flue { // downstream of c: gas only cools on its way, and no brick keeps it warm
-			limit = hot
-		}
 		if r.courses[o].same >= stuckAfter && r.frozen[o].changes >= aliveChanges {
 			continue // it may be the one that has stopped
 		}
-		contradict = contradict || rise >= limit
+		alive := dyingLeft
+		if o == frame.Firebox {
+			alive = growing // its brick is hot for long over next to no gas
+		}
+		if before := r.trail.mean(o, dyingMarks, dyingMarks+1) - r.room; !(rise >= float64(alive*before)) {
+			continue
+		}
+		mine := in.Values[c] - r.room
+		if o == frame.Flue { // downstream of c: gas only cools on its way, and no brick keeps it warm
+			contradict = contradict || rise >= hot && mine < near
+		} else {
+			contradict = contradict || rise >= begun && mine < float64(exchanged*rise)
+		}
 	}
 	return contradict, cold && seen
 }
