@@ -207,7 +207,7 @@ func (j *Judge) air(open, sags bool) float64 {
 func (j *Judge) surge(l look) float64 {
 	c := &j.calm
 	high := max(c.high, j.custom.high)
-	scale := max(leastDraw, float64(0.05*high), float64(2*(c.high-c.draft)))
+	scale := max(leastDraw, float64(0.05*high), float64(2*c.swing))
 	over := clamp((l.low-high)/scale, 0, 1)
 	if over > 0 && !math.IsNaN(l.explained) {
 		over += clamp(float64(0.6*(l.low-l.explained))/scale, 0, 1.5)
@@ -234,7 +234,7 @@ func (j *Judge) roar(l look) float64 {
 	return clamp(float64(2*portable.Log(max(l.noise, quiet)/usual))-0.7, -0.5, 3) * l.roaring
 }
 
-func (j *Judge) usualNoise() float64 { return max(quiet, j.calm.noise, j.custom.noise) }
+func (j *Judge) usualNoise() float64 { return max(j.calm.loud(), j.custom.noise) }
 
 // upstream compares the last minute's rise with that of the gas before it. Gas cools on
 // its way: what the appliance's fire does to the collar it does to the chamber at least

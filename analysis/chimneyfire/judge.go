@@ -142,23 +142,23 @@ func (j *Judge) judge(in Inputs) {
 	}
 	now := j.look()
 	e := j.weigh(in, now)
-	if j.suspected == 0 && e.Score() < doubtful {
-		j.custom.learn(&j.calm, now)
-	}
 	score := e.Score()
+	if j.suspected == 0 {
+		j.custom.learn(&j.calm, now, score < doubtful)
+	}
 	j.found = Finding{Evidence: e, Rate: now.rate, Draft: now.level, Explained: now.explained, Noise: now.noise, Usual: j.usualNoise()}
 	j.decide(score)
 }
 
 // decide turns the score into a verdict with hysteresis.
 func (j *Judge) decide(score float64) {
-	switch {
-	case score >= doubtful:
-		j.suspected++
-		j.calmFor = 0
-	case j.suspected > 0:
+	// Until it is sure, what is seen is too young to be taken for calm anyway.
+	if score >= sure || j.suspected > 0 {
 		j.suspected++
 		j.calmFor++
+	}
+	if score >= doubtful {
+		j.calmFor = 0
 	}
 	if score >= sure {
 		j.sureFor++
