@@ -96,11 +96,12 @@ func (t *Tracker) lookAtLoad(f *features) {
 	if l.Cold {
 		return
 	}
+	// Brick holds the firebox hot over few coals; gas tells, and it has the last word.
 	for _, b := range [...]struct {
 		c frame.Channel
 		v float64
-	}{{frame.Firebox, l.Firebox}, {frame.Chamber, l.Chamber}, {frame.Flue, l.Flue}} {
-		if math.IsNaN(b.v) {
+	}{{frame.Chamber, l.Chamber}, {frame.Flue, l.Flue}, {frame.Firebox, l.Firebox}} {
+		if math.IsNaN(b.v) || b.c == frame.Firebox && !math.IsNaN(f.bed) {
 			continue
 		}
 		r, _ := row(b.c)

@@ -131,8 +131,9 @@ func (t *Tracker) score(subject alarm.Name, f *features, s *[len7]float64) {
 	s[iDraftHigh] = -2 + float64(5.5*over) + float64(climb*over) - float64(2.5*behind) - float64(violent*behind) - float64(1.5*roar)
 
 	if f.loaded && !f.cold {
-		s[iCoalBed] = -4 + float64(2*with) + float64(3*ramp(f.bed, 0.2, 0.5, 0.3)) +
-			float64(2*ramp(f.decay, 0.018, 0.008, 0.3)) + float64(1.5*ramp(f.coals.Minutes(), 5, 30, 0)) + quick - float64(3*full) + ordinary
+		left := ramp(f.held, 0.2, 0.4, 0.5) // a bed that cools slowly because it is nearly out is none
+		s[iCoalBed] = -4 + float64(2*with) + float64(3*ramp(f.bed, 0.2, 0.45, 0.3)) +
+			float64(left*float64(2*ramp(f.decay, 0.018, 0.008, 0.3))) + float64(left*float64(1.5*ramp(f.coals.Minutes(), 5, 30, 0))) + quick - float64(3*full) + ordinary
 	}
 	if f.loaded {
 		note := 0.0
@@ -157,14 +158,18 @@ func (t *Tracker) score(subject alarm.Name, f *features, s *[len7]float64) {
 	if t.now.Door {
 		door = 1
 	}
+	leapt := 0.0
+	if _, ok := t.leapt(f.top); ok {
+		leapt = 1
+	}
 	pulled := ramp(f.post/f.pre, 1.08, 1.3, 0)
 	s[iAirLeak] = -3 + float64(1.5*(1-with)) + float64(2*full) + float64((1+float64(2*(1-with)))*sudden) + float64(3*sag) + low +
-		cooler + door - float64(2*pulled) - roar + ordinary
+		cooler + door + float64(3*leapt) - float64(2*pulled) - roar + ordinary
 
 	// The deposit burns behind the appliance: the flue gets hot and nothing before it does.
 	if f.channel == frame.Flue {
 		s[iCreosote] = -4 + float64(2.5*behind) + float64(1.5*surge) + float64(2*roar) + float64(1.5*violent) + float64(1-with)
-		if subject == alarm.ChimneyFire {
+		if subject == alarm.ChimneyFire || t.now.ChimneyFire {
 			s[iCreosote] += 4
 		}
 	}

@@ -28,6 +28,7 @@ type Inputs struct {
 	DraftLow, DraftHigh float64
 	Limits              [frame.Count]float64
 	BlowerStopped       bool // the air stands still although the plenum is hot
+	ChimneyFire         bool // the deposit in the flue is found to burn
 }
 
 // Tracker follows a furnace, frame by frame, so that it can say at any time why it is too
@@ -44,6 +45,8 @@ type Tracker struct {
 	moisture      float64
 	noted         time.Duration
 	hasNote       bool
+
+	leaps leaps
 
 	rankings [nFollowed + 1]ranking // what Rank found since the last slot, a channel each
 }
@@ -94,6 +97,7 @@ func (t *Tracker) Step(in Inputs) {
 			return
 		}
 		t.course, t.seen, t.visited = course{}, false, false
+		t.leaps = leaps{}
 	}
 	if in.Phase != burn.Coals || !t.seen || t.now.Phase != burn.Coals {
 		t.coals = in.At
@@ -108,11 +112,16 @@ func (t *Tracker) Step(in Inputs) {
 		t.stopped = in.At
 	}
 	changed := !t.seen || in.Door != t.now.Door || in.BlowerStopped != t.now.BlowerStopped ||
+		in.ChimneyFire != t.now.ChimneyFire ||
 		in.Load.Known != t.now.Load.Known || in.Load.At != t.now.Load.At
-	if t.course.add(in.At, &in.Values) || changed {
+	finished := t.course.add(in.At, &in.Values)
+	t.now, t.seen = in, true
+	if finished {
+		t.watch()
+	}
+	if finished || changed {
 		t.forget()
 	}
-	t.now, t.seen = in, true
 }
 
 // Fuel notes the moisture of the wood as somebody logged it at time at: wet basis, 0 to
