@@ -24,16 +24,7 @@ func (t *Tracker) judge(subject alarm.Name, c frame.Channel, list *[len7]Cause) 
 		said[i].Code = code
 		score[i] = never
 	}
-	if t.now.BlowerStopped {
-		score[iBlower] = 2
-		if subject == alarm.PlenumOverheat {
-			score[iBlower] = 4
-		}
-		said[iBlower].add(Evidence{
-			Kind: Stopped, Channel: frame.Plenum, Value: t.now.Values.Or(frame.Plenum, t.now.Values[frame.Flue]),
-			For: t.now.At - t.stopped, At: t.stopped,
-		})
-	}
+	t.judgeAir(subject, &score[iBlower], &said[iBlower])
 	if subject == alarm.PlenumOverheat {
 		c = t.driver()
 	}
@@ -73,6 +64,31 @@ func (t *Tracker) judge(subject alarm.Name, c frame.Channel, list *[len7]Cause) 
 		return 0
 	}
 	return n
+}
+
+// judgeAir says how far the heat is not carried away: the blower stands, or the plenum is
+// too hot over a fire that is within its limits.
+func (t *Tracker) judgeAir(subject alarm.Name, score *float64, c *Cause) {
+	hot := subject == alarm.PlenumOverheat
+	if t.now.BlowerStopped {
+		*score = 2
+		if hot {
+			*score = 4
+		}
+		c.add(Evidence{
+			Kind: Stopped, Channel: frame.Plenum, Value: t.now.Values.Or(frame.Plenum, t.now.Values[frame.Flue]),
+			For: t.now.At - t.stopped, At: t.stopped,
+		})
+	}
+	if !hot {
+		return
+	}
+	fire := t.driver()
+	limit, v := t.now.Limits[fire], t.now.Values[fire]
+	if share := (v - t.room()) / max(limit-t.room(), 50); limit > 0 && share < 0.95 {
+		*score = max(*score, 3-float64(4*ramp(share, 0.75, 0.95, 0)))
+		c.add(Evidence{Kind: Within, Channel: fire, Value: v, Reference: limit, At: t.now.At})
+	}
 }
 
 // driver is the limited channel that is nearest to its limit: the fire heats the plenum.
@@ -118,6 +134,13 @@ func (t *Tracker) score(subject alarm.Name, f *features, s *[len7]float64) {
 	roar := ramp(f.roar, 1.3, 2.5, 0.2)
 
 	with := f.withLoad()
+	leapt := 0.0
+	if at, ok := t.leapt(f.top); ok {
+		leapt = 1
+		if !f.loaded || at < f.foot-f.sinceLoad+leap {
+			with = float64(with / 3) // it was there before the load, or was taken for one
+		}
+	}
 	// Nobody lays wood on a fire that burns at its best: what looks like a load there may
 	// be a door that was left ajar.
 	full := 0.0
@@ -158,13 +181,9 @@ func (t *Tracker) score(subject alarm.Name, f *features, s *[len7]float64) {
 	if t.now.Door {
 		door = 1
 	}
-	leapt := 0.0
-	if _, ok := t.leapt(f.top); ok {
-		leapt = 1
-	}
 	pulled := ramp(f.post/f.pre, 1.08, 1.3, 0)
 	s[iAirLeak] = -3 + float64(1.5*(1-with)) + float64(2*full) + float64((1+float64(2*(1-with)))*sudden) + float64(3*sag) + low +
-		cooler + door + float64(3*leapt) - float64(2*pulled) - roar + ordinary
+		cooler + door + float64(4*leapt) - float64(2*pulled) - roar + ordinary
 
 	// The deposit burns behind the appliance: the flue gets hot and nothing before it does.
 	if f.channel == frame.Flue {

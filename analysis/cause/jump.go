@@ -1,7 +1,6 @@
 package cause
 
 import (
-	"math"
 	"time"
 
 	"fluewright/analysis/frame"
@@ -12,8 +11,8 @@ import (
 const (
 	leap       = 4 * time.Minute
 	leapGain   = 0.06 // share of the way to the limit that the flue gains in that time
-	leapDrop   = 0.03 // how much it may have lost in the time before; a door takes more
-	leapFrom   = 0.2  // of the way to the limit where it begins: a lit furnace
+	leapDrop   = 0.03 // within which it kept in the time before; a door takes more
+	leapFrom   = 0.27 // of the way to the limit where it begins: a lit furnace
 	remembered = time.Hour
 	nLeaps     = 4
 )
@@ -30,28 +29,46 @@ func (t *Tracker) watch() {
 	if now-t.leaps[0] < 2*leap && t.leaps[0] != 0 || now-c.point(first).at < 2*leap-2*slot || c.point(mid).at-c.point(first).at < leap/2 {
 		return // the same one, a gap, or too little seen yet
 	}
-	before, from, to := c.smooth(rowFlue, first), c.smooth(rowFlue, mid), c.smooth(rowFlue, end)
+	from, to := c.smooth(rowFlue, mid), c.smooth(rowFlue, end)
 	span := t.span(frame.Flue, to)
-	if !(to-from > float64(leapGain*span)) || !(from-t.room() > float64(leapFrom*span)) ||
-		!(math.Abs(from-before) < min(float64(leapDrop*span), (to-from)/2)) {
+	if !(to-from > float64(leapGain*span)) || !(from-t.room() > float64(leapFrom*span)) {
 		return
 	}
+	width := min(float64(leapDrop*span), (to-from)/2)
 	began := now
-	for i := mid; i < end; i++ {
+	for i := first; i < end; i++ {
 		v := c.smooth(rowFlue, i)
-		if v < from-float64(leapDrop*span) {
-			return // a dip: somebody was at the door
+		if i <= mid && v > from+width || v < from-width {
+			return // it had been moving, or somebody was at the door
 		}
 		if v < from+(to-from)/5 {
 			began = c.point(i).at
 		}
 	}
+	if t.dipped(rowFirebox, first, mid) || t.dipped(rowChamber, first, mid) {
+		return
+	}
 	copy(t.leaps[1:], t.leaps[:nLeaps-1])
 	t.leaps[0] = began
 }
 
+// dipped reports whether a channel fell abruptly between two points: cold wood and an open
+// door cool firebox and chamber even where the flue hardly shows it.
+func (t *Tracker) dipped(r, first, last int) bool {
+	c := &t.course
+	span := t.span(followed[r], c.highest(r, c.point(first).at, t.now.At))
+	for i := first; i < last; i++ {
+		j := c.after(c.point(i).at + 2*time.Minute)
+		if j < c.n && c.smooth(r, i)-c.smooth(r, j) > float64(0.05*span) {
+			return true
+		}
+	}
+	return false
+}
+
 // leapt returns the latest leap before the given time that no load explains; false
-// without one in the hour before.
+// without one in the hour before. A load that was told by its fire alone may be the leap
+// itself.
 func (t *Tracker) leapt(until time.Duration) (time.Duration, bool) {
 	l, loaded := t.load()
 	after := 12 * time.Minute
@@ -62,7 +79,7 @@ func (t *Tracker) leapt(until time.Duration) (time.Duration, bool) {
 		if at == 0 || at > until || until-at > remembered {
 			continue
 		}
-		if !loaded || l.At > at+leap || at-l.At > after {
+		if !loaded || t.unseen && !l.Cold || l.At > at+leap || at-l.At > after {
 			return at, true
 		}
 	}

@@ -40,7 +40,7 @@ func (t *Tracker) findRise(c frame.Channel) (rise, bool) {
 		return x, false
 	}
 	newest := t.course.point(end).at
-	x.span = t.span(c, t.course.smoothMax(r, newest-lookBack))
+	x.span = t.span(c, t.course.highest(r, newest-lookBack, newest))
 	top := -1
 	low := math.Inf(1)
 	loaded := time.Duration(math.MinInt64)
@@ -185,10 +185,11 @@ func (t *Tracker) calm(x *rise, first, foot int) {
 	}
 }
 
-// smoothMax returns the highest smoothed reading of a row after a time, -Inf if none.
-func (c *course) smoothMax(r int, after time.Duration) float64 {
+// highest returns the highest smoothed reading of a row after from and up to to, -Inf if
+// there is none.
+func (c *course) highest(r int, from, to time.Duration) float64 {
 	high := math.Inf(-1)
-	for i := c.after(after); i < c.n; i++ {
+	for i := c.after(from); i < c.n && c.point(i).at <= to; i++ {
 		if v := c.smooth(r, i); v > high {
 			high = v
 		}

@@ -42,6 +42,7 @@ type Tracker struct {
 	visited       bool          // a door was opened, at door, and shut again
 	coals         time.Duration // since when, while the phase is coals
 	bedded        time.Duration // how long it had been coals when the door was opened
+	unseen        bool          // the latest load was told by its fire alone, without a door
 	moisture      float64
 	noted         time.Duration
 	hasNote       bool
@@ -114,6 +115,9 @@ func (t *Tracker) Step(in Inputs) {
 	changed := !t.seen || in.Door != t.now.Door || in.BlowerStopped != t.now.BlowerStopped ||
 		in.ChimneyFire != t.now.ChimneyFire ||
 		in.Load.Known != t.now.Load.Known || in.Load.At != t.now.Load.At
+	if in.Load.Known != t.now.Load.Known || in.Load.At != t.now.Load.At {
+		t.unseen = (in.Load.At - t.door).Abs() > 3*time.Minute
+	}
 	finished := t.course.add(in.At, &in.Values)
 	t.now, t.seen = in, true
 	if finished {
