@@ -4,6 +4,7 @@ import (
 	"math"
 	"time"
 
+	"fluewright/analysis/burn"
 	"fluewright/analysis/frame"
 )
 
@@ -88,6 +89,10 @@ func (t *Tracker) look(x rise) features {
 // lookAtLoad measures what the latest load was laid on.
 func (t *Tracker) lookAtLoad(f *features) {
 	l, ok := t.load()
+	if dip, out := t.outOfDip(f); out && (!ok || f.foot-l.At > 2*visit) {
+		// Nobody told of a load, yet the rise comes out of a dip as a door makes it.
+		l, ok = burn.Load{At: dip, Flue: math.NaN(), Chamber: math.NaN(), Firebox: math.NaN()}, true
+	}
 	if !ok || l.At > f.top {
 		return
 	}
@@ -116,6 +121,19 @@ func (t *Tracker) lookAtLoad(f *features) {
 	t.lookAtBed(f, l.At)
 }
 
+// outOfDip returns when a channel fell abruptly just before the foot of the rise, false if
+// none did.
+func (t *Tracker) outOfDip(f *features) (time.Duration, bool) {
+	c := &t.course
+	first, last := c.after(f.foot-early), c.after(f.foot)
+	for _, r := range [...]int{rowFirebox, rowChamber, rowFlue} {
+		if i, ok := t.dipped(r, first, last); ok {
+			return c.point(i).at, true
+		}
+	}
+	return 0, false
+}
+
 // early is how long before a load its door may have been opened.
 const early = 5 * time.Minute
 
@@ -130,7 +148,9 @@ func (t *Tracker) lookAtBed(f *features, at time.Duration) {
 	const over = 12 * time.Minute
 	room := t.room()
 	peak := t.course.highest(r, at-90*time.Minute, at)
-	f.held = (f.bedAt - room) / max(peak-room, 10)
+	if !math.IsInf(peak, 0) {
+		f.held = (f.bedAt - room) / max(peak-room, 10)
+	}
 	f.decay = (t.course.near(r, at-early-over) - t.course.near(r, at-early)) / over.Minutes() / max(f.bedAt-room, 10)
 }
 

@@ -147,16 +147,25 @@ func (t *Tracker) score(subject alarm.Name, f *features, s *[len7]float64) {
 	if f.loaded && !f.cold {
 		full = float64(ramp(f.held, 0.85, 0.97, 0) * ramp(f.decay, 0.01, 0.003, 0))
 	}
+	// Over a hot bed the upper pieces of a load catch fire late, and all at once.
+	bed, upper := 0.0, 0.0 // upper: as far as that explains it
+	if f.loaded && !f.cold {
+		bed = ramp(f.bed, 0.25, 0.6, 0.3)
+		upper = float64(bed * ramp(f.sinceLoad.Minutes(), 45, 25, 0))
+		leapt = float64(leapt * (1 - upper))
+	}
 	quick := ramp(f.speed, 0.015, 0.08, 0.5) // an ordinary load takes half an hour
 	hurried := ramp(f.speed, 0.05, 0.2, 0.5)
 	lagging := ramp(f.sinceLoad.Minutes(), 0.5, 3, 0.5) // the wood took its time to catch
+	// Dryness is a property of the stock: the load before burnt as quickly.
+	again := float64((1 - bed) * ramp(t.before[f.row]/f.speed, 0.4, 0.8, 0))
 
 	s[iDraftHigh] = -2 + float64(5.5*over) + float64(climb*over) - float64(2.5*behind) - float64(violent*behind) - float64(1.5*roar)
 
 	if f.loaded && !f.cold {
 		left := ramp(f.held, 0.2, 0.4, 0.5) // a bed that cools slowly because it is nearly out is none
-		s[iCoalBed] = -4 + float64(2*with) + float64(3*ramp(f.bed, 0.2, 0.45, 0.3)) +
-			float64(left*float64(2*ramp(f.decay, 0.018, 0.008, 0.3))) + float64(left*float64(1.5*ramp(f.coals.Minutes(), 5, 30, 0))) + quick - float64(3*full) + ordinary
+		s[iCoalBed] = -3.7 + float64(2*max(with, float64(0.8*upper))) + float64(3*bed) +
+			float64(left*float64(2*ramp(f.decay, 0.018, 0.008, 0.3))) + float64(left*float64(1.5*ramp(f.coals.Minutes(), 3, 20, 0))) + quick - float64(3*full) + ordinary
 	}
 	if f.loaded {
 		note := 0.0
@@ -164,15 +173,15 @@ func (t *Tracker) score(subject alarm.Name, f *features, s *[len7]float64) {
 			note = float64(3*ramp(t.moisture, 0.14, tooDry, 0)) - float64(2*ramp(t.moisture, 0.13, 0.18, 0))
 		}
 		long := ramp(f.stayed.Minutes(), 20, 40, 0)
-		s[iFineFuel] = -2.5 + float64(2*with) + float64(2*hurried) + quick - lagging - float64(2*long) - full + ordinary
-		s[iDryFuel] = -1.5 + float64(2*with) + quick - float64(1.5*hurried) + long + note - full + ordinary
+		s[iFineFuel] = -2.3 + float64(2*with) + quick + float64(1.2*hurried) - float64(1.2*lagging) - float64(2*again) - float64(2*long) - full + ordinary
+		s[iDryFuel] = -1.5 + float64(2*with) + quick - float64(0.8*hurried) + float64(0.6*lagging) + again + long + note - full + ordinary
 	}
 
 	// Air beyond the control: in the middle of a burn, with a draft that sags although the
 	// flue gets hotter, or a firebox that lags behind while the gas behind it gets hotter.
 	sag := ramp(f.post/f.pre, 0.99, 0.85, 0)
 	low := ramp(f.under, 0, 0.3, 0)
-	sudden := float64(ramp(f.steady.Minutes(), 2, 8, 0) * ramp(f.speed, 0.01, 0.04, 0.5))
+	sudden := float64((1 - upper) * float64(ramp(f.steady.Minutes(), 2, 8, 0)*ramp(f.speed, 0.01, 0.04, 0.5)))
 	cooler := 0.0
 	if f.channel != frame.Firebox {
 		cooler = ramp(t.gain(frame.Firebox, f.firebox)/t.gain(f.channel, [2]float64{f.footAt, f.high}), 0.6, 0.1, 0)
@@ -182,7 +191,7 @@ func (t *Tracker) score(subject alarm.Name, f *features, s *[len7]float64) {
 		door = 1
 	}
 	pulled := ramp(f.post/f.pre, 1.08, 1.3, 0)
-	s[iAirLeak] = -3 + float64(1.5*(1-with)) + float64(2*full) + float64((1+float64(2*(1-with)))*sudden) + float64(3*sag) + low +
+	s[iAirLeak] = -3 + float64(1.5*float64((1-with)*(1-upper))) + float64(2*full) + float64((1+float64(2*(1-with)))*sudden) + float64(3*sag) + low +
 		cooler + door + float64(4*leapt) - float64(2*pulled) - roar + ordinary
 
 	// The deposit burns behind the appliance: the flue gets hot and nothing before it does.

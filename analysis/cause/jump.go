@@ -45,25 +45,28 @@ func (t *Tracker) watch() {
 			began = c.point(i).at
 		}
 	}
-	if t.dipped(rowFirebox, first, mid) || t.dipped(rowChamber, first, mid) {
-		return
+	for _, r := range [...]int{rowFirebox, rowChamber} {
+		if _, ok := t.dipped(r, first, mid); ok {
+			return
+		}
 	}
 	copy(t.leaps[1:], t.leaps[:nLeaps-1])
 	t.leaps[0] = began
 }
 
-// dipped reports whether a channel fell abruptly between two points: cold wood and an open
-// door cool firebox and chamber even where the flue hardly shows it.
-func (t *Tracker) dipped(r, first, last int) bool {
+// dipped returns the point between two others from which a channel fell abruptly, false if
+// it did not: cold wood and an open door cool firebox and chamber even where the flue
+// hardly shows it.
+func (t *Tracker) dipped(r, first, last int) (int, bool) {
 	c := &t.course
-	span := t.span(followed[r], c.highest(r, c.point(first).at, t.now.At))
 	for i := first; i < last; i++ {
 		j := c.after(c.point(i).at + 2*time.Minute)
-		if j < c.n && c.smooth(r, i)-c.smooth(r, j) > float64(0.05*span) {
-			return true
+		v := c.smooth(r, i)
+		if j < c.n && v-c.smooth(r, j) > float64(0.05*t.span(followed[r], v)) {
+			return i, true
 		}
 	}
-	return false
+	return 0, false
 }
 
 // leapt returns the latest leap before the given time that no load explains; false

@@ -47,7 +47,8 @@ type Tracker struct {
 	noted         time.Duration
 	hasNote       bool
 
-	leaps leaps
+	leaps        leaps
+	pace, before paces // of the present load and the one before
 
 	rankings [nFollowed + 1]ranking // what Rank found since the last slot, a channel each
 }
@@ -98,7 +99,7 @@ func (t *Tracker) Step(in Inputs) {
 			return
 		}
 		t.course, t.seen, t.visited = course{}, false, false
-		t.leaps = leaps{}
+		t.leaps, t.pace, t.before = leaps{}, paces{}, paces{}
 	}
 	if in.Phase != burn.Coals || !t.seen || t.now.Phase != burn.Coals {
 		t.coals = in.At
@@ -116,12 +117,14 @@ func (t *Tracker) Step(in Inputs) {
 		in.ChimneyFire != t.now.ChimneyFire ||
 		in.Load.Known != t.now.Load.Known || in.Load.At != t.now.Load.At
 	if in.Load.Known != t.now.Load.Known || in.Load.At != t.now.Load.At {
+		t.before, t.pace = t.pace, paces{}
 		t.unseen = (in.Load.At - t.door).Abs() > 3*time.Minute
 	}
 	finished := t.course.add(in.At, &in.Values)
 	t.now, t.seen = in, true
 	if finished {
 		t.watch()
+		t.follow()
 	}
 	if finished || changed {
 		t.forget()
