@@ -69,6 +69,8 @@ const (
 	Moisture
 	// Door: a door has been open for For.
 	Door
+	// Within: the channel is at Value only, its limit is Reference.
+	Within
 	// Stopped: the blower has stood still for For, the plenum is at Value.
 	Stopped
 )

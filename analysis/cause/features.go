@@ -4,6 +4,7 @@ import (
 	"math"
 	"time"
 
+	"fluewright/analysis/burn"
 	"fluewright/analysis/frame"
 )
 
@@ -88,6 +89,10 @@ func (t *Tracker) look(x rise) features {
 // lookAtLoad measures what the latest load was laid on.
 func (t *Tracker) lookAtLoad(f *features) {
 	l, ok := t.load()
+	if dip, out := t.outOfDip(f); out && (!ok || f.foot-l.At > 2*visit) {
+		// Nobody told of a load, yet the rise comes out of a dip as a door makes it.
+		l, ok = burn.Load{At: dip, Flue: math.NaN(), Chamber: math.NaN(), Firebox: math.NaN()}, true
+	}
 	if !ok || l.At > f.top {
 		return
 	}
@@ -96,20 +101,41 @@ func (t *Tracker) lookAtLoad(f *features) {
 	if l.Cold {
 		return
 	}
+	// Brick holds the firebox hot over few coals; gas tells, and it has the last word. The
+	// load may be dated some minutes late, when the door has cooled the gas already.
 	for _, b := range [...]struct {
 		c frame.Channel
 		v float64
-	}{{frame.Firebox, l.Firebox}, {frame.Chamber, l.Chamber}, {frame.Flue, l.Flue}} {
-		if math.IsNaN(b.v) {
+	}{{frame.Chamber, l.Chamber}, {frame.Flue, l.Flue}, {frame.Firebox, l.Firebox}} {
+		r, _ := row(b.c)
+		if before := t.course.highest(r, l.At-early, l.At); before > b.v || math.IsNaN(b.v) && !math.IsInf(before, 0) {
+			b.v = before
+		}
+		if math.IsNaN(b.v) || b.c == frame.Firebox && !math.IsNaN(f.bed) {
 			continue
 		}
-		r, _ := row(b.c)
-		if s := (b.v - t.room()) / t.span(b.c, t.course.smoothMax(r, 0)); math.IsNaN(f.bed) || s > f.bed {
+		if s := (b.v - t.room()) / t.span(b.c, t.course.highest(r, 0, t.now.At)); math.IsNaN(f.bed) || s > f.bed {
 			f.bed, f.bedChannel, f.bedAt = s, b.c, b.v
 		}
 	}
 	t.lookAtBed(f, l.At)
 }
+
+// outOfDip returns when a channel fell abruptly just before the foot of the rise, false if
+// none did.
+func (t *Tracker) outOfDip(f *features) (time.Duration, bool) {
+	c := &t.course
+	first, last := c.after(f.foot-early), c.after(f.foot)
+	for _, r := range [...]int{rowFirebox, rowChamber, rowFlue} {
+		if i, ok := t.dipped(r, first, last); ok {
+			return c.point(i).at, true
+		}
+	}
+	return 0, false
+}
+
+// early is how long before a load its door may have been opened.
+const early = 5 * time.Minute
 
 // lookAtBed measures how the bed had been glowing before the door was opened: a large one
 // stays hot and cools slowly.
@@ -119,17 +145,13 @@ func (t *Tracker) lookAtBed(f *features, at time.Duration) {
 	if !ok || math.IsNaN(f.bed) {
 		return
 	}
-	const door = time.Minute // for the door to be open before the load is told
-	c, room := &t.course, t.room()
-	peak := math.Inf(-1)
-	for i := c.after(at - 90*time.Minute); i < c.n && c.point(i).at < at; i++ {
-		if v := c.smooth(r, i); v > peak {
-			peak = v
-		}
+	const over = 12 * time.Minute
+	room := t.room()
+	peak := t.course.highest(r, at-90*time.Minute, at)
+	if !math.IsInf(peak, 0) {
+		f.held = (f.bedAt - room) / max(peak-room, 10)
 	}
-	now, then := c.near(r, at-door), c.near(r, at-door-12*time.Minute)
-	f.held = (now - room) / max(peak-room, 10)
-	f.decay = (then - now) / 12 / max(now-room, 10)
+	f.decay = (t.course.near(r, at-early-over) - t.course.near(r, at-early)) / over.Minutes() / max(f.bedAt-room, 10)
 }
 
 // roughness is the mean noise of the draft within slots, Pa; NaN without any.
@@ -161,7 +183,7 @@ func (t *Tracker) stayed(x rise) time.Duration {
 // limit, so that channels of different places compare.
 func (t *Tracker) gain(c frame.Channel, v [2]float64) float64 {
 	r, _ := row(c)
-	return (v[1] - v[0]) / t.span(c, t.course.smoothMax(r, 0))
+	return (v[1] - v[0]) / t.span(c, t.course.highest(r, 0, t.now.At))
 }
 
 // answer is how far firebox and chamber went along with the flue, as a share of its own

@@ -28,6 +28,7 @@ type Inputs struct {
 	DraftLow, DraftHigh float64
 	Limits              [frame.Count]float64
 	BlowerStopped       bool // the air stands still although the plenum is hot
+	ChimneyFire         bool // the deposit in the flue is found to burn
 }
 
 // Tracker follows a furnace, frame by frame, so that it can say at any time why it is too
@@ -41,9 +42,13 @@ type Tracker struct {
 	visited       bool          // a door was opened, at door, and shut again
 	coals         time.Duration // since when, while the phase is coals
 	bedded        time.Duration // how long it had been coals when the door was opened
+	unseen        bool          // the latest load was told by its fire alone, without a door
 	moisture      float64
 	noted         time.Duration
 	hasNote       bool
+
+	leaps        leaps
+	pace, before paces // of the present load and the one before
 
 	rankings [nFollowed + 1]ranking // what Rank found since the last slot, a channel each
 }
@@ -94,6 +99,7 @@ func (t *Tracker) Step(in Inputs) {
 			return
 		}
 		t.course, t.seen, t.visited = course{}, false, false
+		t.leaps, t.pace, t.before = leaps{}, paces{}, paces{}
 	}
 	if in.Phase != burn.Coals || !t.seen || t.now.Phase != burn.Coals {
 		t.coals = in.At
@@ -108,11 +114,21 @@ func (t *Tracker) Step(in Inputs) {
 		t.stopped = in.At
 	}
 	changed := !t.seen || in.Door != t.now.Door || in.BlowerStopped != t.now.BlowerStopped ||
+		in.ChimneyFire != t.now.ChimneyFire ||
 		in.Load.Known != t.now.Load.Known || in.Load.At != t.now.Load.At
-	if t.course.add(in.At, &in.Values) || changed {
+	if in.Load.Known != t.now.Load.Known || in.Load.At != t.now.Load.At {
+		t.before, t.pace = t.pace, paces{}
+		t.unseen = (in.Load.At - t.door).Abs() > 3*time.Minute
+	}
+	finished := t.course.add(in.At, &in.Values)
+	t.now, t.seen = in, true
+	if finished {
+		t.watch()
+		t.follow()
+	}
+	if finished || changed {
 		t.forget()
 	}
-	t.now, t.seen = in, true
 }
 
 // Fuel notes the moisture of the wood as somebody logged it at time at: wet basis, 0 to

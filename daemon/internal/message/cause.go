@@ -58,7 +58,7 @@ var causeTitles = map[cause.Code]string{
 	cause.DryFuel:   "the wood is too dry",
 	cause.AirLeak:   "air gets to the fire beyond its control: a door or the ash door may be ajar",
 	cause.Creosote:  "the deposit in the flue burns",
-	cause.Blower:    "the blower stands still, so that nothing carries the heat away",
+	cause.Blower:    "too little air carries the heat away: the blower stands still, or filter or registers are blocked",
 }
 
 // causeAdvice is what the trade does about each cause. None of it opens the loading door,
@@ -74,8 +74,8 @@ var causeAdvice = map[cause.Code]string{
 		"only if that can be done without opening it further; stand aside and wear gloves. Have worn gaskets replaced.",
 	cause.Creosote: "Keep all doors shut and close the air. Leave the house and call the fire service if the flue roars or sparks fly. " +
 		"Do not burn again before the chimney has been swept and inspected.",
-	cause.Blower: "Look for the mains, the blower's switch and its fuse; do not add wood. " +
-		"Never move or bypass the high limit control. Have the blower repaired before the next fire.",
+	cause.Blower: "Do not add wood. Look for the mains, the blower's switch and its fuse; see that the filter is clean and no register is shut. " +
+		"Never move or bypass the high limit control. Have the blower looked at before the next fire.",
 }
 
 // deference stands behind every advice.
@@ -144,6 +144,8 @@ func sentence(e cause.Evidence, wall func(time.Duration) time.Time, u Units) str
 		return fmt.Sprintf("The wood was logged with %s moisture (wet basis); under %s it burns too fast.", percent(e.Value), percent(e.Reference))
 	case cause.Door:
 		return fmt.Sprintf("A door seems to have been open since %s.", clock)
+	case cause.Within:
+		return fmt.Sprintf("The fire is not too strong: %s is at %s, its limit is %s.", where, u.Temperature(e.Value), u.Temperature(e.Reference))
 	case cause.Stopped:
 		return fmt.Sprintf("The blower has stood still since %s; the plenum is at %s.", clock, u.Temperature(e.Value))
 	default:
