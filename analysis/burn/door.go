@@ -28,6 +28,7 @@ const (
 	dipBacking = 0.015
 	dipAlone   = 0.05 // without a draft reading
 	dipLeast   = 1.0  // K
+	clearDip   = 5.0  // of the course's own sway
 )
 
 const (
@@ -156,18 +157,23 @@ func (d *doors) deep(times float64) bool {
 	return float64(fall*fall) >= float64(times*times*d.unrest) && fall > 0
 }
 
+// restless reports whether the draft moves so much by itself that no door would show in it.
+func (d *doors) restless() bool {
+	return float64(d.unrest*clearSag*clearSag) > float64(d.low*d.low/4)
+}
+
 // suspect freezes what was before at the first sign of a door.
 func (d *doors) suspect(at time.Duration, v *frame.Values, courses *[frame.Count]course, room, sag float64) {
 	byDraft := sag >= sagBacked && !d.turned && d.watched >= settled && d.deep(likelySag)
 	fell := false
-	if !d.draft { // NaN: temperatures are all there is
+	if !d.draft || d.restless() && !d.turned && d.watched >= settled { // temperatures are all there is
 		for _, c := range fires {
 			k := &courses[c]
 			if !v.Has(c) || !k.seen {
 				continue
 			}
 			short := k.level() - k.quick
-			fell = fell || short > max(dipLeast, float64(2*k.sigma()), float64(dipBacking*(k.level()-room)))
+			fell = fell || short > max(dipLeast, float64(2*k.sigma()), float64(dipBacking*(k.level()-room)), float64(2*math.Sqrt(k.sway)))
 		}
 	}
 	if !byDraft && !fell {
@@ -188,6 +194,7 @@ func (d *doors) suspect(at time.Duration, v *frame.Values, courses *[frame.Count
 type dip struct {
 	share, left float64
 	clear       bool
+	beyond      bool // what the fire's own sway could do
 }
 
 func (d *doors) measure(at time.Duration, v *frame.Values, courses *[frame.Count]course, room float64) dip {
@@ -205,7 +212,7 @@ func (d *doors) measure(at time.Duration, v *frame.Values, courses *[frame.Count
 		d.dipped[c] = max(d.dipped[c], short)
 		if share := d.dipped[c] / (f.level - room); share > out.share && d.dipped[c] > max(dipLeast, float64(1.5*k.sigma())) {
 			out.share, out.clear = share, true
-			out.left = short / d.dipped[c]
+			out.left, out.beyond = short/d.dipped[c], d.dipped[c] > float64(clearDip*f.sway)
 		}
 	}
 	return out
@@ -215,7 +222,7 @@ func (d *doors) measure(at time.Duration, v *frame.Values, courses *[frame.Count
 func (d *doors) confirm(at time.Duration, sag float64, dip dip) (opened, closed bool) {
 	lasts := at - d.since
 	if !d.byDraft {
-		if dip.clear && dip.share >= dipAlone {
+		if dip.clear && dip.beyond && dip.share >= dipAlone {
 			d.suspected = false
 			d.door = Door{Open: true, At: d.since}
 			return true, false
