@@ -60,6 +60,7 @@ type Tracker struct {
 	seen    bool // the flue was, at the last frame
 	room    float64
 	haveRm  bool
+	blips   blips
 	courses [frame.Count]course
 	swing   swing // of the flue
 	doors   doors
@@ -128,6 +129,7 @@ func (t *Tracker) Step(in Inputs) Changes {
 			v[c] = math.NaN()
 		}
 	}
+	t.blips.step(dt, v)
 	if v.Has(frame.Room) {
 		t.room, t.haveRm = v[frame.Room], true
 	} else if !t.haveRm {
