@@ -151,7 +151,7 @@ func (r *rig) alarm(key string) (message_, action string) {
 		r.t.Fatalf("no alarm %s", key)
 	}
 	if a := r.last.Assessment.Alarms[i]; a.State.Standing() {
-		return message.Alarm(a, units.SI)
+		return message.Alarm(a, r.last.Assessment.Account(a.Key), r.last.WallOf, units.SI)
 	}
 	return "", ""
 }
