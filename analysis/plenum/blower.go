@@ -41,7 +41,8 @@ type blower struct {
 	low     seen    // where it may have stopped
 	top     float64 // °C, hottest since it stopped
 	starts  starts
-	turned  int // bins since the last turn
+	ran     bool // in this burn
+	turned  int  // bins since the last turn
 }
 
 // lose forgets what holds now; what was learned stays.
@@ -77,15 +78,20 @@ func (b *blower) step(c *course, phase burn.Phase, now time.Duration) {
 	}
 	b.verdict = alarm.Absent
 	if !burning {
+		b.ran = false
 		return
 	}
-	switch climbs := climbsOn(c); {
+	lag := 6 * minute // of the exchanger behind the fire
+	if b.ran {
+		lag = kept // and of the plenum behind a blower that has been seen to run
+	}
+	switch climbs := climbsOn(c, lag); {
 	case climbs && air >= level:
 		b.verdict, b.top, b.flow = alarm.Present, air, Still
 	case climbs:
 		b.verdict = alarm.Between
 	case standsStill(c):
-		b.flow = Moving
+		b.flow, b.ran = Moving, true
 	}
 }
 
@@ -108,7 +114,7 @@ func (b *blower) start(c *course, now time.Duration) {
 		b.off = b.low
 	}
 	b.low = seen{}
-	b.flow = Moving
+	b.flow, b.ran = Moving, true
 	b.verdict = alarm.Absent
 	b.turned = 0
 	b.starts.add(now)
@@ -148,8 +154,8 @@ func lowest(c *course, n int) float64 {
 }
 
 // climbsOn reports a climb that goes on, minute after minute, and that the fire's own
-// growth does not explain.
-func climbsOn(c *course) bool {
+// growth within so many bins does not explain.
+func climbsOn(c *course, lag int) bool {
 	for m := range 3 {
 		if !(c.climb((m+1)*minute, m*minute) >= climbing) {
 			return false
@@ -167,7 +173,7 @@ func climbsOn(c *course) bool {
 	grown := portable.Log(c.rise(0) / then)
 	// The exchanger is minutes behind the fire.
 	least := math.Inf(1)
-	for i := 0; i < c.filled; i++ {
+	for i := range min(c.filled, lag) {
 		if h := c.heated(i); h < least { // NaN is not less
 			least = h
 		}
