@@ -85,7 +85,7 @@ func (j *Judge) air(open, sags bool) float64 {
 	if j.doored == 0 || j.doored > lasts {
 		return 0
 	}
-	return -3 * (1 - float64(j.doored)/lasts)
+	return float64(3*(float64(j.doored)/lasts)) - 3
 }
 
 // surge weighs the draft that has held for half a minute: against what was seldom

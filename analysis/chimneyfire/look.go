@@ -57,7 +57,7 @@ func (j *Judge) look() look {
 		l.swing, l.roaring = swings(g)
 		// What lasts: both the last half minute and its end.
 		l.rate = min(slope(g, recent), slope(g, recent/2))
-		if hot := l.flue + sheath*max(0, l.rate); j.calm.draws {
+		if hot := l.flue + float64(sheath*max(0, l.rate)); j.calm.draws {
 			l.explained = float64(j.calm.pull * buoyancy(hot, g.back(0).outside))
 		}
 	}
