@@ -107,7 +107,8 @@ func stands(l look, c *calm) float64 {
 	if math.IsNaN(l.swing) {
 		return 1
 	}
-	return clamp((l.level-c.draft)/max(l.swing, quiet)/2-1, 0, 1)
+	above := (l.level - c.draft) / max(l.swing, quiet)
+	return clamp(float64(above/2)-1, 0, 1)
 }
 
 // roar weighs the noise: a fire that is twice as strong makes 1.4 times the noise, a
