@@ -156,13 +156,17 @@ func lowest(c *course, n int) float64 {
 // climbsOn reports a climb that goes on, minute after minute, and that the fire's own
 // growth within so many bins does not explain.
 func climbsOn(c *course, lag int) bool {
+	if !(c.climb(minute/2, 0) >= climbing) {
+		return false
+	}
 	for m := range 3 {
-		if !(c.climb((m+1)*minute, m*minute) >= climbing) {
+		now, before := c.climb((m+1)*minute, m*minute), c.climb((m+2)*minute, (m+1)*minute)
+		if !(now >= climbing) {
 			return false
 		}
-	}
-	if last := c.climb(minute, 0); last > 1+float64(2*c.climb(2*minute, minute)) {
-		return false // the blower may just have started: wait for the turn
+		if m < 2 && now > 1+float64(2*before) {
+			return false // the blower may just have started: wait for the turn
+		}
 	}
 	for i := 3 * minute; i < c.filled; i++ {
 		if c.back(i).air > c.back(0).air-newGround { // NaN is not more
