@@ -9,9 +9,10 @@ import (
 	"fluewright/analysis/portable"
 )
 
-// What turns, climbs and standing still are. A blower's switch is adjustable up to 140 °F
-// (60 °C) on such furnaces (common practice, no source).
+// What turns, climbs and standing still are. A blower's switch is adjustable from 100 to
+// 140 °F (38 to 60 °C) on such furnaces (common practice, no source).
 const (
+	lowestOn  = 38.0 // °C: what seems to be less is no start
 	highestOn = 60.0 // °C: where the blower runs for certain, as long as nothing is known
 	beyond    = 10.0 // K above the fan-on temperature
 	warm      = 12.0 // K over the cold air: less has no blower started
@@ -58,7 +59,7 @@ func (b *blower) step(c *course, phase burn.Phase, now time.Duration) {
 	before, behind := c.climb(2*minute, minute), c.climb(minute, 0)
 	level := highestOn
 	if b.on.seen {
-		level = b.on.value + beyond
+		level = max(b.on.value, lowestOn) + beyond
 	}
 	burning := phase.Fire() || c.back(0).heat-c.back(0).cold >= fire
 	switch {
@@ -109,7 +110,9 @@ func (b *blower) stoppedIn(c *course, before, behind float64) bool {
 }
 
 func (b *blower) start(c *course, now time.Duration) {
-	b.on = seen{kink(c), true}
+	if on := kink(c); on >= lowestOn-beyond {
+		b.on = seen{on, true}
+	}
 	if b.low.seen && b.low.value < b.on.value {
 		b.off = b.low
 	}
@@ -156,16 +159,17 @@ func lowest(c *course, n int) float64 {
 // climbsOn reports a climb that goes on, minute after minute, and that the fire's own
 // growth within so many bins does not explain.
 func climbsOn(c *course, lag int) bool {
-	if !(c.climb(minute/2, 0) >= climbing) {
-		return false
-	}
 	for m := range 3 {
-		now, before := c.climb((m+1)*minute, m*minute), c.climb((m+2)*minute, (m+1)*minute)
-		if !(now >= climbing) {
+		if !(c.climb((m+1)*minute, m*minute) >= climbing) {
 			return false
 		}
-		if m < 2 && now > 1+float64(2*before) {
-			return false // the blower may just have started: wait for the turn
+	}
+	// Evenly: a leap is a blower that starts, and behind it comes the turn.
+	mean := c.climb(3*minute, 0)
+	for h := range 6 {
+		half := c.climb((h+1)*minute/2, h*minute/2)
+		if half > 1.5+float64(2*mean) || h == 0 && !(half >= climbing) {
+			return false
 		}
 	}
 	for i := 3 * minute; i < c.filled; i++ {
