@@ -91,13 +91,17 @@ func (j *Judge) Step(in Inputs) Finding {
 	if !j.started || in.At < j.last || dt < 0 {
 		dt = 0
 	}
-	j.last, j.started = in.At, true
-	if dt > maxGap {
-		*j = Judge{settings: j.settings, clock: j.clock, last: in.At, started: true}
-	} else {
-		j.clock += dt
-		j.gather.length += dt
+	if !j.started || dt > maxGap {
+		nan := math.NaN()
+		*j = Judge{
+			settings: j.settings, clock: j.clock, started: true,
+			found: Finding{Verdict: alarm.Absent, Rate: nan, Draft: nan, Explained: nan, Noise: nan, Usual: nan},
+		}
+		dt = 0
 	}
+	j.last = in.At
+	j.clock += dt
+	j.gather.length += dt
 	v := &in.Values
 	flue := usable(v[frame.Flue])
 	up := usable(v[frame.Chamber])
@@ -115,11 +119,6 @@ func (j *Judge) Step(in Inputs) Finding {
 		f := j.found
 		f.Verdict = alarm.Blind
 		return f
-	}
-	if j.found.Verdict == alarm.Blind {
-		j.found.Verdict = alarm.Absent
-		nan := math.NaN()
-		j.found.Rate, j.found.Draft, j.found.Explained, j.found.Noise, j.found.Usual = nan, nan, nan, nan, nan
 	}
 	return j.found
 }
