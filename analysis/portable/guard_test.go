@@ -14,7 +14,7 @@ import (
 var guarded = []string{
 	"fluewright/analysis/portable", "fluewright/analysis/gas", "fluewright/analysis/chimney",
 	"fluewright/analysis/regulator", "fluewright/analysis/heat",
-	"fluewright/analysis/signal", "fluewright/analysis/burn", "fluewright/analysis/plausible", "fluewright/analysis/alarm", "fluewright/analysis",
+	"fluewright/analysis/signal", "fluewright/analysis/burn", "fluewright/analysis/cause", "fluewright/analysis/plausible", "fluewright/analysis/alarm", "fluewright/analysis",
 }
 
 // fused matches a fused multiply-add of arm64 or riscv64 in the compiler's listing, with
