@@ -54,6 +54,10 @@ const (
 	OnCoals
 	// Rose: the channel rose from Reference to Value within For.
 	Rose
+	// Leapt: the channel leapt from Reference to Value within For, and no wood explains it.
+	Leapt
+	// Again: the load before rose as quickly.
+	Again
 	// Stayed: the channel stood above Reference, three quarters of the way to its limit,
 	// for For.
 	Stayed

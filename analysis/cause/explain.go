@@ -8,7 +8,7 @@ import (
 )
 
 // explain gives the observations that speak for a cause, strongest first.
-func (t *Tracker) explain(i int, f *features, c *Cause) {
+func (t *Tracker) explain(i int, f *features, k *clues, c *Cause) {
 	length := f.top - f.foot
 	rose := Evidence{Kind: Rose, Channel: f.channel, Value: f.high, Reference: f.footAt, For: length, At: f.foot}
 	loaded := Evidence{Kind: Loaded, For: max(f.sinceLoad, 0), At: f.foot - f.sinceLoad}
@@ -51,6 +51,9 @@ func (t *Tracker) explain(i int, f *features, c *Cause) {
 		if t.hasNote && t.moisture < tooDry {
 			c.add(Evidence{Kind: Moisture, Value: t.moisture, Reference: tooDry, At: t.noted})
 		}
+		if k.again > 0.5 {
+			c.add(Evidence{Kind: Again, Channel: f.channel, At: loaded.At})
+		}
 		c.add(loaded)
 		if f.stayed > 0 {
 			c.add(Evidence{Kind: Stayed, Channel: f.channel, Value: f.high, Reference: t.room() + float64(0.75*f.span), For: f.stayed, At: f.top - f.stayed})
@@ -60,6 +63,9 @@ func (t *Tracker) explain(i int, f *features, c *Cause) {
 	case iAirLeak:
 		if t.now.Door {
 			c.add(Evidence{Kind: Door, For: t.now.At - t.door, At: t.door})
+		}
+		if at, ok := t.leapt(f.top); ok && k.leapt > 0.5 {
+			c.add(Evidence{Kind: Leapt, Channel: frame.Flue, Value: t.course.near(rowFlue, at+leap), Reference: t.course.near(rowFlue, at), For: leap, At: at})
 		}
 		if f.post < 0.97*f.pre {
 			c.add(Evidence{Kind: DraftSagged, Channel: frame.Draft, Value: f.post, Reference: f.pre, At: f.foot})

@@ -24,18 +24,17 @@ type features struct {
 	held       float64 // how far above the room it stood then, as a share of the burn's peak
 	decay      float64 // how fast it had been cooling, shares of that a minute
 
-	draft   float64 // mean over the rise, Pa
-	over    float64 // its excess over the band's end, share of it
-	early   float64 // the same for the time before and the first half of the rise
-	under   float64 // how far it fell short of the band's lower end, share of it
-	pre     float64 // mean draft before the foot, Pa
-	post    float64 // mean draft in the first minutes after it, Pa
-	start   float64 // mean draft in the first third of the rise, Pa
-	finish  float64 // mean draft at the top, Pa
-	roar    float64 // noise of the draft at the top over that before the foot
-	late    float64 // excess over the band's end in the last part of the rise, share of it
-	stayed  time.Duration
-	firebox [2]float64 // the firebox at the foot and at the top, °C
+	draft  float64 // mean over the rise, Pa
+	late   float64 // its excess over the band's end in the last part of the rise, share of it
+	under  float64 // how far it fell short of the band's lower end, share of it
+	pre    float64 // mean draft before the foot, Pa
+	post   float64 // mean draft in the first minutes after it, Pa
+	start  float64 // mean draft in the first third of the rise, Pa
+	finish float64 // mean draft at the top, Pa
+	roar   float64 // noise of the draft at the top over that before the foot
+	stayed time.Duration
+	// What each was at the foot and at the top, °C.
+	firebox [2]float64
 	chamber [2]float64
 	flue    [2]float64
 }
@@ -57,12 +56,7 @@ func (t *Tracker) look(x rise) features {
 	// was before with what came after.
 	const lag = 2 * time.Minute
 	f.draft = c.mean(rowDraft, x.foot-time.Minute, x.top)
-	f.over = math.NaN()
-	f.early, f.under = math.NaN(), math.NaN()
-	if high := t.now.DraftHigh; high > 0 {
-		f.over = f.draft/high - 1
-		f.early = c.mean(rowDraft, x.foot-lag, x.foot+(x.top-x.foot)/2)/high - 1
-	}
+	f.under = math.NaN()
 	if low := t.now.DraftLow; low > 0 {
 		f.under = 1 - f.draft/low
 	}
@@ -77,8 +71,8 @@ func (t *Tracker) look(x rise) features {
 	f.start = c.mean(rowDraft, x.foot-lag, x.foot+(x.top-x.foot)/3)
 	f.finish = c.mean(rowDraft, x.top-lag, x.top+slot)
 	late := min(4*time.Minute, (x.top-x.foot)/2)
-	f.late = c.mean(rowDraft, x.top-late-slot, x.top)/t.now.DraftHigh - 1
-	f.roar = t.roughness(x.top-lag, x.top+slot) / t.roughness(from, until)
+	f.late = ratio(c.mean(rowDraft, x.top-late-slot, x.top), t.now.DraftHigh) - 1
+	f.roar = ratio(t.roughness(x.top-lag, x.top+slot), max(t.roughness(from, until), 2*little))
 	f.firebox = [2]float64{c.near(rowFirebox, x.foot), c.near(rowFirebox, x.top)}
 	f.chamber = [2]float64{c.near(rowChamber, x.foot), c.near(rowChamber, x.top)}
 	f.flue = [2]float64{c.near(rowFlue, x.foot), c.near(rowFlue, x.top)}
@@ -114,7 +108,7 @@ func (t *Tracker) lookAtLoad(f *features) {
 		if math.IsNaN(b.v) || b.c == frame.Firebox && !math.IsNaN(f.bed) {
 			continue
 		}
-		if s := (b.v - t.room()) / t.span(b.c, t.course.highest(r, 0, t.now.At)); math.IsNaN(f.bed) || s > f.bed {
+		if s := (b.v - t.room()) / t.span(b.c); math.IsNaN(f.bed) || s > f.bed {
 			f.bed, f.bedChannel, f.bedAt = s, b.c, b.v
 		}
 	}
@@ -182,8 +176,7 @@ func (t *Tracker) stayed(x rise) time.Duration {
 // gain is how far a temperature went from the foot to the top as a share of its way to its
 // limit, so that channels of different places compare.
 func (t *Tracker) gain(c frame.Channel, v [2]float64) float64 {
-	r, _ := row(c)
-	return (v[1] - v[0]) / t.span(c, t.course.highest(r, 0, t.now.At))
+	return (v[1] - v[0]) / t.span(c)
 }
 
 // answer is how far firebox and chamber went along with the flue, as a share of its own
@@ -194,6 +187,17 @@ func (t *Tracker) answer(f *features) float64 {
 		chamber = firebox
 	}
 	return chamber / t.gain(frame.Flue, f.flue)
+}
+
+// little is a draft, Pa, that is none to compare others with.
+const little = 0.05
+
+// ratio compares two drafts; NaN where the second is none to compare with.
+func ratio(a, b float64) float64 {
+	if !(b > little) {
+		return math.NaN()
+	}
+	return a / b
 }
 
 // ramp goes from 0 at a to 1 at b, which may be below a. Where x is no number it is the

@@ -30,7 +30,7 @@ func (t *Tracker) watch() {
 		return // the same one, a gap, or too little seen yet
 	}
 	from, to := c.smooth(rowFlue, mid), c.smooth(rowFlue, end)
-	span := t.span(frame.Flue, to)
+	span := t.span(frame.Flue)
 	if !(to-from > float64(leapGain*span)) || !(from-t.room() > float64(leapFrom*span)) {
 		return
 	}
@@ -58,11 +58,13 @@ func (t *Tracker) watch() {
 // it did not: cold wood and an open door cool firebox and chamber even where the flue
 // hardly shows it.
 func (t *Tracker) dipped(r, first, last int) (int, bool) {
-	c := &t.course
+	c, drop := &t.course, float64(0.05*t.span(followed[r]))
+	j := first
 	for i := first; i < last; i++ {
-		j := c.after(c.point(i).at + 2*time.Minute)
-		v := c.smooth(r, i)
-		if j < c.n && v-c.smooth(r, j) > float64(0.05*t.span(followed[r], v)) {
+		for j < c.n && c.point(j).at <= c.point(i).at+2*time.Minute {
+			j++
+		}
+		if j < c.n && c.smooth(r, i)-c.smooth(r, j) > drop {
 			return i, true
 		}
 	}

@@ -22,7 +22,7 @@ func (t *Tracker) follow() {
 		if ch.Pressure() {
 			continue
 		}
-		s := c.slope(r, 0, i, window) / t.span(ch, c.smooth(r, i))
+		s := c.slope(r, 0, i, window) / t.span(ch)
 		if s > t.pace[r] {
 			t.pace[r] = s
 		}

@@ -40,7 +40,7 @@ func (t *Tracker) findRise(c frame.Channel) (rise, bool) {
 		return x, false
 	}
 	newest := t.course.point(end).at
-	x.span = t.span(c, t.course.highest(r, newest-lookBack, newest))
+	x.span = t.span(c)
 	top := -1
 	low := math.Inf(1)
 	loaded := time.Duration(math.MinInt64)

@@ -56,13 +56,10 @@ type Tracker struct {
 // ranking is a remembered answer.
 type ranking struct {
 	subject alarm.Name
-	list    [len7]Cause
+	list    [nCauses]Cause
 	n       int
 	valid   bool
 }
-
-// len7 is how many causes there are.
-const len7 = 7
 
 // absurd is beyond what any channel of a furnace can have, °C or Pa.
 const absurd = 1e5
@@ -174,12 +171,13 @@ func (t *Tracker) Rank(subject alarm.Key, dst []Cause) []Cause {
 // room is the temperature that the furnace would have without a fire, °C.
 func (t *Tracker) room() float64 { return t.now.Values.Or(frame.Room, 20) }
 
-// span is the way from the room to the channel's limit, K; without a limit, to the
-// reading that is given instead.
-func (t *Tracker) span(c frame.Channel, instead float64) float64 {
+// span is the way from the room to the channel's limit, K; without a limit, to the highest
+// reading that is remembered.
+func (t *Tracker) span(c frame.Channel) float64 {
 	top := t.now.Limits[c]
 	if top == 0 {
-		top = instead
+		r, _ := row(c)
+		top = t.course.highest(r, 0, t.now.At)
 	}
 	return max(top-t.room(), 50)
 }
