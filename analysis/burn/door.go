@@ -25,11 +25,11 @@ const (
 	// A draft that is gone altogether has turned or lost its hose: no door does that.
 	leastDraft = 0.3 // Pa
 
-	dipBacks = 0.012
+	dipBacks = 0.015
 	dipAlone = 0.05 // without a draft that could tell
 	dipLeast = 1.0  // K
 	// Of the course's own sway.
-	backsSway = 3.0
+	backsSway = 4.0
 	aloneSway = 5.0
 )
 

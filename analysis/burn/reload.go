@@ -9,8 +9,8 @@ import (
 
 // What tells wood laid on from a poke, after the door was open. New wood burns: the fire
 // climbs above the course it had. Or it is cold and wet and keeps the fire below its course
-// long after every sheath has recovered from the open door; the flue alone cannot tell that
-// from the blower's start.
+// long after every sheath has recovered from the open door. Only over coals that is told: the
+// flue alone cannot tell it from the blower's start, nor flames from their own end.
 const (
 	gainShare = 0.06 // of the rise over the room, above the course
 	gainLeast = 8.0  // K
@@ -74,7 +74,7 @@ func (w *visit) isLoad(at time.Duration, v *frame.Values, courses *[frame.Count]
 		up = up || gain > max(least, float64(share*rise))
 		// A rise that bends looks chilled against its own straight line.
 		steady := math.Abs(f.slope)*chillAfter.Seconds() < w.dipped[c]/2
-		chilled = chilled || c != frame.Flue && at-w.closed >= chillAfter && at-w.closed < 2*chillAfter && steady &&
+		chilled = chilled || c != frame.Flue && w.load.Coals > 0 && at-w.closed >= chillAfter && at-w.closed < 2*chillAfter && steady &&
 			-gain > max(float64(chillShare*w.dipped[c]), least, float64(chillDeep*rise))
 	}
 	return up || chilled
