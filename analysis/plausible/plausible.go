@@ -82,6 +82,7 @@ type Rules struct {
 	rests    [frame.Count]rest
 	order    order
 	draft    draft
+	left     left
 	altitude time.Duration // so long has the ambient pressure been wrong
 	found    Findings      // of the frame before
 }
@@ -134,6 +135,7 @@ func (r *Rules) Step(in Inputs) Findings {
 		r.draft.cold = 0
 	}
 	found.add(frame.Draft, r.draft.step(in, dt, &r.courses[frame.Draft], flue, r.room))
+	r.leftOut(in, dt, &found)
 	found.add(frame.Ambient, r.ambient(in, dt))
 	for c, v := range in.Values {
 		if math.IsNaN(v) { // what is lost is not implausible
