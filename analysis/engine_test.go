@@ -335,7 +335,7 @@ func TestAHoseThatIsOffIsNoDraftToo(t *testing.T) {
 	if got := n.alarms(); got != "spillage raised, sensor-implausible/draft raised" {
 		t.Errorf("alarms %q", got)
 	}
-	if s := n.status("sensor-implausible/draft"); s.Fault != "hose-off" {
+	if s := n.status("sensor-implausible/draft"); s.Fault != "draft-gone" {
 		t.Errorf("fault %q", s.Fault)
 	}
 }

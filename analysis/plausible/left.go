@@ -14,8 +14,8 @@ import (
 const (
 	leftRise   = 8.0 // K over the room: not in the gas
 	leftLearns = 5 * time.Minute
-	leftDraws  = 7.0 // Pa more than the cold chimney
-	leftSwing  = 3.0 // times the draft's own swing more
+	leftDraws  = 6.0 // Pa more than the cold chimney
+	leftSwing  = 2.0 // times the draft's own swing more
 	leftStirs  = 2.0 // times its movement
 	leftWithin = 2.0 // Pa: weather
 	leftFor    = 5 * time.Minute

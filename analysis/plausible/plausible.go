@@ -134,6 +134,9 @@ func (r *Rules) Step(in Inputs) Findings {
 	if !r.allCold(in, &found) {
 		r.draft.cold = 0
 	}
+	if d := &r.courses[frame.Draft]; d.repeats > 0 && d.same >= othersMoving && !r.anotherMoves(frame.Draft) {
+		r.draft.dead = 0 // a log that repeats everything
+	}
 	found.add(frame.Draft, r.draft.step(in, dt, &r.courses[frame.Draft], flue, r.room))
 	r.leftOut(in, dt, &found)
 	found.add(frame.Ambient, r.ambient(in, dt))

@@ -65,7 +65,7 @@ func (r *Rules) pulledOut(in Inputs, dt time.Duration, found *Findings) {
 			continue // what is out stays out while its wire is off
 		}
 		others, cold := r.others(c, in, found)
-		p.against = lasting(p.against, dt, others)
+		p.against = lasting(p.against, dt, others && !r.turned())
 		p.together = lasting(p.together, dt, cold)
 		switch {
 		case rise >= hot:
@@ -99,8 +99,10 @@ func (r *Rules) fell(c frame.Channel, rise float64) bool {
 func (r *Rules) burntBehind() bool {
 	for i := range r.trail.count {
 		l := r.trail.ago(i)
-		if l[frame.Flue]-r.room >= hot && (l[frame.Flue] > l[frame.Chamber] || l[frame.Flue] > l[frame.Firebox]) {
-			return true
+		for _, up := range []frame.Channel{frame.Firebox, frame.Chamber} {
+			if l[up]-r.room >= back && l[frame.Flue]-r.room >= hot && l[frame.Flue] > l[up] {
+				return true
+			}
 		}
 	}
 	return false

@@ -51,7 +51,7 @@ func TestAlarm(t *testing.T) {
 		{turned, "the draft has turned: flue gas can come into the house (draft -2.0 Pa)", "Open a window"},
 		{low, "draft below the appliance's band (7.0 Pa, specified 10.0 Pa)", "Switch off exhaust fans"},
 		{lost, "flue: no reading: thermocouple open", "Check the thermocouple's screws"},
-		{out, "flue: the reading cannot be right: no furnace cools that fast: the probe seems to be out of its place", "Put the probe back"},
+		{out, "flue: the reading cannot be right: it reads the room beside a fire: the probe seems to be out of its place", "Put the probe back"},
 		{stale, "flue: no reading: stale", "Watch the fire yourself"},
 	}
 	for _, tt := range tests {
