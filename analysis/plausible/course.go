@@ -20,7 +20,7 @@ const (
 type course struct {
 	has            bool
 	raw, rawBefore float64 // the last two readings
-	value, before  float64 // the same without single wrong ones
+	value          float64 // the last one, without single wrong ones
 	count          int     // readings since the last gap
 	absent         bool    // there is none now
 	missing        time.Duration
@@ -53,7 +53,7 @@ func (c *course) step(v float64, dt time.Duration, pressure bool) {
 		if !c.has {
 			usual, quantum = 0, math.NaN()
 		}
-		*c = course{has: true, raw: v, rawBefore: v, value: v, before: v, level: v, count: 1, usual: usual, brief: usual, quantum: quantum}
+		*c = course{has: true, raw: v, rawBefore: v, value: v, level: v, count: 1, usual: usual, brief: usual, quantum: quantum}
 		return
 	}
 	if dt == 0 {
@@ -61,6 +61,7 @@ func (c *course) step(v float64, dt time.Duration, pressure bool) {
 	}
 	c.count++
 	c.seen += dt
+	variance := c.variance(v, pressure)
 	v, c.raw, c.rawBefore = c.believed(v, pressure), v, c.raw
 	change := v - c.value
 	if change == 0 {
@@ -72,21 +73,25 @@ func (c *course) step(v float64, dt time.Duration, pressure bool) {
 			c.quantum = size
 		}
 	}
-	var variance float64
-	switch {
-	case pressure:
-		d := max(-briefLeap, min(briefLeap, change))
-		variance = float64(d*d) / 2
-	case c.count > 2:
-		d := max(-hotLeap, min(hotLeap, change-(c.value-c.before)))
-		variance = float64(d*d) / 6
-	}
 	// Of the first readings the plain mean.
 	over := max(briefly, 12*dt)
 	c.brief = toward(c.brief, variance, dt, min(over, c.seen))
 	c.usual = toward(c.usual, variance, dt, min(usually, max(c.seen, over)))
 	c.level = toward(c.level, v, dt, briefly)
-	c.before, c.value = c.value, v
+	c.value = v
+}
+
+// variance is what a reading says of the noise.
+func (c *course) variance(v float64, pressure bool) float64 {
+	if pressure {
+		d := max(-briefLeap, min(briefLeap, v-c.raw))
+		return float64(d*d) / 2
+	}
+	if c.count <= 2 {
+		return 0
+	}
+	d := max(-hotLeap, min(hotLeap, (v-c.raw)-(c.raw-c.rawBefore)))
+	return float64(d*d) / 6
 }
 
 // believed is a temperature as the rules see it: the middle one of the last three

@@ -18,14 +18,16 @@ const (
 )
 
 // quickMarks and quickLeft are what no furnace falls by and a probe in room air does: to
-// less than a third in 3 min. A furnace that cools with the blower on, with all of its mass at the
-// exchanger, has a time constant of 4 min (100 kg of steel, 200 W/K), hence 290 s from
-// 100 K to 30 K; a probe of 8 mm in still air 156 s, hence 190 s (judgement from those
+// less than a third in 3 min. A furnace that cools with the blower on, with all of its mass
+// at the exchanger, has a time constant of 4 min (100 kg of steel, 200 W/K), hence 290 s
+// from 100 K to 30 K; a probe of 8 mm in still air 156 s, hence 190 s (judgement from those
 // figures, no source).
 const (
 	quickMarks = 6
 	quickLeft  = 0.3
 	quickFrom  = 60.0 // K over the room
+	quickLow   = 0.15 // of less than that: a door cools coals too
+	quickLeast = 40.0 // K
 )
 
 // turnedMarks is how long a turned draft cools the flue's probe.
@@ -63,7 +65,7 @@ func (r *Rules) pulledOut(in Inputs, dt time.Duration, found *Findings) {
 			continue // what is out stays out while its wire is off
 		}
 		others, cold := r.others(c, in, found)
-		p.against = lasting(p.against, dt, others)
+		p.against = lasting(p.against, dt, others && !r.turned())
 		p.together = lasting(p.together, dt, cold)
 		switch {
 		case rise >= hot:
@@ -84,8 +86,11 @@ func (r *Rules) pulledOut(in Inputs, dt time.Duration, found *Findings) {
 // fell reports whether the probe has lost more of its rise than a furnace can.
 func (r *Rules) fell(c frame.Channel, rise float64) bool {
 	_, high := r.trail.latest(c, quickMarks)
-	before := high - r.room
-	return before >= quickFrom && rise <= float64(quickLeft*before) && !r.turned() &&
+	before, left := high-r.room, quickLeft
+	if before < quickFrom {
+		left = quickLow
+	}
+	return before >= quickLeast && rise <= float64(left*before) && !r.turned() &&
 		!(c == frame.Flue && r.burntBehind())
 }
 
@@ -94,8 +99,10 @@ func (r *Rules) fell(c frame.Channel, rise float64) bool {
 func (r *Rules) burntBehind() bool {
 	for i := range r.trail.count {
 		l := r.trail.ago(i)
-		if l[frame.Flue]-r.room >= hot && (l[frame.Flue] > l[frame.Chamber] || l[frame.Flue] > l[frame.Firebox]) {
-			return true
+		for _, up := range []frame.Channel{frame.Firebox, frame.Chamber} {
+			if l[up]-r.room >= back && l[frame.Flue]-r.room >= hot && l[frame.Flue] > l[up] {
+				return true
+			}
 		}
 	}
 	return false
@@ -127,7 +134,8 @@ func (r *Rules) others(c frame.Channel, in Inputs, found *Findings) (contradict,
 		if o == frame.Firebox {
 			alive = growing // its brick is hot for long over next to no gas
 		}
-		if before := r.trail.mean(o, dyingMarks, dyingMarks+1) - r.room; !(rise >= float64(alive*before)) {
+		before := r.trail.mean(o, dyingMarks, dyingMarks+1) - r.room
+		if rise < float64(alive*before) || o == frame.Firebox && math.IsNaN(before) {
 			continue
 		}
 		mine := in.Values[c] - r.room

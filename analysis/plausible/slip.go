@@ -12,7 +12,7 @@ import (
 const (
 	slipRise     = 60.0 // K over the room before
 	slipLeft     = 0.68 // of the rise is left after 3 min, in which a fan takes at most a quarter
-	slipFirebox  = 0.45 // of it, where the firebox alone is beside it
+	slipFirebox  = 0.50 // of it, where the firebox alone is beside it
 	settled      = 6    // marks: 3 min
 	slipAgo      = 12
 	slipBefore   = 18

@@ -66,7 +66,7 @@ func TestAlarm(t *testing.T) {
 		{lesser, "draft below the appliance's band (7.0 Pa, specified 10.0 Pa) (not told while there is spillage)", "Switch off"},
 		{away, "flue: the fire is running away: the limit will be passed (500 °C now, limit 538 °C)", "See that the loading"},
 		{lost, "flue: no reading: thermocouple open", "Check the thermocouple's screws"},
-		{out, "flue: the reading cannot be right: no furnace cools that fast: the probe seems to be out of its place", "Put the probe back"},
+		{out, "flue: the reading cannot be right: it reads the room beside a fire: the probe seems to be out of its place", "Put the probe back"},
 		{stale, "flue: no reading: stale", "Watch the fire yourself"},
 	}
 	for _, tt := range tests {
