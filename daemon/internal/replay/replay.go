@@ -12,6 +12,7 @@ import (
 
 	"fluewright/analysis"
 	"fluewright/analysis/alarm"
+	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/burnlog"
 	"fluewright/daemon/internal/message"
 )
@@ -34,8 +35,9 @@ type Summary struct {
 
 // Run judges the log by the settings and writes what is found. Which channels are
 // fitted is what the log has columns for. On a bad row it returns an error that names
-// the row, after having written what came before it, and no summary.
-func Run(log io.Reader, out io.Writer, s analysis.Settings, u message.Units) error {
+// the row, after having written what came before it, and no summary. Each watcher is
+// shown every row.
+func Run(log io.Reader, out io.Writer, s analysis.Settings, u message.Units, watchers ...Watcher) error {
 	r, err := burnlog.NewReader(log)
 	if err != nil {
 		return err
@@ -46,7 +48,7 @@ func Run(log io.Reader, out io.Writer, s analysis.Settings, u message.Units) err
 		return fmt.Errorf("set up analysis: %w", err)
 	}
 	buffered := bufio.NewWriter(out)
-	p := player{engine: engine, out: json.NewEncoder(buffered), units: u}
+	p := player{engine: engine, out: json.NewEncoder(buffered), units: u, watchers: watchers}
 	p.out.SetEscapeHTML(false)
 	err = p.play(r)
 	if flushed := buffered.Flush(); err == nil && flushed != nil {
@@ -55,11 +57,16 @@ func Run(log io.Reader, out io.Writer, s analysis.Settings, u message.Units) err
 	return err
 }
 
+// Watcher is shown a row, when it was read, and what was made of it, which is valid until
+// it returns.
+type Watcher func(time.Time, frame.Frame, *analysis.Assessment)
+
 type player struct {
-	engine  *analysis.Engine
-	out     *json.Encoder
-	units   message.Units
-	summary Summary
+	engine   *analysis.Engine
+	out      *json.Encoder
+	units    message.Units
+	watchers []Watcher
+	summary  Summary
 }
 
 func (p *player) play(r *burnlog.Reader) error {
@@ -78,6 +85,9 @@ func (p *player) play(r *burnlog.Reader) error {
 		}
 		p.summary.Time = t
 		last = p.engine.Step(f)
+		for _, watch := range p.watchers {
+			watch(t, f, &last)
+		}
 		start := t.Add(-f.At)
 		for _, e := range last.Events {
 			if err := p.say(e, func(at time.Duration) time.Time { return start.Add(at) }); err != nil {
