@@ -99,7 +99,7 @@ func judged(n *nights.Night) map[string]bool {
 	said := map[string]bool{}
 	for n.Next(&row) {
 		v := frame.Values(row.Values)
-		tracker.Step(row.At, burn.Inputs{Flue: v[frame.Flue], Chamber: v[frame.Chamber], Room: v[frame.Room], Draft: v[frame.Draft]})
+		tracker.Step(burn.Inputs{At: row.At, Values: v})
 		gf := g.Step(gate.Inputs{At: row.At, Values: v, Phase: tracker.Phase})
 		m, full := g.Minute()
 		f := j.Step(flueway.Inputs{At: row.At, Phase: tracker.Phase, Minute: m, Full: full, Course: g.Course(), Gate: gf})

@@ -175,7 +175,7 @@ func bench(set float64, stuck furnace.Stuck, height, outdoor, wind float64) map[
 			v[c] = math.NaN()
 		}
 		v[frame.Flue], v[frame.Room], v[frame.Draft] = s.Probe.Flue, s.Probe.Room, s.Draft
-		tracker.Step(at, burn.Inputs{Flue: v[frame.Flue], Chamber: math.NaN(), Room: v[frame.Room], Draft: v[frame.Draft]})
+		tracker.Step(burn.Inputs{At: at, Values: v})
 		if got := j.Step(Inputs{At: at, Values: v, Phase: tracker.Phase, Spoilt: s.Door}).State; got != Unknown {
 			states[got] = true
 		}
