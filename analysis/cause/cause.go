@@ -49,7 +49,10 @@ const (
 	Lit
 	// Loaded: wood was laid on at At, For before the rise began.
 	Loaded
-	// OnCoals: when it was laid on, the channel still stood at Value; For is how long
+	// Visited: a door seems to have been opened at At, For before the rise began; whether
+	// wood was laid on is not told.
+	Visited
+	// OnCoals: just before it, at At, the channel still stood at Value; For is how long
 	// the fire had been in coals, 0 if it still burned.
 	OnCoals
 	// Rose: the channel rose from Reference to Value within For.
@@ -82,7 +85,7 @@ const (
 // Evidence is one observation that speaks for a cause. Temperatures in °C, drafts in Pa.
 type Evidence struct {
 	Kind             Kind
-	Channel          frame.Channel
+	Channel          frame.Channel // frame.Count where it is about none
 	Value, Reference float64
 	For              time.Duration
 	At               time.Duration // on the frames' clock: when it began

@@ -13,6 +13,7 @@ type features struct {
 	rise
 
 	loaded    bool
+	presumed  bool          // from a door or a dip: nobody has told yet
 	cold      bool          // the load lit a cold furnace
 	sinceLoad time.Duration // from the load to the foot
 	// bed is the highest share of the way from room to limit at which a channel stood
@@ -83,9 +84,11 @@ func (t *Tracker) look(x rise) features {
 // lookAtLoad measures what the latest load was laid on.
 func (t *Tracker) lookAtLoad(f *features) {
 	l, ok := t.load()
+	f.presumed = ok && l.Known == t.now.At && l.Known != t.now.Load.Known
 	if dip, out := t.outOfDip(f); out && (!ok || f.foot-l.At > 2*visit) {
 		// Nobody told of a load, yet the rise comes out of a dip as a door makes it.
 		l, ok = burn.Load{At: dip, Flue: math.NaN(), Chamber: math.NaN(), Firebox: math.NaN()}, true
+		f.presumed = true
 	}
 	if !ok || l.At > f.top {
 		return

@@ -120,11 +120,13 @@ func sentence(e cause.Evidence, wall func(time.Duration) time.Time, u Units) str
 		return fmt.Sprintf("The fire was lit at %s, %s before the rise.", clock, last)
 	case cause.Loaded:
 		return fmt.Sprintf("Wood was laid on at %s, %s before the rise.", clock, last)
+	case cause.Visited:
+		return fmt.Sprintf("A door seems to have been opened at %s, %s before the rise.", clock, last)
 	case cause.OnCoals:
 		if e.For > 0 {
-			return fmt.Sprintf("Wood was laid on at %s onto coals, %s after the flames were over, while %s was still at %s.", clock, last, where, u.Temperature(e.Value))
+			return fmt.Sprintf("Just before, at %s, %s was still at %s, %s after the flames were over.", clock, where, u.Temperature(e.Value), last)
 		}
-		return fmt.Sprintf("Wood was laid on at %s onto a hot bed: %s was at %s.", clock, where, u.Temperature(e.Value))
+		return fmt.Sprintf("Just before, at %s, %s was at %s.", clock, where, u.Temperature(e.Value))
 	case cause.Rose:
 		return fmt.Sprintf("%s rose from %s to %s in %s.", begin(where), u.Temperature(e.Reference), u.Temperature(e.Value), last)
 	case cause.Leapt:

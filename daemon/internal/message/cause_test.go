@@ -29,11 +29,11 @@ func TestEvidence(t *testing.T) {
 		},
 		{
 			cause.Evidence{Kind: cause.OnCoals, Channel: frame.Firebox, Value: 600, For: 40 * m, At: 65 * m},
-			"Wood was laid on at 22:05 onto coals, 40 min after the flames were over, while the firebox was still at 1112 °F.",
+			"Just before, at 22:05, the firebox was still at 1112 °F, 40 min after the flames were over.",
 		},
 		{
 			cause.Evidence{Kind: cause.OnCoals, Channel: frame.Chamber, Value: 500, At: 65 * m},
-			"Wood was laid on at 22:05 onto a hot bed: the chamber was at 932 °F.",
+			"Just before, at 22:05, the chamber was at 932 °F.",
 		},
 		{
 			cause.Evidence{Kind: cause.Rose, Channel: frame.Flue, Value: 450, Reference: 200, For: 80 * time.Second},
