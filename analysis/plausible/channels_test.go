@@ -126,17 +126,20 @@ func TestSilentFaults(t *testing.T) {
 		"a frozen draft":              {hold(frame.Draft), []frame.Channel{frame.Draft}, plausible.TubeBlocked, 8 * time.Minute},
 		"a hose off": {
 			func(since float64, v *frame.Values) { v[frame.Draft] *= 0.01 },
-			[]frame.Channel{frame.Draft}, plausible.HoseOff, 30 * time.Second,
+			[]frame.Channel{frame.Draft},
+			plausible.HoseOff, 30 * time.Second,
 		},
 		"a hose that water closes, and that leaks": {
 			func(since float64, v *frame.Values) {
 				v[frame.Draft] = 12*math.Exp(-since/40) + 0.1*(v[frame.Draft]-12)
 			},
-			[]frame.Channel{frame.Draft}, plausible.TubeBlocked, 4 * time.Minute,
+			[]frame.Channel{frame.Draft},
+			plausible.TubeBlocked, 4 * time.Minute,
 		},
 		"hoses exchanged": {
 			func(_ float64, v *frame.Values) { v[frame.Draft] *= -1 },
-			[]frame.Channel{frame.Draft}, plausible.HoseSwapped, 2 * time.Minute,
+			[]frame.Channel{frame.Draft},
+			plausible.HoseSwapped, 2 * time.Minute,
 		},
 		"a loose contact": {
 			func(since float64, v *frame.Values) {
@@ -144,15 +147,18 @@ func TestSilentFaults(t *testing.T) {
 					v[frame.Flue] += 400
 				}
 			},
-			[]frame.Channel{frame.Flue}, plausible.Noisy, 3 * time.Minute,
+			[]frame.Channel{frame.Flue},
+			plausible.Noisy, 3 * time.Minute,
 		},
 		"a thermocouple with its wires reversed": {
 			func(_ float64, v *frame.Values) { v[frame.Plenum] = -20 - (v[frame.Plenum]-52)/2 },
-			[]frame.Channel{frame.Plenum}, plausible.Drifted, 12 * time.Minute,
+			[]frame.Channel{frame.Plenum},
+			plausible.Drifted, 12 * time.Minute,
 		},
 		"a barometer that is off": {
 			func(_ float64, v *frame.Values) { v[frame.Ambient] -= 12e3 },
-			[]frame.Channel{frame.Ambient}, plausible.WrongAltitude, 6 * time.Minute,
+			[]frame.Channel{frame.Ambient},
+			plausible.WrongAltitude, 6 * time.Minute,
 		},
 	}
 	for name, tt := range tests {

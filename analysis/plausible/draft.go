@@ -36,7 +36,8 @@ const (
 	stirsFor    = 5 * time.Minute  // so long is no single step of the level
 	stirredAgo  = 15 * time.Minute // a fire that burns out takes hours
 	goneFor     = 10 * time.Minute
-	goneFlue    = 0.85 // of its rise then: a fire without air cools
+	goneStill   = 3 * time.Minute // without any movement
+	goneFlue    = 0.85            // of its rise then: a fire without air cools
 	coldFor     = 30 * time.Minute
 	coldOver    = 10 * time.Minute
 	tallest     = 12.0 // m, of the chimneys that such furnaces have
@@ -115,7 +116,7 @@ func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64)
 		return fell
 	case blocked:
 		return TubeBlocked
-	case d.gone >= goneFor:
+	case d.gone >= goneFor || d.gone >= goneStill && c.brief < lively*lively:
 		return DraftGone
 	case d.cold >= coldFor && c.seen >= coldOver && !coldDraft(d.calm, math.Sqrt(d.swing), in.Values[frame.Outdoor], room):
 		return ZeroDrift

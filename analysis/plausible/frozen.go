@@ -73,7 +73,7 @@ func (r *Rules) stuck(in Inputs, dt time.Duration, marked bool, found *Findings)
 			}
 		}
 		f.run = course.same
-		if regime == 1 && f.run == 0 {
+		if regime == 1 && f.run < othersMoving {
 			f.lived += dt
 		}
 		alone := course.repeats >= stuckLooks && c != frame.Draft &&
