@@ -133,6 +133,6 @@ func (e *Engine) step(v *view) {
 	j.causes.Step(cause.Inputs{
 		At: v.At, Values: values, Phase: f.phase, Load: f.load, Door: f.door,
 		DraftLow: e.settings.DraftLow, DraftHigh: e.settings.DraftHigh, Limits: e.settings.Limits,
-		BlowerStopped: f.plenum.Stopped == alarm.Present,
+		BlowerStopped: f.plenum.Stopped == alarm.Present, ChimneyFire: f.fire.Verdict == alarm.Present,
 	})
 }
