@@ -22,7 +22,7 @@ var clockSteps = []time.Duration{
 
 // daySteps are those of days, in days; monthSteps in months.
 var (
-	daySteps   = []int{1, 2, 7, 14, 28}
+	daySteps   = []int{1, 2, 7, 14}
 	monthSteps = []int{1, 3, 6, 12, 24, 60, 120, 240, 600, 1200}
 )
 

@@ -21,6 +21,7 @@ type drawing struct {
 	top         float64 // of what lies on the time axis
 	bottom      float64
 	plots       []plot
+	runs        []phaseRun
 	eventRow    float64
 	alarms      []lane
 	more        int // alarms that found no lane
@@ -31,8 +32,10 @@ type drawing struct {
 type plot struct {
 	*Panel
 	scale
-	title   float64    // its base line
-	columns [][]Column // of each trace, one a pixel at most
+	first   int          // how many traces the panels before it have
+	title   float64      // its base line
+	columns [][]Column   // of each trace, one a pixel at most
+	missing [][2]float64 // where nothing was read, px
 	labels  []label
 }
 
@@ -101,6 +104,7 @@ func (d *drawing) draw() {
 func (d *drawing) measure() {
 	d.y = margin + 2*lineHeight + 4
 	d.measurePlots()
+	d.runs = d.phaseRuns()
 	d.top = d.y
 	if len(d.p.Bands) > 0 {
 		d.y += laneHeight

@@ -35,9 +35,12 @@ func (d *drawing) drawEvents() {
 	all := d.inOrder()
 	for i, m := range all {
 		x := d.x(m.From)
-		if to := d.x(d.until(m)); m.Kind == Door && to > doors+0.5 {
-			d.rect(x, d.eventRow+laneHeight-barHeight-1, to-x, barHeight-2, d.paint(muted, none))
-			doors = to
+		if m.Kind == Door {
+			if to := max(d.x(d.until(m)), x+2); to > doors+0.5 {
+				d.door(m, x, to)
+				doors = to
+			}
+			continue
 		}
 		if drawn[m.Kind] > 0 && x < drawn[m.Kind]+2 {
 			continue
@@ -49,11 +52,19 @@ func (d *drawing) drawEvents() {
 			}
 		}
 		room := float64(d.p.Width) - margin
-		if i+1 < len(all) {
-			room = min(room, d.x(all[i+1].From)-7)
+		if next := slices.IndexFunc(all[i+1:], func(m *Mark) bool { return m.Kind != Door }); next >= 0 {
+			room = min(room, d.x(all[i+1+next].From)-7)
 		}
 		d.event(m, x, room)
 	}
+}
+
+// door draws how long one was open.
+func (d *drawing) door(m *Mark, x, to float64) {
+	d.raw("<g>")
+	d.title(d.tell(m))
+	d.rect(x, d.eventRow+laneHeight-barHeight, to-x, barHeight-2, d.paint(muted, none))
+	d.raw("</g>\n")
 }
 
 // event draws one at x; its name may reach to room.
@@ -65,7 +76,7 @@ func (d *drawing) event(m *Mark, x, room float64) {
 	if text == "" {
 		text = kindNames[m.Kind]
 	}
-	if m.Kind != Door && x+8+d.width(text) <= room {
+	if x+8+d.width(text) <= room {
 		d.text(x+8, d.eventRow+laneHeight-barHeight-5, start, ink, "", text)
 	}
 	d.raw("</g>\n")
@@ -80,13 +91,12 @@ func (d *drawing) eventSymbol(k Kind, x, y float64) {
 		p.move(x-5, y-4)
 		p.line(x+5, y-4)
 		p.line(x, y+5)
-	case Door: // a frame
-		p.move(x-3, y-5)
-		p.line(x+3, y-5)
-		p.line(x+3, y+5)
-		p.line(x-3, y+5)
-		p.line(x-3, y-5)
-		attributes = d.paint(none, ink)
+	case Door: // a bar, for the key
+		p.move(x-8, y-2)
+		p.line(x+8, y-2)
+		p.line(x+8, y+2)
+		p.line(x-8, y+2)
+		attributes = d.paint(muted, none)
 	case Notice: // an i
 		p.move(x, y-5)
 		p.line(x, y-3)

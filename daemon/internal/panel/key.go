@@ -19,7 +19,7 @@ const keyWidth = 22.0
 // collectKeys finds the signs that need an explanation.
 func (d *drawing) collectKeys() {
 	var unnamed, seen [burn.Coals + 1]bool
-	for _, r := range d.phaseRuns() {
+	for _, r := range d.runs {
 		seen[r.phase] = true
 		unnamed[r.phase] = unnamed[r.phase] || !d.named(r)
 	}
@@ -62,7 +62,7 @@ func (d *drawing) collectPlotKeys() {
 	gap, forecast := false, false
 	for i := range d.plots {
 		p := &d.plots[i]
-		gap = gap || len(d.gaps(p)) > 0
+		gap = gap || len(p.missing) > 0
 		for _, t := range p.Traces {
 			forecast = forecast || len(t.Forecasts) > 0
 		}
@@ -114,7 +114,7 @@ func (d *drawing) drawKeys() {
 func (d *drawing) definitions() {
 	d.raw("<defs>\n")
 	var seen [burn.Coals + 1]bool
-	for _, r := range d.phaseRuns() {
+	for _, r := range d.runs {
 		seen[r.phase] = true
 	}
 	for phase, on := range seen {

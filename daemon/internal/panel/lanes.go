@@ -74,7 +74,7 @@ func (d *drawing) phases() {
 		return
 	}
 	bar := d.top + laneHeight - barHeight - 2
-	for _, r := range d.phaseRuns() {
+	for _, r := range d.runs {
 		d.put("<g>")
 		d.title(r.phase.String())
 		d.rect(r.from, d.top, r.to-r.from, laneHeight-2, d.paint(phaseRole(r.phase), none))

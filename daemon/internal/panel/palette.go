@@ -38,9 +38,7 @@ const (
 // traces is how many traces have a colour or a dash of their own.
 const traces = 6
 
-func traceRole(i int) role        { return trace0 + role(i%traces) }
-func cloudRole(i int) role        { return cloud0 + role(i%traces) }
-func phaseRole(p burn.Phase) role { return phase0 + role(min(p, burn.Coals)) }
+func phaseRole(p burn.Phase) role { return phase0 + role(p) }
 
 type palette [roles]string
 
@@ -49,7 +47,7 @@ type palette [roles]string
 var light = palette{
 	ground: "#ffffff", ink: "#1b1f24", muted: "#525a63", grid: "#d9dde2", edge: "#868e97",
 	high: "#b3121d", medium: "#8f4a00", low: "#2f5f8f", limit: "#b3121d",
-	band: "#bcd9bf", missing: "#b9bfc6", hatch: "#7d8690",
+	band: "#bcd9bf", missing: "#b9bfc6", hatch: "#767f89",
 	trace0: "#9c4300", "#6b2fa0", "#00558f", "#17663a", "#8a1458", "#565200",
 	cloud0: "#9c4300", "#6b2fa0", "#00558f", "#17663a", "#8a1458", "#565200",
 	phase0: "#f3f3f3", "#eef2f7", "#fff3da", "#fdebd6", "#e8f5e9", "#ebe7e1", "#fae6e3",

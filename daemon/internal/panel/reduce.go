@@ -77,7 +77,7 @@ const finest = time.Second
 // NewReducer returns a reducer of readings from a moment on that keeps 4n columns at most:
 // enough for n pixels.
 func NewReducer(from time.Time, n int) *Reducer {
-	return &Reducer{from: from, last: from, width: finest, columns: make([]Column, 0, 4*n)}
+	return &Reducer{from: from, last: from, width: finest, columns: make([]Column, 0, 4*max(n, 1))}
 }
 
 // Add takes one reading in. Readings come in the order of time; earlier than the window

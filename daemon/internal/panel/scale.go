@@ -146,16 +146,20 @@ func newScale(p *Panel, u units.System, columns [][]Column) scale {
 	if short := least(p.Quantity) - (s.hi - s.lo); short > 0 {
 		s.lo, s.hi = s.lo-short/2, s.hi+short/2
 	}
-	air := float64(0.06 * (s.hi - s.lo))
-	s.lo, s.hi = s.lo-air, s.hi+air
+	below, above := 0.06, 0.06
+	if len(p.Limits) > 0 {
+		above = 0.14 // for the name of the highest
+	}
+	span := s.hi - s.lo
+	s.lo, s.hi = s.lo-float64(below*span), s.hi+float64(above*span)
 	return s
 }
 
-// ticks returns where the reader's units are round, at least about apart px from each
-// other, and how they are written.
-func (s *scale) ticks(apart float64) (values []float64, labels []string) {
+// ticks returns where the reader's units are round, far enough apart for text of a size in
+// px, and how they are written.
+func (s *scale) ticks(size float64) (values []float64, labels []string) {
 	lo, hi := float64(s.lo*s.factor)+s.offset, float64(s.hi*s.factor)+s.offset
-	rough := (hi - lo) * apart / (s.bottom - s.top)
+	rough := (hi - lo) * 2.3 * size / (s.bottom - s.top)
 	exponent := math.Floor(math.Log10(rough))
 	decimals := max(0, -int(exponent))
 	unit := math.Pow(10, exponent)
