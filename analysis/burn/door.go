@@ -84,7 +84,7 @@ type did struct {
 
 // step says what the frame shows of the door. Courses must be of the frame before: the
 // first cold air must not have bent them.
-func (d *doors) step(at, dt time.Duration, v *frame.Values, courses *[frame.Count]course, room float64) did {
+func (d *doors) step(at, dt time.Duration, v *frame.Values, courses *[frame.Count]course, room float64, phase Phase) did {
 	if dt > maxGap {
 		was := d.door.Open
 		*d = doors{door: d.door}
@@ -95,7 +95,10 @@ func (d *doors) step(at, dt time.Duration, v *frame.Values, courses *[frame.Coun
 		return did{closed: was}
 	}
 	sag := d.follow(dt, v[frame.Draft])
-	if !d.door.Open {
+	if phase < WarmUp {
+		// A chimney that is still cold draws as it likes, and kindling flares.
+		d.suspected = false
+	} else if !d.door.Open {
 		d.suspect(at, v, courses, room, sag)
 	}
 	dip := d.measure(at, v, courses, room)

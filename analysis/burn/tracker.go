@@ -135,10 +135,8 @@ func (t *Tracker) Step(in Inputs) Changes {
 	} else if !t.haveRm {
 		t.room = assumedRoom
 	}
-	door := t.doors.step(at, dt, v, &t.courses, t.room)
-	if t.Phase.Fire() { // who opens a cold furnace lays a fire, which shows when it is lit
-		ch.Opened, ch.Closed = door.opened, door.closed
-	}
+	door := t.doors.step(at, dt, v, &t.courses, t.room, t.Phase)
+	ch.Opened, ch.Closed = door.opened, door.closed
 	for _, c := range fires {
 		t.courses[c].step(dt, v[c])
 	}
