@@ -36,12 +36,14 @@ const (
 	stirsFor    = 5 * time.Minute  // so long is no single step of the level
 	stirredAgo  = 15 * time.Minute // a fire that burns out takes hours
 	goneFor     = 10 * time.Minute
-	goneStill   = 3 * time.Minute // without any movement
-	goneFlue    = 0.85            // of its rise then: a fire without air cools
-	coldFor     = 30 * time.Minute
+	goneStill   = 3 * time.Minute  // without any movement
+	goneFlue    = 0.85             // of its rise then: a fire without air cools
+	coldFor     = 30 * time.Minute // without a fire
+	warmFor     = 6 * time.Hour    // after one: masonry has a time constant of 1 to 3 h (from memory)
 	coldOver    = 10 * time.Minute
 	tallest     = 12.0 // m, of the chimneys that such furnaces have
 	windOnCold  = 3.0  // Pa that a wind adds over ten minutes
+	houseFans   = 25.0 // Pa that fans in a tight house take away
 	windsMost   = 4.0  // times its own movement: turbulence of 12 % is that of an open sea
 )
 
@@ -73,15 +75,21 @@ type draft struct {
 	since   time.Duration // since then
 	mirror  bool          // it went straight from there to the same with the wrong sign
 	cold    time.Duration // there has been no fire
+	fired   bool          // there was one
 }
 
 // step judges one frame. flue is its rise over the room, NaN where it is not known.
 func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64) string {
 	d.cold = lasting(d.cold, dt, in.Phase == burn.Cold)
+	d.fired = d.fired || in.Phase.Fire()
+	coldFor := coldFor
+	if d.fired {
+		coldFor = warmFor
+	}
 	v := in.Values[frame.Draft]
 	if math.IsNaN(v) {
 		if c.count == 0 {
-			*d = draft{cold: d.cold}
+			*d = draft{cold: d.cold, fired: d.fired}
 		}
 		return ""
 	}
@@ -191,5 +199,5 @@ func coldDraft(pa, swing, outdoor, room float64) bool {
 		return float64(9.80665*tallest*353.05) * (1/(outside+273.15) - 1/(room+273.15))
 	}
 	wind := windOnCold + float64(windsMost*swing)
-	return pa >= min(0, stack(warm))-wind && pa <= max(0, stack(cold))+wind
+	return pa >= min(0, stack(warm))-wind-houseFans && pa <= max(0, stack(cold))+wind
 }

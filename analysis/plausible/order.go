@@ -36,9 +36,10 @@ const (
 const (
 	coldRise     = 40.0 // K over the room: no fire that matters
 	rightRise    = 30.0 // K that the upstream probe is hotter
-	turnedBy     = 150.0
-	turnedFrom   = 350.0 // °C
-	turnedFor    = 8 * time.Minute
+	turnedBy     = 120.0
+	turnedFrom   = 250.0 // °C
+	turnedFor    = 10 * time.Minute
+	turnedGain   = 150.0 // K in 3 min: no chamber warms so fast, a fire in the flue does
 	coveredBy    = 30.0
 	coveredRise  = 120.0
 	coveredFor   = 20 * time.Minute
@@ -256,7 +257,7 @@ func (r *Rules) fromTheStart(in Inputs, dt time.Duration, found *Findings) {
 		}
 		o.ordered[up] = o.ordered[up] || level >= flue+rightRise
 		wrong := o.begun && !o.ordered[up]
-		o.turn(up, frame.Flue, turnedFor, dt, wrong && flue >= turnedFrom && flue >= level+turnedBy)
+		o.turn(up, frame.Flue, turnedFor, dt, wrong && flue >= turnedFrom && flue >= level+turnedBy && r.trail.gained(frame.Flue, quickMarks) < turnedGain)
 		if up == frame.Chamber {
 			o.covered = lasting(o.covered, dt, wrong && flue-r.room >= coveredRise && flue >= level+coveredBy)
 			if o.covered >= coveredFor && o.with[up] == up {

@@ -25,9 +25,11 @@ const (
 const (
 	quickMarks = 6
 	quickLeft  = 0.3
-	quickFrom  = 60.0 // K over the room
-	quickLow   = 0.15 // of less than that: a door cools coals too
-	quickLeast = 40.0 // K
+	overFired  = 538.0 // °C: the most for long that UL 103 asks of a chimney
+	shotUp     = 100.0 // K in that time: an ordinary fire gains 5 to 25 K a minute (practice)
+	quickFrom  = 60.0  // K over the room
+	quickLow   = 0.15  // of less than that: a door cools coals too
+	quickLeast = 40.0  // K
 )
 
 // turnedMarks is how long a turned draft cools the flue's probe.
@@ -94,18 +96,23 @@ func (r *Rules) fell(c frame.Channel, rise float64) bool {
 		!(c == frame.Flue && r.burntBehind())
 }
 
-// burntBehind reports whether the flue was lately hotter than what is upstream of it: a
-// fire in the flue, whose end is as sudden as a probe that falls.
+// burntBehind reports whether the flue was lately hotter than what is upstream of it, or
+// rose as no fire in the firebox lets it: a fire in the flue, whose end is as sudden as a
+// probe that falls.
 func (r *Rules) burntBehind() bool {
-	for i := range r.trail.count {
-		l := r.trail.ago(i)
+	t := &r.trail
+	for i := range t.count {
+		l := t.ago(i)
 		for _, up := range []frame.Channel{frame.Firebox, frame.Chamber} {
 			if l[up]-r.room >= back && l[frame.Flue]-r.room >= hot && l[frame.Flue] > l[up] {
 				return true
 			}
 		}
+		if l[frame.Flue] >= overFired {
+			return true
+		}
 	}
-	return false
+	return t.gained(frame.Flue, quickMarks) >= shotUp
 }
 
 // turned reports whether the chimney has lately stopped drawing: what comes down it then

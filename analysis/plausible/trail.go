@@ -73,6 +73,17 @@ func (t *trail) latest(c frame.Channel, over int) (low, high float64) {
 	return low, high
 }
 
+// gained is the most that a channel gained over so many marks, K.
+func (t *trail) gained(c frame.Channel, over int) float64 {
+	most := 0.0
+	for i := 0; i+over < t.count; i++ {
+		if gain := t.ago(i)[c] - t.ago(i + over)[c]; gain > most {
+			most = gain
+		}
+	}
+	return most
+}
+
 // mean is that of the levels from marks ago to marks ago that there are; NaN for none.
 func (t *trail) mean(c frame.Channel, from, to int) float64 {
 	sum, n := 0.0, 0.0
