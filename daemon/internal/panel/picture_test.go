@@ -228,7 +228,7 @@ func TestReadersAreToldWhatIsDrawn(t *testing.T) {
 		`aria-labelledby="night-title night-desc"`,
 		"<title id=\"night-title\">Furnace &lt;3&gt; &amp; &#34;chimney&#34;</title>",
 		"Sat, Jan 31, 19:30 to Sun, Feb 1, 05:45, 2026 (UTC)",
-		"Fire and flue gas, chamber: 16 to 643 °C, none at the end.",
+		"Fire and flue gas, chamber: 21 to 602 °C, none at the end.",
 		"Alarm: runaway flue, high priority, Feb 1 01:30 to Feb 1 03:00.",
 		"Alarm: sensor-lost chamber, low priority, Feb 1 05:00 and on.",
 		">clean-burn<", ">chamber –<", ">flue limit 450 °C<", ">specified 10.0 to 15.0 Pa<", ">reload<", ">no reading<",
