@@ -134,8 +134,10 @@ func TestPicturesAreAsTheyWereSeen(t *testing.T) {
 	change.Zone = in(t, "America/New_York")
 	change.From = time.Date(2026, 11, 1, 0, 0, 0, 0, change.Zone)
 	change.To, change.Now, change.Bands, change.Marks = change.From.Add(25*time.Hour), time.Time{}, nil, nil
-	nothing := panel.Picture{Title: "Nothing yet", From: begin, To: begin.Add(time.Hour), Width: 320, Scheme: panel.Light,
-		Panels: []panel.Panel{{Title: "Draft", Quantity: panel.Pressure, Traces: []panel.Trace{{Name: "draft"}}}}}
+	nothing := panel.Picture{
+		Title: "Nothing yet", From: begin, To: begin.Add(time.Hour), Width: 320, Scheme: panel.Light,
+		Panels: []panel.Panel{{Title: "Draft", Quantity: panel.Pressure, Traces: []panel.Trace{{Name: "draft"}}}},
+	}
 	for name, p := range map[string]panel.Picture{
 		"auto-1200": night(1200, panel.Auto), "light-400": night(400, panel.Light), "dark-400-us": chicago,
 		"print-800": night(800, panel.Print), "clock-change-700": change, "nothing-320": nothing,
