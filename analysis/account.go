@@ -28,12 +28,20 @@ func (e *Engine) account(i int, standing bool) (differs bool) {
 		differs = v.way.Sudden && !a.Sudden
 		a.Sudden = v.way.Sudden
 	}
-	switch key.Name {
-	case alarm.Overheat, alarm.Runaway, alarm.ChimneyFire, alarm.PlenumOverheat, alarm.BlowerStopped:
+	if Explains(key.Name) {
 		e.ranking = e.judges.causes.Rank(key, e.ranking[:0])
 		if cause.Differ(a.Causes, e.ranking) {
 			a.Causes, differs = slices.Clone(e.ranking), true
 		}
 	}
 	return differs
+}
+
+// Explains reports whether an alarm is of the kind whose causes are looked for.
+func Explains(name alarm.Name) bool {
+	switch name {
+	case alarm.Overheat, alarm.Runaway, alarm.ChimneyFire, alarm.PlenumOverheat, alarm.BlowerStopped:
+		return true
+	}
+	return false
 }

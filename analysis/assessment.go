@@ -94,3 +94,13 @@ type Account struct {
 	// Sudden says that the loss came at once: for FlueRestricted.
 	Sudden bool
 }
+
+// Account returns what stands behind an alarm, empty where nothing does.
+func (a *Assessment) Account(k alarm.Key) Account {
+	for i := range a.Accounts {
+		if a.Alarms[i].Key == k {
+			return a.Accounts[i]
+		}
+	}
+	return Account{}
+}

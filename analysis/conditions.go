@@ -105,8 +105,13 @@ func timingOf(name alarm.Name, s *Settings) alarm.Timing {
 	return d.Timing
 }
 
+// overheat judges suspect readings as well, but not those of another place: on a swapped
+// pair each has the other's limit.
 func overheat(c frame.Channel) judge {
 	return func(e *Engine, v *view) alarm.Finding {
+		if v.implausible[c] == plausible.ChannelsSwapped {
+			return alarm.Finding{}
+		}
 		value, limit := v.Inputs[c].Value, e.settings.Limits[c]
 		return alarm.Finding{Verdict: above(value, limit, limitMargin), Value: value, Limit: limit}
 	}

@@ -10,6 +10,7 @@ import (
 	"fluewright/analysis/alarm"
 	"fluewright/analysis/cause"
 	"fluewright/analysis/frame"
+	"fluewright/analysis/gas"
 	"fluewright/analysis/notice"
 	"fluewright/analysis/plausible"
 )
@@ -21,12 +22,13 @@ const gustShare = 6
 
 // Engine judges the frames of one furnace, in their order.
 type Engine struct {
-	settings Settings
-	judges   judges
-	rules    plausible.Rules
-	draft    average // against the wind, as the site sets it
-	gust     average
-	view     view // of the frame in hand
+	settings     Settings
+	judges       judges
+	sitePressure float64 // Pa; 0 where the altitude is not known
+	rules        plausible.Rules
+	draft        average // against the wind, as the site sets it
+	gust         average
+	view         view // of the frame in hand
 
 	conds    []condition
 	panel    *alarm.Annunciator
@@ -50,6 +52,9 @@ func New(s Settings) (*Engine, error) {
 	var err error
 	if e.judges, err = newJudges(&s); err != nil {
 		return nil, err
+	}
+	if s.Altitude != 0 { // a site that says nothing may lie anywhere
+		e.sitePressure = gas.StandardAtmosphere(s.Altitude).Pressure
 	}
 	for _, d := range Alarms() {
 		e.conds = append(e.conds, conditionsOf(d, &s)...)
@@ -198,7 +203,7 @@ func (e *Engine) look(f frame.Frame) {
 			*in = frame.Input{Quality: frame.Faulty, Fault: impossible}
 		}
 	}
-	in := plausible.Inputs{At: f.At, Phase: e.judges.tracker.Phase}
+	in := plausible.Inputs{At: f.At, Phase: e.judges.tracker.Phase, SitePressure: e.sitePressure}
 	for c := range in.Values {
 		in.Values[c] = v.value(frame.Channel(c))
 	}
@@ -249,10 +254,10 @@ func (v *view) value(c frame.Channel) float64 {
 	return math.NaN()
 }
 
-// trusted is value for whoever follows the burn: a probe that lies in the room says
-// nothing of it, least of all that the fire is out.
+// trusted is value for whoever judges the fire: a probe that lies in the room says nothing
+// of it, least of all that it is out.
 func (v *view) trusted(c frame.Channel) float64 {
-	if v.implausible[c] == plausible.ProbeOut {
+	if plausible.Distrusts(v.implausible[c]) {
 		return math.NaN()
 	}
 	return v.value(c)

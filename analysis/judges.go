@@ -3,6 +3,7 @@ package analysis
 import (
 	"fmt"
 	"math"
+	"time"
 
 	"fluewright/analysis/alarm"
 	"fluewright/analysis/burn"
@@ -31,7 +32,14 @@ type judges struct {
 	way       flueway.Judge
 	causes    cause.Tracker
 	notices   notice.Judge
+
+	burnt    time.Duration // when the chimney was last seen to burn
+	hasBurnt bool
 }
+
+// unsettled is how long the draft tells nothing of regulator and flue after a chimney fire:
+// the whole chimney is hot then (judgement).
+const unsettled = 6 * time.Hour
 
 // found is what they make of the frame in hand.
 type found struct {
@@ -111,9 +119,12 @@ func (e *Engine) step(v *view) {
 			})
 		}
 	}
+	if f.fire.Verdict == alarm.Present {
+		j.burnt, j.hasBurnt = v.At, true
+	}
 	f.gate = j.gate.Step(gate.Inputs{
 		At: v.At, Values: values, Phase: f.phase,
-		Spoilt: f.door || f.fire.Verdict == alarm.Present,
+		Spoilt: f.door || j.hasBurnt && v.At-j.burnt < unsettled,
 	})
 	minute, full := j.gate.Minute()
 	f.way = j.way.Step(flueway.Inputs{
@@ -122,6 +133,6 @@ func (e *Engine) step(v *view) {
 	j.causes.Step(cause.Inputs{
 		At: v.At, Values: values, Phase: f.phase, Load: f.load, Door: f.door,
 		DraftLow: e.settings.DraftLow, DraftHigh: e.settings.DraftHigh, Limits: e.settings.Limits,
-		BlowerStopped: f.plenum.Stopped == alarm.Present,
+		BlowerStopped: f.plenum.Stopped == alarm.Present, ChimneyFire: f.fire.Verdict == alarm.Present,
 	})
 }

@@ -29,14 +29,3 @@ func (e *Engine) Shelve(k alarm.Key, d time.Duration, by string) error {
 
 // Unshelve ends that; see Acknowledge.
 func (e *Engine) Unshelve(k alarm.Key) error { return e.panel.Unshelve(k) }
-
-// Snapshot returns what must outlive a restart: the alarms. wall is the wall clock now and
-// trusted whether it is known to be right.
-func (e *Engine) Snapshot(wall time.Time, trusted bool) alarm.Snapshot {
-	return e.panel.Snapshot(wall, trusted)
-}
-
-// Restore takes a snapshot over before the first step; the error names what of it was not.
-func (e *Engine) Restore(s alarm.Snapshot, wall time.Time, trusted bool) error {
-	return e.panel.Restore(s, wall, trusted)
-}

@@ -50,10 +50,16 @@ const (
 // The codes of readings that are implausible beside the rest of the furnace. Whoever
 // knows the fire finds them; the words are here, with all others.
 const (
-	ProbeOut    Code = "probe-out"
-	HoseOff     Code = "hose-off"
-	HoseSwapped Code = "hose-swapped"
-	ZeroDrift   Code = "zero-drift"
+	ProbeOut         Code = "probe-out"
+	ProbeSlipped     Code = "probe-slipped"
+	ProbeCovered     Code = "probe-covered"
+	ChannelsSwapped  Code = "channels-swapped"
+	Drifted          Code = "drifted"
+	HoseOff          Code = "hose-off"
+	DraftGone        Code = "draft-gone"
+	HoseSwapped      Code = "hose-swapped"
+	ZeroDrift        Code = "zero-drift"
+	AltitudeMismatch Code = "altitude-mismatch"
 )
 
 // Part is where a fault lies, so that a message sends the reader to the right place.
@@ -110,10 +116,16 @@ var faultInfo = map[Code]Info{
 	SupplyDip:        {InBoard, "the board's supply voltage dipped", "Use a stronger power supply and a short, thick cable; chips forget their settings in a dip."},
 	TubeBlocked:      {InWiring, "nothing moves in the draft hose: blocked, kinked or off", "Blow the hose and the tap in the smoke pipe clear, drain water from the hose, and look for a kink."},
 
-	ProbeOut:    {InWiring, "no furnace cools that fast: the probe seems to be out of its place", "Put the probe back into its hole and tighten it; do not judge the fire by this reading."},
-	HoseOff:     {InWiring, "no draft at all beside a hot flue: the hose seems to be off", "Put the hose back onto the sensor and onto the tap in the smoke pipe. Until then take it for a chimney that does not draw."},
-	HoseSwapped: {InWiring, "the draft is as strong as it should be, with the wrong sign: turned, or hoses swapped", "First take it for a turned draft. If neither smoke nor smell comes out, check that the flue's hose is on the sensor's port −."},
-	ZeroDrift:   {InChip, "a pressure that no cold chimney makes: the sensor's zero has drifted", "Zero the draft sensor with both ports open, without a fire."},
+	ProbeOut:         {InWiring, "it reads the room beside a fire: the probe seems to be out of its place", "Put the probe back into its hole and tighten it; do not judge the fire by this reading."},
+	HoseOff:          {InWiring, "the draft fell to nothing at once, and its flutter with it: the hose seems to be off", "Put the hose back onto the sensor and onto the tap in the smoke pipe. Until then nobody watches whether the chimney draws."},
+	ProbeSlipped:     {InWiring, "it reads far too low beside the rest: the probe seems to have slipped out of its hole", "Push the probe back to its depth and tighten it; do not judge the fire by this reading."},
+	ProbeCovered:     {InWiring, "it reads far too low beside the rest: something seems to cover or touch the probe", "When the fire is out, clear wood, ash and soot from the probe; do not judge the fire by this reading."},
+	ChannelsSwapped:  {InWiring, "two probes seem to be exchanged: each reads what the other should", "Compare the probes' wires with the configuration, and exchange them at the amplifiers."},
+	Drifted:          {InWiring, "it differs from what surrounds it while nothing can warm or cool it", "Compare the probe with another one in the same place, and replace it if they differ."},
+	DraftGone:        {InWiring, "no draft beside a fire that goes on: the hose is off or blocked, or the chimney does not draw", "First take it for a chimney that does not draw. If neither smoke nor smell comes out, look at the hose, the tap in the smoke pipe and the sensor."},
+	AltitudeMismatch: {InChip, "the air pressure does not fit the site's altitude", "Check the altitude in the configuration; if it is right, replace the ambient-pressure chip."},
+	HoseSwapped:      {InWiring, "the draft is as strong as it should be, with the wrong sign: turned, or hoses swapped", "First take it for a turned draft. If neither smoke nor smell comes out, check that the flue's hose is on the sensor's port −."},
+	ZeroDrift:        {InChip, "a pressure that no cold chimney makes: the sensor's zero has drifted", "Zero the draft sensor with both ports open, without a fire."},
 }
 
 // Info returns what is known of the fault; the zero Info for an unknown code.

@@ -23,6 +23,7 @@ type course struct {
 	quick      float64 // average over quickOver
 	once, more float64 // averaged once and twice over courseOver: level and slope (Brown)
 	noise      float64 // variance of a reading
+	sway       float64 // variance of quick about the course, in the last minutes
 }
 
 // step takes a reading dt after the one before.
@@ -51,6 +52,8 @@ func (c *course) step(dt time.Duration, v float64) {
 	// The slope's share of a step is no noise.
 	jitter := moved - float64(c.slope()*dt.Seconds())
 	c.noise = toward(c.noise, float64(jitter*jitter/2), dt, noiseOver)
+	off := c.quick - c.level()
+	c.sway = toward(c.sway, float64(off*off), dt, noiseOver)
 }
 
 // level is where the course is, without the lag of its averages.
@@ -73,13 +76,13 @@ func toward(average, v float64, dt, over time.Duration) float64 {
 }
 
 // frozen is a course at the moment when a door may have been opened.
-type frozen struct{ level, slope float64 }
+type frozen struct{ level, slope, sway float64 }
 
 func (c *course) freeze() frozen {
 	if !c.seen {
 		return frozen{level: math.NaN()}
 	}
-	return frozen{level: c.level(), slope: c.slope()}
+	return frozen{c.level(), c.slope(), math.Sqrt(c.sway)}
 }
 
 // How far a course is carried on: a fall goes on for longer than a rise, which every fire

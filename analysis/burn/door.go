@@ -12,22 +12,25 @@ import (
 var fires = [...]frame.Channel{frame.Firebox, frame.Chamber, frame.Flue}
 
 // What an open door does. Through it the appliance resists less, so the draft at the collar
-// sags within seconds and comes back as quickly; cold air cools the fire's gas, which the
-// probes show after the lag of their sheaths. Shares of the draft before, and of the rise
-// over the room. Judgement from the flow network, no source: an opening as wide as the
-// air's full path takes a quarter of the draft from a chimney that gives nothing more.
+// sags within a second; a regulator that works gives it back within some, by shutting its
+// gate, and kicks up when the door is shut. Cold air cools the fire's gas, which the probes
+// show after the lag of their sheaths. Shares of the draft before, and of the rise over the
+// room; judgement from the flow network, no source.
 const (
-	sagAlone  = 0.25 // a sag that needs no other witness
-	sagBacked = 0.12 // one that temperatures back
-	clearSag  = 6.0  // of the draft's own unrest
-	likelySag = 2.5
-	sagStill  = 0.05
+	sagAlone = 0.25 // a sag that lasts and needs no other witness
+	clearSag = 6.0  // of the draft's own unrest
+	kick     = 0.05 // one that temperatures have to back
+	clear    = 3.0
+	sagStill = 0.05
 	// A draft that is gone altogether has turned or lost its hose: no door does that.
 	leastDraft = 0.3 // Pa
 
-	dipBacking = 0.015
-	dipAlone   = 0.05 // without a draft reading
-	dipLeast   = 1.0  // K
+	dipBacks = 0.015
+	dipAlone = 0.05 // without a draft that could tell
+	dipLeast = 1.0  // K
+	// Of the course's own sway.
+	backsSway = 4.0
+	aloneSway = 5.0
 )
 
 const (
@@ -40,10 +43,11 @@ const (
 	// backing is how long after the sag a sheath may take to show the cold air.
 	backing = 90 * time.Second
 	// longest is how long a door is held to stand open; after that the draft has a new
-	// level, for whatever reason.
-	longest = 30 * time.Minute
-	// dipLasts is how long a fall of temperatures alone is taken for a door.
-	dipLasts = 5 * time.Minute
+	// level, for whatever reason. Temperatures alone are believed for dipLasts, and a fall
+	// that has stopped for dipStill is over.
+	longest  = 30 * time.Minute
+	dipLasts = 3 * time.Minute
+	dipStill = 12 * time.Second
 	// settled is how long the draft is watched before its unrest is known.
 	settled = 2 * time.Minute
 )
@@ -64,9 +68,11 @@ type doors struct {
 	suspected bool
 	byDraft   bool // what raised the suspicion
 	since     time.Duration
-	sagged    time.Duration // when the sag ended; zero while it lasts
+	gone      bool          // the sag is, since the suspicion
+	lasted    time.Duration // how long it lasted
 	before    [frame.Count]frozen
 	dipped    [frame.Count]float64 // deepest below the course
+	fell      time.Duration        // when one of them last got deeper
 }
 
 // did is what a frame showed of the door.
@@ -78,7 +84,7 @@ type did struct {
 
 // step says what the frame shows of the door. Courses must be of the frame before: the
 // first cold air must not have bent them.
-func (d *doors) step(at, dt time.Duration, v *frame.Values, courses *[frame.Count]course, room float64) did {
+func (d *doors) step(at, dt time.Duration, v *frame.Values, courses *[frame.Count]course, room float64, phase Phase) did {
 	if dt > maxGap {
 		was := d.door.Open
 		*d = doors{door: d.door}
@@ -89,7 +95,10 @@ func (d *doors) step(at, dt time.Duration, v *frame.Values, courses *[frame.Coun
 		return did{closed: was}
 	}
 	sag := d.follow(dt, v[frame.Draft])
-	if !d.suspected && !d.door.Open {
+	if phase < WarmUp {
+		// A chimney that is still cold draws as it likes, and kindling flares.
+		d.suspected = false
+	} else if !d.door.Open {
 		d.suspect(at, v, courses, room, sag)
 	}
 	dip := d.measure(at, v, courses, room)
@@ -101,14 +110,13 @@ func (d *doors) step(at, dt time.Duration, v *frame.Values, courses *[frame.Coun
 		// No door turns the draft: wind or a fan did both.
 		d.door, d.low = Door{Closed: d.door.Closed}, max(d.low, leastDraft)
 		return did{closed: true, mistaken: true}
-	case d.door.Open && d.shut(at, sag, dip):
+	case d.door.Open && d.shut(at, sag):
 		d.door.Open, d.door.Closed = false, at
 		d.low = d.quick
 		return did{closed: true}
 	case d.door.Open:
 	case d.suspected:
-		opened, closed := d.confirm(at, sag, dip)
-		return did{opened: opened, closed: closed}
+		return did{opened: d.confirm(at, sag, dip)}
 	}
 	return did{}
 }
@@ -129,7 +137,7 @@ func (d *doors) follow(dt time.Duration, v float64) float64 {
 	if d.low > leastDraft {
 		sag = (d.low - d.quick) / d.low
 	}
-	if !d.suspected && !d.door.Open {
+	if d.gone || !d.suspected && !d.door.Open {
 		off := d.quick - d.low
 		over := min(noiseOver, d.watched+draftSlow)
 		d.unrest = toward(d.unrest, float64(off*off), dt, over)
@@ -139,10 +147,15 @@ func (d *doors) follow(dt time.Duration, v float64) float64 {
 	switch {
 	case d.quick < 0:
 		d.turned, d.suspected = true, d.suspected && !d.byDraft
-	case sag < sagBacked:
+	case sag < kick:
 		d.turned = false
 	}
-	if sag >= sagBacked {
+	if (d.suspected || d.door.Open) && sag < max(kick/2, float64(d.deepest/2)) {
+		d.gone = true
+	} else if !d.gone {
+		d.lasted += dt
+	}
+	if sag >= sagAlone/2 {
 		d.sags += dt
 	} else {
 		d.sags = 0
@@ -150,45 +163,52 @@ func (d *doors) follow(dt time.Duration, v float64) float64 {
 	return sag
 }
 
-// deep reports whether the sag is this many times the draft's unrest.
+// deep reports whether the sag is this many times the draft's unrest; below zero: a kick up.
 func (d *doors) deep(times float64) bool {
 	fall := d.low - d.quick
-	return float64(fall*fall) >= float64(times*times*d.unrest) && fall > 0
+	return fall > 0 == (times > 0) && float64(fall*fall) >= float64(times*times*d.unrest)
 }
 
-// suspect freezes what was before at the first sign of a door.
+// restless reports whether the draft moves so much by itself that no door would show in it.
+func (d *doors) restless() bool {
+	return float64(d.unrest*clearSag*clearSag) > float64(d.low*d.low/4)
+}
+
+// suspect freezes what was before at the first sign of a door. A suspicion that nothing has
+// backed yet gives way to a new sign.
 func (d *doors) suspect(at time.Duration, v *frame.Values, courses *[frame.Count]course, room, sag float64) {
-	byDraft := sag >= sagBacked && !d.turned && d.watched >= settled && d.deep(likelySag)
+	if d.suspected && !(d.byDraft && d.gone && d.fell == 0) {
+		return
+	}
+	byDraft := sag >= kick && !d.turned && d.watched >= settled && d.deep(clear)
 	fell := false
-	if !d.draft { // NaN: temperatures are all there is
+	if !d.draft || d.restless() && !d.turned && d.watched >= settled { // temperatures are all there is
 		for _, c := range fires {
 			k := &courses[c]
 			if !v.Has(c) || !k.seen {
 				continue
 			}
 			short := k.level() - k.quick
-			fell = fell || short > max(dipLeast, float64(2*k.sigma()), float64(dipBacking*(k.level()-room)))
+			fell = fell || short > max(dipLeast, float64(2*k.sigma()), float64(dipAlone/4*(k.level()-room)), float64(2*math.Sqrt(k.sway)))
 		}
 	}
 	if !byDraft && !fell {
 		return
 	}
-	d.suspected, d.byDraft, d.since, d.sagged = true, byDraft, at, 0
-	d.deepest, d.deeper = sag, at
-	if math.IsNaN(sag) {
-		d.deepest = 0
+	d.suspected, d.byDraft, d.since, d.gone, d.fell = true, byDraft, at, false, 0
+	d.lasted = 0
+	d.deepest, d.deeper = 0, at
+	if byDraft {
+		d.deepest = sag
 	}
 	for _, c := range fires {
 		d.before[c], d.dipped[c] = courses[c].freeze(), 0
 	}
 }
 
-// dip is how far the temperatures are below their courses: the largest share of a rise, how
-// much of the deepest one is left, and whether noise could do it.
-type dip struct {
-	share, left float64
-	clear       bool
-}
+// dip is how far the temperatures are below their courses: the largest share of a rise, and
+// as a multiple of the fire's own sway. Zero where noise could do it.
+type dip struct{ share, sway float64 }
 
 func (d *doors) measure(at time.Duration, v *frame.Values, courses *[frame.Count]course, room float64) dip {
 	var out dip
@@ -201,61 +221,53 @@ func (d *doors) measure(at time.Duration, v *frame.Values, courses *[frame.Count
 			continue
 		}
 		k := &courses[c]
+		least := max(dipLeast, float64(1.5*k.sigma()))
 		short := f.after(at-d.since, room) - k.quick
-		d.dipped[c] = max(d.dipped[c], short)
-		if share := d.dipped[c] / (f.level - room); share > out.share && d.dipped[c] > max(dipLeast, float64(1.5*k.sigma())) {
-			out.share, out.clear = share, true
-			out.left = short / d.dipped[c]
+		if short <= least {
+			continue
+		}
+		if short > d.dipped[c]*1.01 {
+			d.dipped[c], d.fell = short, at
+		}
+		if share := d.dipped[c] / (f.level - room); share > out.share {
+			out = dip{share, d.dipped[c] / max(f.sway, least/backsSway)}
 		}
 	}
 	return out
 }
 
 // confirm decides on a suspicion.
-func (d *doors) confirm(at time.Duration, sag float64, dip dip) (opened, closed bool) {
-	lasts := at - d.since
-	if !d.byDraft {
-		if dip.clear && dip.share >= dipAlone {
-			d.suspected = false
-			d.door = Door{Open: true, At: d.since}
-			return true, false
-		}
-		if lasts > backing {
-			d.suspected = false
-		}
-		return false, false
-	}
-	if d.sagged == 0 && !(sag >= sagBacked/2) {
-		d.sagged = at
-	}
-	lasted := lasts
-	if d.sagged != 0 {
-		lasted = d.sagged - d.since
-	}
+func (d *doors) confirm(at time.Duration, sag float64, dip dip) (opened bool) {
 	// Below zero it has turned: wind or a fan, not a door.
 	draws := d.quick > leastDraft
-	alone := d.sagged == 0 && sag >= sagAlone && d.deep(clearSag) && d.sags >= sagHold && at-d.deeper >= stillHold && draws
-	backed := lasted >= sagHold && dip.clear && dip.share >= dipBacking && (draws || d.sagged != 0)
 	switch {
-	case alone || backed:
-		d.suspected = false
-		d.door = Door{Open: d.sagged == 0, At: d.since}
-		if d.sagged != 0 {
-			d.door.Closed = d.sagged
-		}
-		return true, d.sagged != 0
-	case lasts > backing, d.sagged != 0 && lasted < sagHold:
+	case !d.byDraft:
+		opened = dip.share >= dipAlone && dip.sway >= aloneSway
+	case !draws:
+	case sag >= sagAlone && d.deep(clearSag) && d.sags >= sagHold && at-d.deeper >= stillHold:
+		opened = true
+	default:
+		opened = dip.share >= dipBacks && dip.sway >= backsSway
+	}
+	if opened {
+		d.door = Door{Open: true, At: d.since}
+	}
+	if opened || at-d.since > backing {
 		d.suspected = false
 	}
-	return false, false
+	return opened
 }
 
-// shut reports whether the open door was shut: the draft is back by half of what it lost,
-// or where there is none, the temperatures are.
-func (d *doors) shut(at time.Duration, sag float64, dip dip) bool {
+// shut reports whether the open door was shut: the draft is back by half of what it lost or
+// kicks up, and the temperatures have stopped falling.
+func (d *doors) shut(at time.Duration, sag float64) bool {
 	lasts := at - d.door.At
-	if !d.byDraft {
-		return lasts > dipLasts || lasts > 2*sagHold && dip.left < 0.7
+	if d.byDraft && !d.gone && !math.IsNaN(sag) {
+		return lasts > longest
 	}
-	return lasts > longest || math.IsNaN(sag) || sag < max(sagBacked, float64(d.deepest/2))
+	if d.byDraft && d.deepest >= sagAlone && d.lasted >= sagHold {
+		return true // no regulator gave it back
+	}
+	kicked := d.byDraft && lasts > 2*sagHold && sag < -kick && d.deep(-clear)
+	return kicked || d.fell == 0 || at-d.fell >= dipStill || lasts > dipLasts
 }

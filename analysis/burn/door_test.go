@@ -11,7 +11,7 @@ import (
 // reload opens the door and lays on dry wood that burns up to the temperatures given.
 func (f *fire) reload(to map[frame.Channel]float64) {
 	f.door(45 * time.Second)
-	f.toward(12*time.Minute, 40*time.Minute, to)
+	f.toward(6*time.Minute, 40*time.Minute, to)
 }
 
 var hotAgain = set{frame.Firebox: 620, frame.Chamber: 640, frame.Flue: 270, frame.Draft: 14}
@@ -76,8 +76,10 @@ func TestAColdLoadIsKnownByTheChill(t *testing.T) {
 	f := newFire(t, burn.Site{})
 	f.full()
 	f.burnUp()
+	f.burnDown()
+	f.toward(20*time.Minute, time.Hour, set{frame.Firebox: 230, frame.Chamber: 240, frame.Flue: 90})
 	f.door(45 * time.Second)
-	f.toward(10*time.Minute, 10*time.Minute, set{frame.Firebox: 420, frame.Chamber: 430, frame.Flue: 170})
+	f.toward(10*time.Minute, 10*time.Minute, set{frame.Firebox: 130, frame.Chamber: 140, frame.Flue: 60})
 	if len(f.loads) != 2 {
 		t.Errorf("loads %+v", f.loads)
 	}

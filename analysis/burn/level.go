@@ -71,7 +71,7 @@ func (t *Tracker) upstream(v *frame.Values, rise float64) bool {
 }
 
 // clean reports whether the fire burns its smoke, with hysteresis. The chamber tells;
-// without one, the flue has to.
+// without one, the flue has to. A hot flue makes up for a chamber that is nearly hot enough.
 func (t *Tracker) clean(v *frame.Values) bool {
 	value, threshold := v[frame.Chamber], cleanChamber
 	if limit := t.Site.Limits[frame.Chamber]; limit > 0 {
@@ -89,6 +89,9 @@ func (t *Tracker) clean(v *frame.Values) bool {
 	}
 	if t.Phase == CleanBurn {
 		threshold -= cleanMargin
+	}
+	if v.Has(frame.Chamber) && v[frame.Flue] >= cleanFlue {
+		threshold = float64(cleanTogether * threshold)
 	}
 	return value >= threshold
 }

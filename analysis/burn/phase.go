@@ -31,9 +31,11 @@ const (
 	cleanFlueOfLimit    = 0.45
 	// A fire without chamber and limit that has its usual best burns clean (judgement).
 	cleanOfUsual = 0.7
-	coalsShare   = 0.5  // of the peak's rise: flames are over
-	spentShare   = 0.25 // of the peak's rise: they are, however short they were
-	riseShare    = 0.005
+	// Of the chamber's threshold, beside a flue that is hot enough by itself (judgement).
+	cleanTogether = 0.85
+	coalsShare    = 0.5  // of the peak's rise: flames are over
+	spentShare    = 0.25 // of the peak's rise: they are, however short they were
+	riseShare     = 0.005
 	// A rise out of the coals that nothing else explains: of the rise, and in K.
 	kindleShare = 0.25
 	kindleLeast = 15.0
@@ -104,7 +106,7 @@ func (t *Tracker) next(at, dt time.Duration, v *frame.Values) Phase {
 		}
 	}
 	clean := t.clean(v)
-	if t.Phase.Fire() && !clean && t.falling() {
+	if t.Phase.Fire() && t.falling() {
 		l.fades += dt
 	} else {
 		l.fades = 0

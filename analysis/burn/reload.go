@@ -9,7 +9,8 @@ import (
 
 // What tells wood laid on from a poke, after the door was open. New wood burns: the fire
 // climbs above the course it had. Or it is cold and wet and keeps the fire below its course
-// long after every sheath has recovered from the open door.
+// long after every sheath has recovered from the open door. Only over coals that is told: the
+// flue alone cannot tell it from the blower's start, nor flames from their own end.
 const (
 	gainShare = 0.06 // of the rise over the room, above the course
 	gainLeast = 8.0  // K
@@ -20,7 +21,9 @@ const (
 	chillShare = 0.5
 	chillDeep  = 0.06
 	chillAfter = 210 * time.Second
-	// watchFor is how long after the door wood may take to show itself.
+	// Wood on flames shows itself soon, and what comes later is the old fire's. On coals it
+	// may take watchFor to catch; after soon it has to bring more than there was before.
+	soon     = 10 * time.Minute
 	watchFor = 45 * time.Minute
 )
 
@@ -41,6 +44,10 @@ func (w *visit) isLoad(at time.Duration, v *frame.Values, courses *[frame.Count]
 	if !w.load.Door {
 		return v.Has(frame.Flue) && v[frame.Flue]-room >= w.flames
 	}
+	since := at - w.at
+	if since > soon && w.load.Coals == 0 {
+		return false
+	}
 	up, chilled, flueOnly := false, false, true
 	for _, c := range fires {
 		f := w.before[c]
@@ -57,14 +64,17 @@ func (w *visit) isLoad(at time.Duration, v *frame.Values, courses *[frame.Count]
 		}
 		flueOnly = false
 		rise := max(0, f.level-room)
-		course := f.after(at-w.at, room)
+		course := f.after(since, room)
+		if since > soon {
+			course = max(course, f.level)
+		}
 		gain := k.quick - course
 		w.dipped[c] = max(w.dipped[c], -gain)
 		least := max(gainLeast, float64(3*k.sigma()))
 		up = up || gain > max(least, float64(share*rise))
 		// A rise that bends looks chilled against its own straight line.
 		steady := math.Abs(f.slope)*chillAfter.Seconds() < w.dipped[c]/2
-		chilled = chilled || at-w.closed >= chillAfter && at-w.closed < 2*chillAfter && steady &&
+		chilled = chilled || c != frame.Flue && w.load.Coals > 0 && at-w.closed >= chillAfter && at-w.closed < 2*chillAfter && steady &&
 			-gain > max(float64(chillShare*w.dipped[c]), least, float64(chillDeep*rise))
 	}
 	return up || chilled

@@ -60,6 +60,7 @@ type Tracker struct {
 	seen    bool // the flue was, at the last frame
 	room    float64
 	haveRm  bool
+	blips   blips
 	courses [frame.Count]course
 	swing   swing // of the flue
 	doors   doors
@@ -128,15 +129,14 @@ func (t *Tracker) Step(in Inputs) Changes {
 			v[c] = math.NaN()
 		}
 	}
+	t.blips.step(dt, v)
 	if v.Has(frame.Room) {
 		t.room, t.haveRm = v[frame.Room], true
 	} else if !t.haveRm {
 		t.room = assumedRoom
 	}
-	door := t.doors.step(at, dt, v, &t.courses, t.room)
-	if t.Phase.Fire() { // who opens a cold furnace lays a fire, which shows when it is lit
-		ch.Opened, ch.Closed = door.opened, door.closed
-	}
+	door := t.doors.step(at, dt, v, &t.courses, t.room, t.Phase)
+	ch.Opened, ch.Closed = door.opened, door.closed
 	for _, c := range fires {
 		t.courses[c].step(dt, v[c])
 	}

@@ -49,11 +49,18 @@ const (
 	Lit
 	// Loaded: wood was laid on at At, For before the rise began.
 	Loaded
-	// OnCoals: when it was laid on, the channel still stood at Value; For is how long
+	// Visited: a door seems to have been opened at At, For before the rise began; whether
+	// wood was laid on is not told.
+	Visited
+	// OnCoals: just before it, at At, the channel still stood at Value; For is how long
 	// the fire had been in coals, 0 if it still burned.
 	OnCoals
 	// Rose: the channel rose from Reference to Value within For.
 	Rose
+	// Leapt: the channel leapt from Reference to Value within For, and no wood explains it.
+	Leapt
+	// Again: the load before rose as quickly.
+	Again
 	// Stayed: the channel stood above Reference, three quarters of the way to its limit,
 	// for For.
 	Stayed
@@ -69,6 +76,8 @@ const (
 	Moisture
 	// Door: a door has been open for For.
 	Door
+	// Within: the channel is at Value only, its limit is Reference.
+	Within
 	// Stopped: the blower has stood still for For, the plenum is at Value.
 	Stopped
 )
@@ -76,7 +85,7 @@ const (
 // Evidence is one observation that speaks for a cause. Temperatures in °C, drafts in Pa.
 type Evidence struct {
 	Kind             Kind
-	Channel          frame.Channel
+	Channel          frame.Channel // frame.Count where it is about none
 	Value, Reference float64
 	For              time.Duration
 	At               time.Duration // on the frames' clock: when it began

@@ -99,6 +99,34 @@ var scenes = map[string]struct {
 			load:    lighting(1), until: 70, stopped: 61,
 		}, hotAir, cause.Blower,
 	},
+	"a leap without a load, then a reload on it": {
+		scene{
+			flue:    line{0, 20, 40, 240, 60, 200, 63, 260, 70, 280, 74, 282, 75, 225, 77, 350, 80, 480},
+			chamber: line{0, 20, 40, 540, 60, 460, 63, 480, 70, 510, 74, 520, 75, 470, 77, 560, 80, 650},
+			firebox: line{0, 20, 40, 560, 60, 480, 63, 490, 70, 530, 74, 540, 75, 480, 77, 520, 80, 600},
+			draft:   line{0, 0, 10, 12, 74, 13, 74.3, 8, 75, 12.5, 80, 13.2},
+			load:    reload(74.2, 0, 282, 520, 540), until: 80,
+		}, overheat, cause.AirLeak,
+	},
+	"a load that nobody told of, on hot coals": {
+		scene{
+			flue:    line{0, 260, 20, 240, 50, 190, 51, 150, 52, 160, 60, 470},
+			chamber: line{0, 600, 20, 560, 50, 470, 51, 400, 52, 420, 60, 720},
+			firebox: line{0, 700, 20, 690, 50, 640, 51, 560, 52, 600, 60, 900},
+			draft:   line{0, 12, 50, 12, 60, 13.5},
+			until:   60,
+		}, overheat, cause.CoalBed,
+	},
+	"a plenum too hot over a fire within its limits": {
+		scene{
+			flue:    line{0, 20, 40, 240, 90, 240},
+			chamber: line{0, 20, 40, 480, 90, 480},
+			firebox: line{0, 20, 40, 500, 90, 500},
+			draft:   line{0, 0, 10, 12, 90, 13},
+			plenum:  line{0, 20, 40, 60, 90, 98},
+			load:    lighting(1), until: 90,
+		}, hotAir, cause.Blower,
+	},
 	"an ordinary slow burn": {
 		scene{
 			flue:    line{0, 20, 20, 120, 90, 300},
@@ -154,6 +182,60 @@ func TestFlueAndDraftAlone(t *testing.T) {
 func TestChimneyFireExplainsAHotFlue(t *testing.T) {
 	if got := scenes["chimney fire"].play(time.Second, 1, every...).Rank(overheat, nil); best(got) != cause.Creosote {
 		t.Errorf("%v, want creosote first", got)
+	}
+}
+
+// Whoever finds that the deposit burns is believed, also where the readings alone would
+// speak for something else.
+func TestAFoundChimneyFireIsTheCause(t *testing.T) {
+	s := scenes["ash door ajar in the middle of a burn"].scene
+	s.chamber, s.firebox = nil, nil
+	tr := s.play(time.Second, 1, frame.Flue, frame.Draft)
+	in := s.inputs(70*minute+time.Second, nil, 0, []frame.Channel{frame.Flue, frame.Draft})
+	in.ChimneyFire = true
+	tr.Step(in)
+	for _, c := range tr.Rank(overheat, nil) {
+		if c.Code == cause.Creosote && c.Weight > 0.4 {
+			return
+		}
+	}
+	t.Errorf("%v, want creosote among the likely", tr.Rank(overheat, nil))
+}
+
+// Ten minutes without a frame in the middle of it leave the cause to be seen.
+func TestAGapIsBridged(t *testing.T) {
+	s := scenes["regulator set too high from the start"]
+	tr := new(cause.Tracker)
+	for at := time.Duration(0); at <= 50*minute; at += time.Second {
+		if at > 20*minute && at < 30*minute {
+			continue
+		}
+		tr.Step(s.inputs(at, nil, 0, every))
+	}
+	if got := tr.Rank(overheat, nil); best(got) != s.want {
+		t.Errorf("%v, want %q first", got, s.want)
+	}
+}
+
+// A site without a draft sensor or a band still has its fuel and its doors judged.
+func TestWithoutDraft(t *testing.T) {
+	for _, name := range []string{"kindling for firewood", "ash door ajar in the middle of a burn", "a load that nobody told of, on hot coals"} {
+		s := scenes[name]
+		if got := s.play(time.Second, 1, frame.Firebox, frame.Chamber, frame.Flue).Rank(s.subject, nil); best(got) != s.want {
+			t.Errorf("%s: %v, want %q first", name, got, s.want)
+		}
+	}
+	tr := new(cause.Tracker)
+	s := scenes["an ordinary slow burn"]
+	for at := time.Duration(0); at.Minutes() <= s.until; at += time.Second {
+		in := s.inputs(at, nil, 0, every)
+		in.DraftLow, in.DraftHigh = 0, 0
+		tr.Step(in)
+	}
+	for _, c := range tr.Rank(overheat, nil) {
+		if c.Code == cause.DraftHigh {
+			t.Errorf("%v without a band", c)
+		}
 	}
 }
 
@@ -218,6 +300,20 @@ func TestNothingIsAllocated(t *testing.T) {
 		dst = tr.Rank(overheat, dst[:0])
 	}); n > 0 {
 		t.Errorf("%v allocations a step", n)
+	}
+}
+
+// BenchmarkRank is the dearest frame: one that ends a slot while an alarm stands.
+func BenchmarkRank(b *testing.B) {
+	s := scenes["ash door ajar in the middle of a burn"].scene
+	tr := s.play(time.Second, 1, every...)
+	in := s.inputs(71*minute, nil, 0, nil)
+	dst := make([]cause.Cause, 0, len(cause.Codes()))
+	for b.Loop() {
+		in.Door = !in.Door // forgets what was found
+		in.At++
+		tr.Step(in)
+		dst = tr.Rank(overheat, dst[:0])
 	}
 }
 

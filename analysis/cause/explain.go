@@ -8,12 +8,15 @@ import (
 )
 
 // explain gives the observations that speak for a cause, strongest first.
-func (t *Tracker) explain(i int, f *features, c *Cause) {
+func (t *Tracker) explain(i int, f *features, k *clues, c *Cause) {
 	length := f.top - f.foot
 	rose := Evidence{Kind: Rose, Channel: f.channel, Value: f.high, Reference: f.footAt, For: length, At: f.foot}
-	loaded := Evidence{Kind: Loaded, For: max(f.sinceLoad, 0), At: f.foot - f.sinceLoad}
-	if f.cold {
+	loaded := Evidence{Kind: Loaded, Channel: frame.Count, For: max(f.sinceLoad, 0), At: f.foot - f.sinceLoad}
+	switch {
+	case f.cold:
 		loaded.Kind = Lit
+	case f.presumed:
+		loaded.Kind = Visited
 	}
 	ordinary := Evidence{Kind: DraftOrdinary, Channel: frame.Draft, Value: f.draft, Reference: t.now.DraftHigh, For: length, At: f.foot}
 	if !(f.draft <= t.now.DraftHigh) {
@@ -33,8 +36,10 @@ func (t *Tracker) explain(i int, f *features, c *Cause) {
 		c.add(rose)
 	case iCoalBed:
 		if f.loaded && !f.cold {
-			c.add(Evidence{Kind: OnCoals, Channel: f.bedChannel, Value: f.bedAt, For: f.coals, At: loaded.At})
 			c.add(loaded)
+			if !math.IsNaN(f.bed) {
+				c.add(Evidence{Kind: OnCoals, Channel: f.bedChannel, Value: f.bedAt, For: f.coals, At: loaded.At})
+			}
 			c.add(rose)
 			c.add(ordinary)
 		}
@@ -49,7 +54,10 @@ func (t *Tracker) explain(i int, f *features, c *Cause) {
 			return
 		}
 		if t.hasNote && t.moisture < tooDry {
-			c.add(Evidence{Kind: Moisture, Value: t.moisture, Reference: tooDry, At: t.noted})
+			c.add(Evidence{Kind: Moisture, Channel: frame.Count, Value: t.moisture, Reference: tooDry, At: t.noted})
+		}
+		if k.again > 0.5 {
+			c.add(Evidence{Kind: Again, Channel: f.channel, At: loaded.At})
 		}
 		c.add(loaded)
 		if f.stayed > 0 {
@@ -59,9 +67,12 @@ func (t *Tracker) explain(i int, f *features, c *Cause) {
 		c.add(ordinary)
 	case iAirLeak:
 		if t.now.Door {
-			c.add(Evidence{Kind: Door, For: t.now.At - t.door, At: t.door})
+			c.add(Evidence{Kind: Door, Channel: frame.Count, For: t.now.At - t.door, At: t.door})
 		}
-		if f.post < 0.97*f.pre {
+		if at, ok := t.leapt(f.top); ok && k.leapt > 0.5 {
+			c.add(Evidence{Kind: Leapt, Channel: frame.Flue, Value: t.course.near(rowFlue, at+leap), Reference: t.course.near(rowFlue, at), For: leap, At: at})
+		}
+		if k.sag > 0.2 {
 			c.add(Evidence{Kind: DraftSagged, Channel: frame.Draft, Value: f.post, Reference: f.pre, At: f.foot})
 		}
 		if f.under > 0.05 {
@@ -74,7 +85,7 @@ func (t *Tracker) explain(i int, f *features, c *Cause) {
 			c.add(Evidence{Kind: Steady, Channel: f.channel, Value: f.low, Reference: f.up, For: f.steady, At: f.foot - f.steady})
 		}
 		c.add(rose)
-		none := Evidence{Kind: NotLoaded, At: f.foot}
+		none := Evidence{Kind: NotLoaded, Channel: frame.Count, At: f.foot}
 		if f.loaded {
 			none.For = f.sinceLoad
 		}

@@ -4,6 +4,7 @@ import (
 	"math"
 	"time"
 
+	"fluewright/analysis/burn"
 	"fluewright/analysis/frame"
 )
 
@@ -12,6 +13,7 @@ type features struct {
 	rise
 
 	loaded    bool
+	presumed  bool          // from a door or a dip: nobody has told yet
 	cold      bool          // the load lit a cold furnace
 	sinceLoad time.Duration // from the load to the foot
 	// bed is the highest share of the way from room to limit at which a channel stood
@@ -23,18 +25,17 @@ type features struct {
 	held       float64 // how far above the room it stood then, as a share of the burn's peak
 	decay      float64 // how fast it had been cooling, shares of that a minute
 
-	draft   float64 // mean over the rise, Pa
-	over    float64 // its excess over the band's end, share of it
-	early   float64 // the same for the time before and the first half of the rise
-	under   float64 // how far it fell short of the band's lower end, share of it
-	pre     float64 // mean draft before the foot, Pa
-	post    float64 // mean draft in the first minutes after it, Pa
-	start   float64 // mean draft in the first third of the rise, Pa
-	finish  float64 // mean draft at the top, Pa
-	roar    float64 // noise of the draft at the top over that before the foot
-	late    float64 // excess over the band's end in the last part of the rise, share of it
-	stayed  time.Duration
-	firebox [2]float64 // the firebox at the foot and at the top, °C
+	draft  float64 // mean over the rise, Pa
+	late   float64 // its excess over the band's end in the last part of the rise, share of it
+	under  float64 // how far it fell short of the band's lower end, share of it
+	pre    float64 // mean draft before the foot, Pa
+	post   float64 // mean draft in the first minutes after it, Pa
+	start  float64 // mean draft in the first third of the rise, Pa
+	finish float64 // mean draft at the top, Pa
+	roar   float64 // noise of the draft at the top over that before the foot
+	stayed time.Duration
+	// What each was at the foot and at the top, °C.
+	firebox [2]float64
 	chamber [2]float64
 	flue    [2]float64
 }
@@ -56,12 +57,7 @@ func (t *Tracker) look(x rise) features {
 	// was before with what came after.
 	const lag = 2 * time.Minute
 	f.draft = c.mean(rowDraft, x.foot-time.Minute, x.top)
-	f.over = math.NaN()
-	f.early, f.under = math.NaN(), math.NaN()
-	if high := t.now.DraftHigh; high > 0 {
-		f.over = f.draft/high - 1
-		f.early = c.mean(rowDraft, x.foot-lag, x.foot+(x.top-x.foot)/2)/high - 1
-	}
+	f.under = math.NaN()
 	if low := t.now.DraftLow; low > 0 {
 		f.under = 1 - f.draft/low
 	}
@@ -76,8 +72,8 @@ func (t *Tracker) look(x rise) features {
 	f.start = c.mean(rowDraft, x.foot-lag, x.foot+(x.top-x.foot)/3)
 	f.finish = c.mean(rowDraft, x.top-lag, x.top+slot)
 	late := min(4*time.Minute, (x.top-x.foot)/2)
-	f.late = c.mean(rowDraft, x.top-late-slot, x.top)/t.now.DraftHigh - 1
-	f.roar = t.roughness(x.top-lag, x.top+slot) / t.roughness(from, until)
+	f.late = ratio(c.mean(rowDraft, x.top-late-slot, x.top), t.now.DraftHigh) - 1
+	f.roar = ratio(t.roughness(x.top-lag, x.top+slot), max(t.roughness(from, until), 2*little))
 	f.firebox = [2]float64{c.near(rowFirebox, x.foot), c.near(rowFirebox, x.top)}
 	f.chamber = [2]float64{c.near(rowChamber, x.foot), c.near(rowChamber, x.top)}
 	f.flue = [2]float64{c.near(rowFlue, x.foot), c.near(rowFlue, x.top)}
@@ -88,6 +84,12 @@ func (t *Tracker) look(x rise) features {
 // lookAtLoad measures what the latest load was laid on.
 func (t *Tracker) lookAtLoad(f *features) {
 	l, ok := t.load()
+	f.presumed = ok && l.Known == t.now.At && l.Known != t.now.Load.Known
+	if dip, out := t.outOfDip(f); out && (!ok || f.foot-l.At > 2*visit) {
+		// Nobody told of a load, yet the rise comes out of a dip as a door makes it.
+		l, ok = burn.Load{At: dip, Flue: math.NaN(), Chamber: math.NaN(), Firebox: math.NaN()}, true
+		f.presumed = true
+	}
 	if !ok || l.At > f.top {
 		return
 	}
@@ -96,20 +98,41 @@ func (t *Tracker) lookAtLoad(f *features) {
 	if l.Cold {
 		return
 	}
+	// Brick holds the firebox hot over few coals; gas tells, and it has the last word. The
+	// load may be dated some minutes late, when the door has cooled the gas already.
 	for _, b := range [...]struct {
 		c frame.Channel
 		v float64
-	}{{frame.Firebox, l.Firebox}, {frame.Chamber, l.Chamber}, {frame.Flue, l.Flue}} {
-		if math.IsNaN(b.v) {
+	}{{frame.Chamber, l.Chamber}, {frame.Flue, l.Flue}, {frame.Firebox, l.Firebox}} {
+		r, _ := row(b.c)
+		if before := t.course.highest(r, l.At-early, l.At); before > b.v || math.IsNaN(b.v) && !math.IsInf(before, 0) {
+			b.v = before
+		}
+		if math.IsNaN(b.v) || b.c == frame.Firebox && !math.IsNaN(f.bed) {
 			continue
 		}
-		r, _ := row(b.c)
-		if s := (b.v - t.room()) / t.span(b.c, t.course.smoothMax(r, 0)); math.IsNaN(f.bed) || s > f.bed {
+		if s := (b.v - t.room()) / t.span(b.c); math.IsNaN(f.bed) || s > f.bed {
 			f.bed, f.bedChannel, f.bedAt = s, b.c, b.v
 		}
 	}
 	t.lookAtBed(f, l.At)
 }
+
+// outOfDip returns when a channel fell abruptly just before the foot of the rise, false if
+// none did.
+func (t *Tracker) outOfDip(f *features) (time.Duration, bool) {
+	c := &t.course
+	first, last := c.after(f.foot-early), c.after(f.foot)
+	for _, r := range [...]int{rowFirebox, rowChamber, rowFlue} {
+		if i, ok := t.dipped(r, first, last); ok {
+			return c.point(i).at, true
+		}
+	}
+	return 0, false
+}
+
+// early is how long before a load its door may have been opened.
+const early = 5 * time.Minute
 
 // lookAtBed measures how the bed had been glowing before the door was opened: a large one
 // stays hot and cools slowly.
@@ -119,17 +142,13 @@ func (t *Tracker) lookAtBed(f *features, at time.Duration) {
 	if !ok || math.IsNaN(f.bed) {
 		return
 	}
-	const door = time.Minute // for the door to be open before the load is told
-	c, room := &t.course, t.room()
-	peak := math.Inf(-1)
-	for i := c.after(at - 90*time.Minute); i < c.n && c.point(i).at < at; i++ {
-		if v := c.smooth(r, i); v > peak {
-			peak = v
-		}
+	const over = 12 * time.Minute
+	room := t.room()
+	peak := t.course.highest(r, at-90*time.Minute, at)
+	if !math.IsInf(peak, 0) {
+		f.held = (f.bedAt - room) / max(peak-room, 10)
 	}
-	now, then := c.near(r, at-door), c.near(r, at-door-12*time.Minute)
-	f.held = (now - room) / max(peak-room, 10)
-	f.decay = (then - now) / 12 / max(now-room, 10)
+	f.decay = (t.course.near(r, at-early-over) - t.course.near(r, at-early)) / over.Minutes() / max(f.bedAt-room, 10)
 }
 
 // roughness is the mean noise of the draft within slots, Pa; NaN without any.
@@ -160,8 +179,7 @@ func (t *Tracker) stayed(x rise) time.Duration {
 // gain is how far a temperature went from the foot to the top as a share of its way to its
 // limit, so that channels of different places compare.
 func (t *Tracker) gain(c frame.Channel, v [2]float64) float64 {
-	r, _ := row(c)
-	return (v[1] - v[0]) / t.span(c, t.course.smoothMax(r, 0))
+	return (v[1] - v[0]) / t.span(c)
 }
 
 // answer is how far firebox and chamber went along with the flue, as a share of its own
@@ -172,6 +190,17 @@ func (t *Tracker) answer(f *features) float64 {
 		chamber = firebox
 	}
 	return chamber / t.gain(frame.Flue, f.flue)
+}
+
+// little is a draft, Pa, that is none to compare others with.
+const little = 0.05
+
+// ratio compares two drafts; NaN where the second is none to compare with.
+func ratio(a, b float64) float64 {
+	if !(b > little) {
+		return math.NaN()
+	}
+	return a / b
 }
 
 // ramp goes from 0 at a to 1 at b, which may be below a. Where x is no number it is the

@@ -13,7 +13,7 @@ const (
 	dip      = 4 * time.Minute  // how long after the door opened the reading may still fall
 	fresh    = 0.1              // share of the way to the limit by which a rise is another one
 	small    = 0.03             // the same where wood was laid on in between
-	lastLap  = 20 * time.Minute // before the top, in which the rise that matters is steepest
+	lastLap  = 0.35             // share of the way to the limit that counts as the end of a rise
 	slack    = 0.25             // share of the steepest slope below which the rise has not begun
 )
 
@@ -40,7 +40,7 @@ func (t *Tracker) findRise(c frame.Channel) (rise, bool) {
 		return x, false
 	}
 	newest := t.course.point(end).at
-	x.span = t.span(c, t.course.smoothMax(r, newest-lookBack))
+	x.span = t.span(c)
 	top := -1
 	low := math.Inf(1)
 	loaded := time.Duration(math.MinInt64)
@@ -68,7 +68,10 @@ func (t *Tracker) findRise(c frame.Channel) (rise, bool) {
 	if first >= top {
 		return x, false
 	}
-	foot := t.knee(r, first, top)
+	foot := t.knee(r, first, top, x.high-float64(lastLap*x.span))
+	if at, ok := t.leapt(x.top); ok && at > t.course.point(foot).at {
+		foot = max(foot, t.course.after(at)-1)
+	}
 	x.foot, x.footAt = t.course.point(foot).at, t.course.smooth(r, foot)
 	if !(x.high-x.footAt > float64(small*x.span)) {
 		return x, false
@@ -102,14 +105,14 @@ func (t *Tracker) begin(r, top int) int {
 	return best
 }
 
-// knee goes back from the steepest part of the last lap to where the channel began to
-// rise: after a steady burn that is where something happened, after a load that burnt
-// up without a rest it is the load.
-func (t *Tracker) knee(r, first, top int) int {
+// knee goes back from the steepest part of the way above the mark to where the channel
+// began to rise: after a steady burn that is where something happened, after a load that
+// burnt up without a rest it is the load.
+func (t *Tracker) knee(r, first, top int, mark float64) int {
 	c := &t.course
 	window := min(5*time.Minute, max(90*time.Second, (c.point(top).at-c.point(first).at)/6))
 	steepest, at := 0.0, first
-	for i := top; i > first && c.point(top).at-c.point(i).at <= lastLap; i-- {
+	for i := top; i > first && !(c.smooth(r, i) < mark); i-- {
 		if s := c.slope(r, first, i, window); s > steepest {
 			steepest, at = s, i
 		}
@@ -182,10 +185,11 @@ func (t *Tracker) calm(x *rise, first, foot int) {
 	}
 }
 
-// smoothMax returns the highest smoothed reading of a row after a time, -Inf if none.
-func (c *course) smoothMax(r int, after time.Duration) float64 {
+// highest returns the highest smoothed reading of a row after from and up to to, -Inf if
+// there is none.
+func (c *course) highest(r int, from, to time.Duration) float64 {
 	high := math.Inf(-1)
-	for i := c.after(after); i < c.n; i++ {
+	for i := c.after(from); i < c.n && c.point(i).at <= to; i++ {
 		if v := c.smooth(r, i); v > high {
 			high = v
 		}

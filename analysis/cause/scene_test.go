@@ -86,7 +86,8 @@ func (s scene) inputs(at time.Duration, rng *rand.Rand, noise float64, channels 
 			}
 		}
 	}
-	in.Door = s.door > 0 && at.Minutes() >= s.door
+	visit := at >= s.load.At && at < s.load.At+minute && s.load.At > 0 && !s.load.Cold
+	in.Door = visit || s.door > 0 && at.Minutes() >= s.door
 	in.BlowerStopped = s.stopped > 0 && at.Minutes() >= s.stopped
 	return in
 }

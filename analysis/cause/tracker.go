@@ -28,6 +28,7 @@ type Inputs struct {
 	DraftLow, DraftHigh float64
 	Limits              [frame.Count]float64
 	BlowerStopped       bool // the air stands still although the plenum is hot
+	ChimneyFire         bool // the deposit in the flue is found to burn
 }
 
 // Tracker follows a furnace, frame by frame, so that it can say at any time why it is too
@@ -41,9 +42,13 @@ type Tracker struct {
 	visited       bool          // a door was opened, at door, and shut again
 	coals         time.Duration // since when, while the phase is coals
 	bedded        time.Duration // how long it had been coals when the door was opened
+	unseen        bool          // the latest load was told by its fire alone, without a door
 	moisture      float64
 	noted         time.Duration
 	hasNote       bool
+
+	leaps        leaps
+	pace, before paces // of the present load and the one before
 
 	rankings [nFollowed + 1]ranking // what Rank found since the last slot, a channel each
 }
@@ -51,13 +56,10 @@ type Tracker struct {
 // ranking is a remembered answer.
 type ranking struct {
 	subject alarm.Name
-	list    [len7]Cause
+	list    [nCauses]Cause
 	n       int
 	valid   bool
 }
-
-// len7 is how many causes there are.
-const len7 = 7
 
 // absurd is beyond what any channel of a furnace can have, °C or Pa.
 const absurd = 1e5
@@ -94,6 +96,7 @@ func (t *Tracker) Step(in Inputs) {
 			return
 		}
 		t.course, t.seen, t.visited = course{}, false, false
+		t.leaps, t.pace, t.before = leaps{}, paces{}, paces{}
 	}
 	if in.Phase != burn.Coals || !t.seen || t.now.Phase != burn.Coals {
 		t.coals = in.At
@@ -108,11 +111,21 @@ func (t *Tracker) Step(in Inputs) {
 		t.stopped = in.At
 	}
 	changed := !t.seen || in.Door != t.now.Door || in.BlowerStopped != t.now.BlowerStopped ||
+		in.ChimneyFire != t.now.ChimneyFire ||
 		in.Load.Known != t.now.Load.Known || in.Load.At != t.now.Load.At
-	if t.course.add(in.At, &in.Values) || changed {
+	if in.Load.Known != t.now.Load.Known || in.Load.At != t.now.Load.At {
+		t.before, t.pace = t.pace, paces{}
+		t.unseen = (in.Load.At - t.door).Abs() > 3*time.Minute
+	}
+	finished := t.course.add(in.At, &in.Values)
+	t.now, t.seen = in, true
+	if finished {
+		t.watch()
+		t.follow()
+	}
+	if finished || changed {
 		t.forget()
 	}
-	t.now, t.seen = in, true
 }
 
 // Fuel notes the moisture of the wood as somebody logged it at time at: wet basis, 0 to
@@ -158,12 +171,13 @@ func (t *Tracker) Rank(subject alarm.Key, dst []Cause) []Cause {
 // room is the temperature that the furnace would have without a fire, °C.
 func (t *Tracker) room() float64 { return t.now.Values.Or(frame.Room, 20) }
 
-// span is the way from the room to the channel's limit, K; without a limit, to the
-// reading that is given instead.
-func (t *Tracker) span(c frame.Channel, instead float64) float64 {
+// span is the way from the room to the channel's limit, K; without a limit, to the highest
+// reading that is remembered.
+func (t *Tracker) span(c frame.Channel) float64 {
 	top := t.now.Limits[c]
 	if top == 0 {
-		top = instead
+		r, _ := row(c)
+		top = t.course.highest(r, 0, t.now.At)
 	}
 	return max(top-t.room(), 50)
 }

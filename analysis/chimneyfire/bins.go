@@ -119,6 +119,3 @@ func (g *gather) close(end time.Duration) {
 
 // back returns the bin so many before the newest.
 func (g *gather) back(i int) *bin { return &g.ring[(g.next-1-i+2*kept)%kept] }
-
-// forget drops all bins.
-func (g *gather) forget() { *g = gather{} }

@@ -11,35 +11,62 @@ type calm struct {
 	flue  float64
 
 	draws bool
-	draft float64 // Pa, usual
-	high  float64 // Pa, seldom exceeded
-	pull  float64 // Pa·K, seldom exceeded: draft over buoyancy
-	noise float64 // Pa, seldom exceeded
-	peak  float64 // °C, the highest flue
+	draft float64    // Pa, usual
+	high  float64    // Pa, seldom exceeded
+	swing float64    // Pa, what gusts add to the usual
+	pull  float64    // Pa·K, seldom exceeded: draft over buoyancy
+	noise [2]float64 // Pa, seldom exceeded: all the time, and of late
+	peak  float64    // °C, the highest flue
 
+	turn    int
 	scratch [kept]float64
 }
 
 const (
-	fewest = 12   // bins: a minute of calm before anything is compared with it
+	fewest = 12 // bins: a minute of calm before anything is compared with it
+	late   = lately + 4*minute
 	seldom = 0.95 // quantile
 	quiet  = 0.03 // Pa: the least movement that is believed, about a sensor's resolution
 )
 
-// learn takes what is neither too young nor too old.
+// measures is how many there are; each takes a sort.
+const measures = 6
+
+// learn takes what is neither too young nor too old: all measures while there is little
+// to sort, then one at each bin, so that no step is long.
 func (c *calm) learn(g *gather) {
-	c.flue, _ = c.quantile(g, kept, 0.5, func(b *bin) float64 { return b.flue })
-	c.peak, c.known = c.quantile(g, kept, seldom, func(b *bin) float64 { return b.flue })
-	c.draft, c.draws = c.quantile(g, kept, 0.5, func(b *bin) float64 { return b.draft })
-	c.high, _ = c.quantile(g, kept, seldom, func(b *bin) float64 { return b.draft })
-	// The latest minutes tell best how far a regulator lets the draft follow.
-	c.pull, _ = c.quantile(g, lately+4*minute, 0.75, func(b *bin) float64 { return b.draft / buoyancy(b.flue, b.outside) })
-	noise, _ := c.quantile(g, kept, 0.8, func(b *bin) float64 { return b.noise })
-	c.noise = max(quiet, noise) // NaN stays NaN
+	n := 1
+	if g.filled < late {
+		n = measures
+	}
+	for range n {
+		c.turn = (c.turn + 1) % measures
+		c.measure(g)
+	}
 }
 
-// quantile is over the calm bins of the last so many; ok says that there are enough of them.
-func (c *calm) quantile(g *gather, last int, q float64, of func(*bin) float64) (v float64, ok bool) {
+func (c *calm) measure(g *gather) {
+	switch c.turn {
+	case 0:
+		all := c.sorted(g, kept, func(b *bin) float64 { return b.flue })
+		c.flue, c.peak, c.known = at(all, 0.5), at(all, seldom), len(all) > 0
+	case 1:
+		all := c.sorted(g, kept, func(b *bin) float64 { return b.draft })
+		c.draft, c.high, c.draws = at(all, 0.5), at(all, seldom), len(all) > 0
+	case 2: // the latest minutes tell best how far a regulator lets the draft follow
+		c.pull = at(c.sorted(g, late, func(b *bin) float64 { return b.draft / buoyancy(b.flue, b.outside) }), 0.75)
+	case 3: // a storm that comes up has been worse of late
+		all := c.sorted(g, late, func(b *bin) float64 { return b.draft })
+		c.swing = larger(larger(0, c.high-c.draft), at(all, seldom)-at(all, 0.5))
+	case 4:
+		c.noise[0] = at(c.sorted(g, kept, func(b *bin) float64 { return b.noise }), 0.8)
+	case 5:
+		c.noise[1] = at(c.sorted(g, late, func(b *bin) float64 { return b.noise }), 0.8)
+	}
+}
+
+// sorted returns the calm bins' values of the last so many bins, none if there are too few.
+func (c *calm) sorted(g *gather, last int, of func(*bin) float64) []float64 {
 	n := 0
 	for i := lately; i < min(g.filled, last); i++ {
 		b := g.back(i)
@@ -52,10 +79,18 @@ func (c *calm) quantile(g *gather, last int, q float64, of func(*bin) float64) (
 		}
 	}
 	if n < fewest {
-		return math.NaN(), false
+		return nil
 	}
 	slices.Sort(c.scratch[:n])
-	return c.scratch[int(float64(q*float64(n-1)))], true
+	return c.scratch[:n]
+}
+
+// at returns a quantile of sorted values, NaN of none.
+func at(sorted []float64, q float64) float64 {
+	if len(sorted) == 0 {
+		return math.NaN()
+	}
+	return sorted[int(float64(q*float64(len(sorted)-1)))]
 }
 
 const (
@@ -73,6 +108,9 @@ func buoyancy(flue, outside float64) float64 {
 	return 1/(outside+kelvin) - 1/(max(flue, outside+least)+kelvin)
 }
 
+// loud is the noise that is seldom exceeded, Pa.
+func (c *calm) loud() float64 { return larger(larger(quiet, c.noise[0]), c.noise[1]) }
+
 // custom is what this furnace does of itself, remembered over hours: flames after coals
 // are louder and hotter than anything in the last minutes.
 type custom struct {
@@ -89,11 +127,12 @@ const (
 	calms = 1 - 5.0/3600
 )
 
-func (m *custom) learn(c *calm, l look) {
+// learn takes the calm minutes, and the latest climb unless that is doubtful itself.
+func (m *custom) learn(c *calm, l look, ordinary bool) {
 	m.high = larger(float64(m.high*fades), c.high)
 	m.flue = larger(float64(m.flue*fades), c.peak)
-	m.noise = larger(float64(m.noise*calms), c.noise)
-	if c.known && l.flue > c.peak {
+	m.noise = larger(float64(m.noise*calms), c.loud())
+	if ordinary && c.known && l.flue > c.peak {
 		m.rate = larger(float64(m.rate*fades), l.rate)
 	}
 }

@@ -91,13 +91,17 @@ func (j *Judge) Step(in Inputs) Finding {
 	if !j.started || in.At < j.last || dt < 0 {
 		dt = 0
 	}
-	j.last, j.started = in.At, true
-	if dt > maxGap {
-		*j = Judge{settings: j.settings, clock: j.clock, last: in.At, started: true}
-	} else {
-		j.clock += dt
-		j.gather.length += dt
+	if !j.started || dt > maxGap {
+		nan := math.NaN()
+		*j = Judge{
+			settings: j.settings, clock: j.clock, started: true,
+			found: Finding{Verdict: alarm.Absent, Rate: nan, Draft: nan, Explained: nan, Noise: nan, Usual: nan},
+		}
+		dt = 0
 	}
+	j.last = in.At
+	j.clock += dt
+	j.gather.length += dt
 	v := &in.Values
 	flue := usable(v[frame.Flue])
 	up := usable(v[frame.Chamber])
@@ -115,11 +119,6 @@ func (j *Judge) Step(in Inputs) Finding {
 		f := j.found
 		f.Verdict = alarm.Blind
 		return f
-	}
-	if j.found.Verdict == alarm.Blind {
-		j.found.Verdict = alarm.Absent
-		nan := math.NaN()
-		j.found.Rate, j.found.Draft, j.found.Explained, j.found.Noise, j.found.Usual = nan, nan, nan, nan, nan
 	}
 	return j.found
 }
@@ -142,23 +141,23 @@ func (j *Judge) judge(in Inputs) {
 	}
 	now := j.look()
 	e := j.weigh(in, now)
-	if j.suspected == 0 && e.Score() < doubtful {
-		j.custom.learn(&j.calm, now)
-	}
 	score := e.Score()
+	if j.suspected == 0 {
+		j.custom.learn(&j.calm, now, score < doubtful)
+	}
 	j.found = Finding{Evidence: e, Rate: now.rate, Draft: now.level, Explained: now.explained, Noise: now.noise, Usual: j.usualNoise()}
 	j.decide(score)
 }
 
 // decide turns the score into a verdict with hysteresis.
 func (j *Judge) decide(score float64) {
-	switch {
-	case score >= doubtful:
-		j.suspected++
-		j.calmFor = 0
-	case j.suspected > 0:
+	// Until it is sure, what is seen is too young to be taken for calm anyway.
+	if score >= sure || j.suspected > 0 {
 		j.suspected++
 		j.calmFor++
+	}
+	if score >= doubtful {
+		j.calmFor = 0
 	}
 	if score >= sure {
 		j.sureFor++

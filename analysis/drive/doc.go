@@ -13,7 +13,8 @@
 //	                          0.7 to 1.4 with a gate that does not move, or none
 //
 // (computed with package regulator: 4 to 12 m, 130 to 200 mm, steel and brick, -20 to
-// 12 °C, flue from 100 to 300 °C.)
+// 12 °C, flue from 100 to 300 °C; stuck open with a third of its area. A gate that stands
+// wide open fills the column with room air, whose draft hardly asks for the fire.)
 //
 // Zero values have seen nothing. SI; pure, and the same bits on every architecture.
 package drive

@@ -67,7 +67,7 @@ func (c *course) recovering(s state) bool {
 const (
 	usualShare  = 1.0
 	oddShare    = 4.0
-	drivenShare = 9.0
+	drivenShare = 3.0
 	usually     = 480.0
 	longer      = 720.0
 	atLeast     = 60.0

@@ -46,12 +46,21 @@ func TestStatesByPhysics(t *testing.T) {
 		{"set low", func(s *rig.Stack) { s.Set = 5 }, band, SetLow},
 		{"moved from its mark", func(s *rig.Stack) { s.Set = 15 }, Settings{DraftLow: 10, DraftHigh: 25, Set: 9}, SetHigh},
 		{"at its mark", func(s *rig.Stack) { s.Set = 12 }, Settings{DraftLow: 8, DraftHigh: 25, Set: 12}, Holding},
-		{"open, chimney known", func(s *rig.Stack) { s.State = regulator.StuckOpen; s.Outdoor = 12; s.Height = 4 },
-			Settings{DraftLow: 12.5, DraftHigh: 17.5, Reach: 3.4}, StuckOpen},
-		{"open, nothing known", func(s *rig.Stack) { s.State = regulator.StuckOpen; s.Outdoor = 12; s.Height = 4 },
-			Settings{DraftLow: 12.5, DraftHigh: 17.5}, Unknown},
-		{"blocked flue, which looks the same", func(s *rig.Stack) { s.Fittings = 60; s.Height = 5 },
-			Settings{DraftLow: 12.5, DraftHigh: 17.5, Reach: 4}, StuckOpen},
+		{
+			"open, chimney known", func(s *rig.Stack) { s.State = regulator.StuckOpen; s.Outdoor = 12; s.Height = 4 },
+			Settings{DraftLow: 12.5, DraftHigh: 17.5, Reach: 3.4},
+			StuckOpen,
+		},
+		{
+			"open, nothing known", func(s *rig.Stack) { s.State = regulator.StuckOpen; s.Outdoor = 12; s.Height = 4 },
+			Settings{DraftLow: 12.5, DraftHigh: 17.5},
+			Unknown,
+		},
+		{
+			"blocked flue, which looks the same", func(s *rig.Stack) { s.Fittings = 60; s.Height = 5 },
+			Settings{DraftLow: 12.5, DraftHigh: 17.5, Reach: 4},
+			StuckOpen,
+		},
 		{"short chimney that opens no gate", func(s *rig.Stack) { s.Height = 2.5; s.Outdoor = 10 }, band, Unknown},
 		{"no regulator", func(s *rig.Stack) { s.State = regulator.StuckShut }, Settings{DraftLow: 10, DraftHigh: 17.5, Unfitted: true}, Unknown},
 	} {
@@ -166,7 +175,7 @@ func bench(set float64, stuck furnace.Stuck, height, outdoor, wind float64) map[
 			v[c] = math.NaN()
 		}
 		v[frame.Flue], v[frame.Room], v[frame.Draft] = s.Probe.Flue, s.Probe.Room, s.Draft
-		tracker.Step(at, burn.Inputs{Flue: v[frame.Flue], Chamber: math.NaN(), Room: v[frame.Room], Draft: v[frame.Draft]})
+		tracker.Step(burn.Inputs{At: at, Values: v})
 		if got := j.Step(Inputs{At: at, Values: v, Phase: tracker.Phase, Spoilt: s.Door}).State; got != Unknown {
 			states[got] = true
 		}

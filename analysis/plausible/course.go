@@ -3,8 +3,6 @@ package plausible
 import (
 	"math"
 	"time"
-
-	"fluewright/analysis/frame"
 )
 
 const (
@@ -20,7 +18,7 @@ const (
 type course struct {
 	has            bool
 	raw, rawBefore float64 // the last two readings
-	value, before  float64 // the same without single wrong ones
+	value          float64 // the last one, without single wrong ones
 	count          int     // readings since the last gap
 	absent         bool    // there is none now
 	missing        time.Duration
@@ -53,7 +51,7 @@ func (c *course) step(v float64, dt time.Duration, pressure bool) {
 		if !c.has {
 			usual, quantum = 0, math.NaN()
 		}
-		*c = course{has: true, raw: v, rawBefore: v, value: v, before: v, level: v, count: 1, usual: usual, brief: usual, quantum: quantum}
+		*c = course{has: true, raw: v, rawBefore: v, value: v, level: v, count: 1, usual: usual, brief: usual, quantum: quantum}
 		return
 	}
 	if dt == 0 {
@@ -61,6 +59,7 @@ func (c *course) step(v float64, dt time.Duration, pressure bool) {
 	}
 	c.count++
 	c.seen += dt
+	variance := c.variance(v, pressure)
 	v, c.raw, c.rawBefore = c.believed(v, pressure), v, c.raw
 	change := v - c.value
 	if change == 0 {
@@ -72,21 +71,25 @@ func (c *course) step(v float64, dt time.Duration, pressure bool) {
 			c.quantum = size
 		}
 	}
-	var variance float64
-	switch {
-	case pressure:
-		d := max(-briefLeap, min(briefLeap, change))
-		variance = float64(d*d) / 2
-	case c.count > 2:
-		d := max(-hotLeap, min(hotLeap, change-(c.value-c.before)))
-		variance = float64(d*d) / 6
-	}
 	// Of the first readings the plain mean.
 	over := max(briefly, 12*dt)
 	c.brief = toward(c.brief, variance, dt, min(over, c.seen))
 	c.usual = toward(c.usual, variance, dt, min(usually, max(c.seen, over)))
 	c.level = toward(c.level, v, dt, briefly)
-	c.before, c.value = c.value, v
+	c.value = v
+}
+
+// variance is what a reading says of the noise.
+func (c *course) variance(v float64, pressure bool) float64 {
+	if pressure {
+		d := max(-briefLeap, min(briefLeap, v-c.raw))
+		return float64(d*d) / 2
+	}
+	if c.count <= 2 {
+		return 0
+	}
+	d := max(-hotLeap, min(hotLeap, (v-c.raw)-(c.raw-c.rawBefore)))
+	return float64(d*d) / 6
 }
 
 // believed is a temperature as the rules see it: the middle one of the last three
@@ -120,82 +123,4 @@ func toward(average, v float64, dt, over time.Duration) float64 {
 		return average + float64(s/w*(v-average))
 	}
 	return average
-}
-
-const (
-	mark     = 30 * time.Second
-	marks    = 41 // 20 min
-	shortAgo = 6  // marks: 3 min
-	longAgo  = marks - 1
-)
-
-// trail is the levels of the last 20 min, one a mark.
-type trail struct {
-	levels [marks]frame.Values
-	next   int // where the next goes
-	count  int
-	since  time.Duration
-}
-
-// step reports whether a mark was made.
-func (t *trail) step(courses *[frame.Count]course, dt time.Duration) bool {
-	t.since += dt
-	if t.since < mark {
-		return false
-	}
-	t.since = 0
-	for c := range courses {
-		level := math.NaN()
-		if courses[c].fresh() {
-			level = courses[c].level
-		}
-		t.levels[t.next][c] = level
-	}
-	t.next = (t.next + 1) % marks
-	t.count = min(t.count+1, marks)
-	return true
-}
-
-// ago returns the levels so many marks ago; 0 is the latest. It is for i < count only.
-func (t *trail) ago(i int) *frame.Values { return &t.levels[(t.next-1-i+2*marks)%marks] }
-
-// bounds are the lowest and the highest level of a channel over the latest marks; NaN
-// where one of them has none.
-func (t *trail) bounds(c frame.Channel, over int) (low, high float64) {
-	low, high = math.Inf(1), math.Inf(-1)
-	for i := range min(over+1, t.count) {
-		v := t.ago(i)[c]
-		low, high = min(low, v), max(high, v)
-	}
-	if t.count == 0 {
-		return math.NaN(), math.NaN()
-	}
-	return low, high
-}
-
-// latest is bounds without the marks that have no level; NaN where none has one.
-func (t *trail) latest(c frame.Channel, over int) (low, high float64) {
-	low, high = math.NaN(), math.NaN()
-	for i := range min(over+1, t.count) {
-		v := t.ago(i)[c]
-		if !(v >= low) && !math.IsNaN(v) {
-			low = v
-		}
-		if !(v <= high) && !math.IsNaN(v) {
-			high = v
-		}
-	}
-	return low, high
-}
-
-// mean is that of the levels from marks ago to marks ago that there are; NaN for none.
-func (t *trail) mean(c frame.Channel, from, to int) float64 {
-	sum, n := 0.0, 0.0
-	for i := from; i < min(to, t.count); i++ {
-		if v := t.ago(i)[c]; !math.IsNaN(v) {
-			sum += v
-			n++
-		}
-	}
-	return sum / n
 }

@@ -1,9 +1,16 @@
-// Package plausible holds readings against each other and against what a furnace can do:
-// a probe that was pulled out, a hose that is off, blocked or on the wrong port, a
-// pressure sensor whose zero has drifted. No chip can tell these; who knows of the fire
-// can.
+// Package plausible holds readings against each other, against their own course and against
+// what a furnace can do: a probe that lies in the room, has slipped or is covered, two
+// probes that are exchanged, a value that has stopped, a hose that is off, blocked or on
+// the wrong port, a pressure sensor whose zero has drifted. No chip can tell these; who
+// knows of the fire can.
 //
-// A finding makes a reading suspect and names what is likely. It never makes it vanish,
-// and never quiets a hazard: what looks like a hose on the wrong port may be flue gas in
-// the house, so both are said.
+// What is found rests on what follows from physics: gas only cools on its way, nothing is
+// colder than all that surrounds it, no sheath lets a step through, gas that flows is never
+// still, a furnace has mass. Where a sensor's fault and a danger look alike (a turned
+// draft, none at all, a flue that is hotter than the chamber) nothing is found that would
+// quiet the danger: [Distrusts] says which findings take a reading's word away.
+//
+// What it does not find: a drift that is slower than the fire itself, a covered chamber
+// probe that follows the brick, a slip of a lone flue probe that leaves it more than a
+// third of its rise.
 package plausible

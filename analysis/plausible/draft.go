@@ -10,15 +10,17 @@ import (
 
 // What a draft beside a fire is like. Common practice, no source.
 const (
-	hotFlue   = 60.0 // K over the room: a chimney with such gas in it draws
+	hotFlue   = 40.0 // K over the room: a chimney with such gas in it draws
 	strong    = 3.0  // Pa: a draft
 	weak      = 0.5  // Pa: none, with what a sensor's zero may be off
 	none      = 0.3  // Pa: none, where nothing else says so
 	wrongSign = -2.0 // Pa: as strong as a draft, the other way
 	lively    = 0.05 // Pa of movement: gas that moves, and no sensor that hears itself
-	still     = 0.1  // Pa of movement: the most that a blocked hose lets through
-	collapsed = 0.25 // of the movement before is left
-	recovered = 0.5
+	still     = 0.15 // Pa of movement: the most that a blocked hose lets through
+	loud      = 0.8  // of the usual movement
+	collapsed = 0.45 // of the movement before is left
+	dead      = 0.25
+	recovered = 0.63
 )
 
 const (
@@ -29,15 +31,19 @@ const (
 	mirrorShare = 0.3
 	blockedFrom = 5 * time.Minute // before that there is too little to tell
 	blockedFor  = 3 * time.Minute // a lull
+	quietIn     = 2 * time.Minute // wind dies more slowly
 	blockedSoon = 30 * time.Second
 	stirsFor    = 5 * time.Minute  // so long is no single step of the level
 	stirredAgo  = 15 * time.Minute // a fire that burns out takes hours
 	goneFor     = 10 * time.Minute
-	goneFlue    = 0.85 // of its rise then: a fire without air cools
-	coldFor     = 30 * time.Minute
+	goneStill   = 3 * time.Minute  // without any movement
+	goneFlue    = 0.85             // of its rise then: a fire without air cools
+	coldFor     = 30 * time.Minute // without a fire
+	warmFor     = 6 * time.Hour    // after one: masonry has a time constant of 1 to 3 h (from memory)
 	coldOver    = 10 * time.Minute
 	tallest     = 12.0 // m, of the chimneys that such furnaces have
 	windOnCold  = 3.0  // Pa that a wind adds over ten minutes
+	houseFans   = 25.0 // Pa that fans in a tight house take away
 	windsMost   = 4.0  // times its own movement: turbulence of 12 % is that of an open sea
 )
 
@@ -59,6 +65,7 @@ type draft struct {
 	fall    fall
 	was     float64 // Pa² of movement before it collapsed; zero while it has not
 	dead    time.Duration
+	quiet   time.Duration // since it last moved as usual
 
 	flueWas float64 // K, when the draft was last there
 	gone    time.Duration
@@ -68,15 +75,21 @@ type draft struct {
 	since   time.Duration // since then
 	mirror  bool          // it went straight from there to the same with the wrong sign
 	cold    time.Duration // there has been no fire
+	fired   bool          // there was one
 }
 
 // step judges one frame. flue is its rise over the room, NaN where it is not known.
 func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64) string {
 	d.cold = lasting(d.cold, dt, in.Phase == burn.Cold)
+	d.fired = d.fired || in.Phase.Fire()
+	coldFor := coldFor
+	if d.fired {
+		coldFor = warmFor
+	}
 	v := in.Values[frame.Draft]
 	if math.IsNaN(v) {
 		if c.count == 0 {
-			*d = draft{cold: d.cold}
+			*d = draft{cold: d.cold, fired: d.fired}
 		}
 		return ""
 	}
@@ -101,9 +114,9 @@ func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64)
 		d.stirred += dt
 	}
 	alive := d.stirred > 0 && d.stirred <= stirredAgo
-	fell := d.fall.step(v, dt, c, alive, in.Phase.Fire() && !(flue < hotFlue), flue)
+	fell := d.fall.step(v, dt, c, alive, in.Phase.Fire(), flue)
 	blocked := d.blocked(dt, c, alive, burning)
-	d.missed(dt, burning && flue >= hot, flue)
+	d.missed(dt, burning, flue)
 	switch {
 	case reversed:
 		return HoseSwapped
@@ -111,7 +124,7 @@ func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64)
 		return fell
 	case blocked:
 		return TubeBlocked
-	case d.gone >= goneFor:
+	case d.gone >= goneFor || d.gone >= goneStill && c.brief < lively*lively:
 		return DraftGone
 	case d.cold >= coldFor && c.seen >= coldOver && !coldDraft(d.calm, math.Sqrt(d.swing), in.Values[frame.Outdoor], room):
 		return ZeroDrift
@@ -145,16 +158,20 @@ func (d *draft) blocked(dt time.Duration, c *course, alive, burning bool) bool {
 		d.was, d.dead = 0, 0
 		return false
 	}
+	d.quiet += dt
+	if c.brief >= float64(loud*loud*c.usual) {
+		d.quiet = 0
+	}
 	if d.was > 0 && (c.brief >= float64(recovered*recovered*d.was) || c.brief > still*still) {
 		d.was, d.dead = 0, 0
 	}
-	if d.was == 0 && alive && c.usual >= lively*lively && c.noisy(c.usual) &&
+	if d.was == 0 && alive && d.quiet <= quietIn && c.usual >= lively*lively && c.noisy(c.usual) &&
 		c.brief < float64(collapsed*collapsed*c.usual) && c.brief <= still*still {
 		d.was = c.usual
 	}
 	d.dead = lasting(d.dead, dt, d.was > 0)
 	after := blockedFor
-	if math.Abs(c.level) < strong {
+	if math.Abs(c.level) < strong && c.brief <= float64(dead*dead*d.was) {
 		after = blockedSoon // or it is taken for a draft that has turned
 	}
 	return d.dead >= after
@@ -182,5 +199,5 @@ func coldDraft(pa, swing, outdoor, room float64) bool {
 		return float64(9.80665*tallest*353.05) * (1/(outside+273.15) - 1/(room+273.15))
 	}
 	wind := windOnCold + float64(windsMost*swing)
-	return pa >= min(0, stack(warm))-wind && pa <= max(0, stack(cold))+wind
+	return pa >= min(0, stack(warm))-wind-houseFans && pa <= max(0, stack(cold))+wind
 }

@@ -22,7 +22,8 @@ const (
 type fall struct {
 	sinceStrong time.Duration
 	wasStrong   bool
-	usual       float64 // Pa² of movement while it was strong
+	band        float64 // Pa: nothing, with its noise
+	usual       float64 // Pa² of movement while it was strong; zero where it is not known for one of gas
 
 	on     bool // at nothing since
 	lasted time.Duration
@@ -42,7 +43,7 @@ type fall struct {
 func (f *fall) step(v float64, dt time.Duration, c *course, alive, burning bool, flue float64) string {
 	f.sinceStrong += dt
 	if v >= strong {
-		*f = fall{wasStrong: true}
+		*f = fall{wasStrong: true, band: max(weak, min(offMost, float64(offBand*math.Sqrt(c.usual))))}
 		if alive {
 			f.usual = c.usual
 		}
@@ -52,8 +53,7 @@ func (f *fall) step(v float64, dt time.Duration, c *course, alive, burning bool,
 		*f = fall{}
 		return ""
 	}
-	band := max(weak, min(offMost, float64(offBand*math.Sqrt(f.usual))))
-	nothing := math.Abs(v) <= band
+	nothing := math.Abs(v) <= f.band
 	switch {
 	case !f.on && nothing && f.sinceStrong <= max(offWithin, dt):
 		f.on, f.last, f.flue = true, v, flue
@@ -95,9 +95,10 @@ func (f *fall) follow(v float64, dt time.Duration, c *course) {
 	mean := f.sum / float64(f.looks)
 	moves := f.square / float64(2*(f.looks-1))
 	switch {
-	case math.Abs(mean) <= weak && f.usual >= lively*lively && c.noisy(f.usual) && moves <= float64(offStill*offStill*f.usual):
+	case math.Abs(mean) > weak:
+	case f.usual >= lively*lively && c.noisy(f.usual) && moves <= float64(offStill*offStill*f.usual):
 		f.found = HoseOff
-	case math.Abs(mean) <= none:
+	default:
 		f.found = DraftGone
 	}
 }

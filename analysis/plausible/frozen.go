@@ -30,7 +30,8 @@ const (
 	longKnown    = 20 * time.Minute
 	longAfter    = 12 * time.Minute
 	longShare    = 10
-	longQuantum  = 0.5 // K: a coarser reading rests for long
+	longQuantum  = 0.5              // K: a coarser reading rests for long
+	aloneFor     = 15 * time.Second // a log that repeats everything goes on at once
 	othersMoving = time.Minute
 )
 
@@ -40,6 +41,7 @@ type frozen struct {
 	noisy   [2]time.Duration // so long has it had noise
 	longest [2]time.Duration // it repeated
 	run     time.Duration
+	alone   time.Duration // too long, and the only one
 	lived   time.Duration // beside a fire
 	changes int           // of its value so far
 	still   bool          // found by the trail
@@ -71,14 +73,14 @@ func (r *Rules) stuck(in Inputs, dt time.Duration, marked bool, found *Findings)
 			}
 		}
 		f.run = course.same
-		if regime == 1 && f.run == 0 {
+		if regime == 1 && f.run < othersMoving {
 			f.lived += dt
 		}
-		if !f.stuck && course.repeats >= stuckLooks && c != frame.Draft &&
+		alone := course.repeats >= stuckLooks && c != frame.Draft &&
 			(f.noisy[regime] >= knownAfter && course.same >= max(stuckAfter, stuckShare*f.longest[regime]) ||
-				c <= frame.Flue && r.tooLong(f, course)) {
-			f.stuck = r.anotherMoves(c)
-		}
+				c <= frame.Flue && r.tooLong(f, course))
+		f.alone = lasting(f.alone, dt, alone && r.anotherMoves(c))
+		f.stuck = f.stuck || f.alone >= aloneFor
 		if marked {
 			f.still = r.stillBeside(c, found)
 		}
@@ -134,7 +136,7 @@ func (r *Rules) stillBeside(c frame.Channel, found *Findings) bool {
 		// its steps. The flue moves with its exchanger too, and wood falls against the
 		// firebox's probe and off again: what they do says less of what is upstream.
 		moved := r.moved(o, over)
-		follows := besideSteps*course.quantum + besideLeast
+		follows := float64(besideSteps*course.quantum) + besideLeast
 		if c != frame.Flue {
 			follows *= upstream
 		}

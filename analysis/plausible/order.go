@@ -36,9 +36,10 @@ const (
 const (
 	coldRise     = 40.0 // K over the room: no fire that matters
 	rightRise    = 30.0 // K that the upstream probe is hotter
-	turnedBy     = 150.0
-	turnedFrom   = 350.0 // °C
-	turnedFor    = 8 * time.Minute
+	turnedBy     = 120.0
+	turnedFrom   = 250.0 // °C
+	turnedFor    = 10 * time.Minute
+	turnedGain   = 150.0 // K in 3 min: no chamber warms so fast, a fire in the flue does
 	coveredBy    = 30.0
 	coveredRise  = 120.0
 	coveredFor   = 20 * time.Minute
@@ -211,15 +212,20 @@ func (r *Rules) ordered(in Inputs, dt time.Duration, marked bool, found *Finding
 	}
 }
 
-// exchangedSlowly compares the levels with those some minutes ago. Firebox and chamber
-// may cross by themselves.
+// exchangedSlowly compares the levels with those some minutes ago. Firebox and chamber,
+// and a dying fire's gas and its air, may cross by themselves.
 func (r *Rules) exchangedSlowly(a, b frame.Channel) {
-	if r.trail.count <= slowExchange || (a == frame.Firebox && b == frame.Chamber) || r.order.with[a] == b {
+	var least float64
+	switch {
+	case a < frame.Flue && b == frame.Flue:
+		least = slowLeast
+	case a == frame.Plenum && b == frame.Return, a == frame.Room && b == frame.Outdoor:
+		least = slowLeastAir
+	default:
 		return
 	}
-	least := slowLeastAir
-	if gaseous(a, b) {
-		least = slowLeast
+	if r.trail.count <= slowExchange || r.order.with[a] == b {
+		return
 	}
 	then, now := r.trail.ago(slowExchange), r.trail.ago(0)
 	if swapped(then[a], then[b], now[a], now[b], least) {
@@ -251,7 +257,7 @@ func (r *Rules) fromTheStart(in Inputs, dt time.Duration, found *Findings) {
 		}
 		o.ordered[up] = o.ordered[up] || level >= flue+rightRise
 		wrong := o.begun && !o.ordered[up]
-		o.turn(up, frame.Flue, turnedFor, dt, wrong && flue >= turnedFrom && flue >= level+turnedBy)
+		o.turn(up, frame.Flue, turnedFor, dt, wrong && flue >= turnedFrom && flue >= level+turnedBy && r.trail.gained(frame.Flue, quickMarks) < turnedGain)
 		if up == frame.Chamber {
 			o.covered = lasting(o.covered, dt, wrong && flue-r.room >= coveredRise && flue >= level+coveredBy)
 			if o.covered >= coveredFor && o.with[up] == up {

@@ -82,6 +82,7 @@ type Rules struct {
 	rests    [frame.Count]rest
 	order    order
 	draft    draft
+	left     left
 	altitude time.Duration // so long has the ambient pressure been wrong
 	found    Findings      // of the frame before
 }
@@ -103,7 +104,7 @@ func (r *Rules) Step(in Inputs) Findings {
 	if gap {
 		// Nothing is known of the time between.
 		r.trail = trail{}
-		r.draft = draft{}
+		r.draft = draft{fired: r.draft.fired}
 		for c := range r.courses {
 			r.courses[c].restart()
 		}
@@ -133,7 +134,11 @@ func (r *Rules) Step(in Inputs) Findings {
 	if !r.allCold(in, &found) {
 		r.draft.cold = 0
 	}
+	if d := &r.courses[frame.Draft]; d.repeats > 0 && d.same >= othersMoving && !r.anotherMoves(frame.Draft) {
+		r.draft.dead = 0 // a log that repeats everything
+	}
 	found.add(frame.Draft, r.draft.step(in, dt, &r.courses[frame.Draft], flue, r.room))
+	r.leftOut(in, dt, &found)
 	found.add(frame.Ambient, r.ambient(in, dt))
 	for c, v := range in.Values {
 		if math.IsNaN(v) { // what is lost is not implausible

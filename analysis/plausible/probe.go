@@ -9,21 +9,27 @@ import (
 
 // Rises over the room, K, by which a probe is known to be in the fire or out of it.
 const (
-	hot  = 100.0
-	near = 30.0
-	back = 40.0  // out of the room again
-	rich = 300.0 // upstream gas that must warm the flue, whatever the exchanger takes
+	hot   = 100.0
+	near  = 30.0
+	back  = 40.0  // out of the room again
+	begun = 200.0 // upstream gas that must warm the flue, whatever the exchanger takes
+
+	exchanged = 0.03 // of that rise is left behind the best exchanger (3.5 transfer units; judgement)
 )
 
 // quickMarks and quickLeft are what no furnace falls by and a probe in room air does: to
-// less than a third in 3 min. A furnace that cools with the blower on, with all of its mass at the
-// exchanger, has a time constant of 4 min (100 kg of steel, 200 W/K), hence 290 s from
-// 100 K to 30 K; a probe of 8 mm in still air 156 s, hence 190 s (judgement from those
+// less than a third in 3 min. A furnace that cools with the blower on, with all of its mass
+// at the exchanger, has a time constant of 4 min (100 kg of steel, 200 W/K), hence 290 s
+// from 100 K to 30 K; a probe of 8 mm in still air 156 s, hence 190 s (judgement from those
 // figures, no source).
 const (
 	quickMarks = 6
 	quickLeft  = 0.3
-	quickFrom  = 60.0 // K over the room
+	overFired  = 538.0 // °C: the most for long that UL 103 asks of a chimney
+	shotUp     = 100.0 // K in that time: an ordinary fire gains 5 to 25 K a minute (practice)
+	quickFrom  = 60.0  // K over the room
+	quickLow   = 0.15  // of less than that: a door cools coals too
+	quickLeast = 40.0  // K
 )
 
 // turnedMarks is how long a turned draft cools the flue's probe.
@@ -35,6 +41,9 @@ const turnedMarks = 6
 const (
 	disagreement = 10 * time.Minute
 	agreement    = 10 * time.Minute
+	dyingMarks   = 10 // 5 min
+	dyingLeft    = 0.97
+	growing      = 1.03
 )
 
 // probe is one temperature in the fire's gas.
@@ -58,7 +67,7 @@ func (r *Rules) pulledOut(in Inputs, dt time.Duration, found *Findings) {
 			continue // what is out stays out while its wire is off
 		}
 		others, cold := r.others(c, in, found)
-		p.against = lasting(p.against, dt, rise < near && others)
+		p.against = lasting(p.against, dt, others && !r.turned())
 		p.together = lasting(p.together, dt, cold)
 		switch {
 		case rise >= hot:
@@ -79,8 +88,33 @@ func (r *Rules) pulledOut(in Inputs, dt time.Duration, found *Findings) {
 // fell reports whether the probe has lost more of its rise than a furnace can.
 func (r *Rules) fell(c frame.Channel, rise float64) bool {
 	_, high := r.trail.latest(c, quickMarks)
-	before := high - r.room
-	return before >= quickFrom && rise <= float64(quickLeft*before) && !r.turned()
+	before, left := high-r.room, quickLeft
+	if before < quickFrom {
+		left = quickLow
+	}
+	return before >= quickLeast && rise <= float64(left*before) && !r.turned() &&
+		!(c == frame.Flue && r.burntBehind())
+}
+
+// burntBehind reports whether the flue was lately hotter than what is upstream of it, or,
+// where nothing is, rose as no fire in the firebox lets it: a fire in the flue, whose end is as sudden as a
+// probe that falls.
+func (r *Rules) burntBehind() bool {
+	t := &r.trail
+	lone := true
+	for i := range t.count {
+		l := t.ago(i)
+		for _, up := range []frame.Channel{frame.Firebox, frame.Chamber} {
+			lone = lone && math.IsNaN(l[up])
+			if l[up]-r.room >= back && l[frame.Flue]-r.room >= hot && l[frame.Flue] > l[up] {
+				return true
+			}
+		}
+		if l[frame.Flue] >= overFired {
+			return true
+		}
+	}
+	return lone && t.gained(frame.Flue, quickMarks) >= shotUp
 }
 
 // turned reports whether the chimney has lately stopped drawing: what comes down it then
@@ -90,8 +124,9 @@ func (r *Rules) turned() bool {
 	return low <= weak || r.courses[frame.Draft].fresh() && r.courses[frame.Draft].level <= weak
 }
 
-// others says what the other probes make of a cold reading of c: that it cannot be
-// (contradict), or that all of them are cold too.
+// others says what the other probes make of a cold reading of c, and whether all of them
+// are cold too. Only a fire that does not die counts: the brick around one that does is
+// hot for hours, and its little gas leaves cold.
 func (r *Rules) others(c frame.Channel, in Inputs, found *Findings) (contradict, cold bool) {
 	seen := false
 	cold = true
@@ -101,14 +136,23 @@ func (r *Rules) others(c frame.Channel, in Inputs, found *Findings) (contradict,
 			continue
 		}
 		seen, cold = true, cold && rise < near
-		limit := rich
-		if o == frame.Flue { // downstream of c: gas only cools on its way, and no brick keeps it warm
-			limit = hot
-		}
 		if r.courses[o].same >= stuckAfter && r.frozen[o].changes >= aliveChanges {
 			continue // it may be the one that has stopped
 		}
-		contradict = contradict || rise >= limit
+		alive := dyingLeft
+		if o == frame.Firebox {
+			alive = growing // its brick is hot for long over next to no gas
+		}
+		before := r.trail.mean(o, dyingMarks, dyingMarks+1) - r.room
+		if rise < float64(alive*before) || o == frame.Firebox && math.IsNaN(before) {
+			continue
+		}
+		mine := in.Values[c] - r.room
+		if o == frame.Flue { // downstream of c: gas only cools on its way, and no brick keeps it warm
+			contradict = contradict || rise >= hot && mine < near
+		} else {
+			contradict = contradict || rise >= begun && mine < float64(exchanged*rise)
+		}
 	}
 	return contradict, cold && seen
 }

@@ -10,17 +10,23 @@ import (
 // rise over the room while its neighbours in the same gas and the draft go on as before.
 // An open door, wood laid on and a fire that dies show on all of them.
 const (
-	slipRise     = 80.0 // K over the room before
+	slipRise     = 60.0 // K over the room before
 	slipLeft     = 0.68 // of the rise is left after 3 min, in which a fan takes at most a quarter
+	slipFirebox  = 0.50 // of it, where the firebox alone is beside it
+	settled      = 6    // marks: 3 min
+	slipAgo      = 12
+	slipBefore   = 18
 	slipUsual    = 0.70 // of the usual share of the neighbour's rise
 	usualRise    = 150.0
 	usualUp      = 2 * time.Hour // a fire in the flue is no usual share,
 	usualDown    = 15 * time.Minute
 	usualFrom    = 10 * time.Minute
-	neighbours   = 0.90 // of theirs is left all the time
+	neighbours   = 0.85 // of theirs is left all the time
 	neighboursUp = 1.10 // more of it may be the danger: a fire in the flue, air from a door
+	bendMost     = 0.05 // of their rise, from one 3 min to the next
 	draftLeft    = 0.75
-	aloneMarks   = 8 // 4 min
+	draftUp      = 1.35 // more may be a fire in the flue
+	aloneMarks   = 8    // 4 min
 	aloneRise    = 100.0
 	aloneLeft    = 0.36 // a furnace with its fan on keeps 1/e
 	aloneFlat    = 2    // marks
@@ -53,7 +59,7 @@ func (r *Rules) learn(found *Findings) {
 	for _, c := range heated {
 		for _, o := range heated {
 			rise, beside := now[c]-r.room, now[o]-r.room
-			if c == o || r.distrusted(c, found) || r.distrusted(o, found) || !(rise > 0 && beside >= usualRise) {
+			if c == o || r.distrusted(c, found) || r.distrusted(o, found) || !(rise > 0 && beside >= usualRise) || c == frame.Flue && rise > beside {
 				continue
 			}
 			s := &r.shares[c][o]
@@ -109,18 +115,20 @@ func (s *slip) follow(dt time.Duration, rise, beside float64) {
 	}
 }
 
-// slipping compares the latest marks.
+// slipping compares the latest marks: a fall between slipAgo and settled ago, and the time
+// before and after.
 func (r *Rules) slipping(c frame.Channel, in Inputs, found *Findings) slip {
-	if r.trail.count <= shortAgo || !r.draftStays() {
-		return slip{}
-	}
 	// The firebox is cooled by wood that is laid on: one other probe is not enough.
 	if c == frame.Firebox && !(in.Values.Has(frame.Chamber) && in.Values.Has(frame.Flue)) {
 		return slip{}
 	}
-	then, now := r.trail.ago(shortAgo), r.trail.ago(0)
-	before, after := then[c]-r.room, now[c]-r.room
-	if !(before >= slipRise && after <= float64(slipLeft*before)) {
+	if r.trail.count <= slipBefore || !r.draftStays() {
+		return slip{}
+	}
+	_, after := r.trail.bounds(c, settled)
+	before := r.trail.ago(slipAgo)[c] - r.room
+	after -= r.room
+	if !(before >= slipRise && after <= float64(slipLeft*before)) || c == frame.Flue && r.burntBehind() {
 		return slip{}
 	}
 	beside := frame.Count
@@ -128,13 +136,7 @@ func (r *Rules) slipping(c frame.Channel, in Inputs, found *Findings) slip {
 		if o == c || !in.Values.Has(o) || r.distrusted(o, found) {
 			continue
 		}
-		was := then[o] - r.room
-		low, high := r.trail.bounds(o, shortAgo)
-		up := high-r.room > float64(neighboursUp*was)
-		if c == frame.Flue || (c == frame.Chamber && o == frame.Firebox) {
-			up = false // what makes it hotter upstream does not cool this probe
-		}
-		if !(was >= slipRise && low-r.room >= float64(neighbours*was)) || up {
+		if !r.goesOn(o, c) {
 			return slip{}
 		}
 		beside = o
@@ -142,11 +144,33 @@ func (r *Rules) slipping(c frame.Channel, in Inputs, found *Findings) slip {
 	if beside == frame.Count {
 		return r.slippingAlone(c, in)
 	}
-	usual := r.shares[c][beside]
-	if usual.known < usualFrom || after > float64(slipUsual*usual.share*(now[beside]-r.room)) {
+	if beside == frame.Firebox && after > float64(slipFirebox*before) {
+		return slip{} // its brick alone hardly feels the air that is shut
+	}
+	usual, other := r.shares[c][beside], r.trail.ago(0)[beside]-r.room
+	if usual.known < usualFrom || after > float64(slipUsual*usual.share*other) {
 		return slip{}
 	}
-	return slip{out: true, beside: beside, share: min(usual.share, before/(then[beside]-r.room))}
+	return slip{out: true, beside: beside, share: min(usual.share, before/(r.trail.ago(slipAgo)[beside]-r.room))}
+}
+
+// goesOn reports whether a neighbour took no notice when the probe c fell. Air that was
+// shut, a door and wood bend its course, a probe that slips does not.
+func (r *Rules) goesOn(o, c frame.Channel) bool {
+	t := &r.trail
+	was := t.ago(slipAgo)[o] - r.room
+	low, high := t.bounds(o, slipAgo)
+	if !(was >= slipRise && low-r.room >= float64(neighbours*was)) {
+		return false
+	}
+	bend := (t.ago(0)[o] - t.ago(settled)[o]) - (t.ago(slipAgo)[o] - t.ago(slipBefore)[o])
+	if !(bend >= float64(-bendMost*was)) {
+		return false
+	}
+	if c == frame.Flue || c == frame.Chamber && o == frame.Firebox {
+		return true // what makes it hotter upstream does not cool this probe
+	}
+	return high-r.room <= float64(neighboursUp*was) && bend <= float64(bendMost*was)
 }
 
 // slippingAlone is for a flue's probe with nothing beside it but the draft: it fell by more
@@ -166,6 +190,6 @@ func (r *Rules) slippingAlone(c frame.Channel, in Inputs) slip {
 // it is not with a door open or when a fire in the flue is over; a site without a draft
 // sensor has no say in it.
 func (r *Rules) draftStays() bool {
-	now, before := r.trail.mean(frame.Draft, 0, shortAgo), r.trail.mean(frame.Draft, shortAgo, longAgo)
-	return !(now < float64(draftLeft*before)-weak)
+	now, before := r.trail.mean(frame.Draft, 0, settled), r.trail.mean(frame.Draft, slipAgo, marks)
+	return !(now < float64(draftLeft*before)-weak || now > float64(draftUp*before)+weak)
 }

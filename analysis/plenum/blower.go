@@ -9,10 +9,12 @@ import (
 	"fluewright/analysis/portable"
 )
 
-// What turns, climbs and standing still are. A blower's switch is adjustable up to 140 °F
-// (60 °C) on such furnaces (common practice, no source).
+// What turns, climbs and standing still are. A blower's switch is adjustable from 100 to
+// 140 °F (38 to 60 °C) on such furnaces (common practice, no source).
 const (
-	highestOn = 60.0 // °C: where the blower runs for certain, as long as nothing is known
+	lowestOn  = 38.0 // °C: what seems to be less is no start
+	highestOn = 60.0 // °C
+	unknownOn = 15.0 // K above that, while nothing is known: a first fire heats the air quickly too
 	beyond    = 10.0 // K above the fan-on temperature
 	warm      = 12.0 // K over the cold air: less has no blower started
 	rising    = 0.6  // K/min before a turn
@@ -41,7 +43,8 @@ type blower struct {
 	low     seen    // where it may have stopped
 	top     float64 // °C, hottest since it stopped
 	starts  starts
-	turned  int // bins since the last turn
+	ran     bool // in this burn
+	turned  int  // bins since the last turn
 }
 
 // lose forgets what holds now; what was learned stays.
@@ -55,9 +58,9 @@ func (b *blower) step(c *course, phase burn.Phase, now time.Duration) {
 		return
 	}
 	before, behind := c.climb(2*minute, minute), c.climb(minute, 0)
-	level := highestOn
+	level := highestOn + unknownOn
 	if b.on.seen {
-		level = b.on.value + beyond
+		level = max(b.on.value, lowestOn) + beyond
 	}
 	burning := phase.Fire() || c.back(0).heat-c.back(0).cold >= fire
 	switch {
@@ -77,15 +80,20 @@ func (b *blower) step(c *course, phase burn.Phase, now time.Duration) {
 	}
 	b.verdict = alarm.Absent
 	if !burning {
+		b.ran = false
 		return
 	}
-	switch climbs := climbsOn(c); {
+	lag := 6 * minute // of the exchanger behind the fire
+	if b.ran {
+		lag = kept // and of the plenum behind a blower that has been seen to run
+	}
+	switch climbs := climbsOn(c, lag); {
 	case climbs && air >= level:
 		b.verdict, b.top, b.flow = alarm.Present, air, Still
 	case climbs:
 		b.verdict = alarm.Between
 	case standsStill(c):
-		b.flow = Moving
+		b.flow, b.ran = Moving, true
 	}
 }
 
@@ -103,12 +111,14 @@ func (b *blower) stoppedIn(c *course, before, behind float64) bool {
 }
 
 func (b *blower) start(c *course, now time.Duration) {
-	b.on = seen{kink(c), true}
+	if on := kink(c); on >= lowestOn-beyond {
+		b.on = seen{on, true}
+	}
 	if b.low.seen && b.low.value < b.on.value {
 		b.off = b.low
 	}
 	b.low = seen{}
-	b.flow = Moving
+	b.flow, b.ran = Moving, true
 	b.verdict = alarm.Absent
 	b.turned = 0
 	b.starts.add(now)
@@ -148,15 +158,20 @@ func lowest(c *course, n int) float64 {
 }
 
 // climbsOn reports a climb that goes on, minute after minute, and that the fire's own
-// growth does not explain.
-func climbsOn(c *course) bool {
+// growth within so many bins does not explain.
+func climbsOn(c *course, lag int) bool {
 	for m := range 3 {
 		if !(c.climb((m+1)*minute, m*minute) >= climbing) {
 			return false
 		}
 	}
-	if last := c.climb(minute, 0); last > 1+float64(2*c.climb(2*minute, minute)) {
-		return false // the blower may just have started: wait for the turn
+	// Evenly: a leap is a blower that starts, and behind it comes the turn.
+	mean := c.climb(3*minute, 0)
+	for h := range 6 {
+		half := c.climb((h+1)*minute/2, h*minute/2)
+		if half > 1.5+float64(2*mean) || h == 0 && !(half >= climbing) {
+			return false
+		}
 	}
 	for i := 3 * minute; i < c.filled; i++ {
 		if c.back(i).air > c.back(0).air-newGround { // NaN is not more
@@ -167,7 +182,7 @@ func climbsOn(c *course) bool {
 	grown := portable.Log(c.rise(0) / then)
 	// The exchanger is minutes behind the fire.
 	least := math.Inf(1)
-	for i := 0; i < c.filled; i++ {
+	for i := range min(c.filled, lag) {
 		if h := c.heated(i); h < least { // NaN is not less
 			least = h
 		}

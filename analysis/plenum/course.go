@@ -39,7 +39,7 @@ type course struct {
 }
 
 // step lets time pass and reports whether a bin was closed.
-func (c *course) step(_ time.Duration, dt time.Duration) bool {
+func (c *course) step(dt time.Duration) bool {
 	c.length += dt
 	if c.length < binLength {
 		return false

@@ -79,7 +79,6 @@ type Judge struct {
 	started     bool
 
 	spikes spikes
-	air    float64
 	course course
 	blower blower
 }
@@ -116,7 +115,7 @@ func (j *Judge) Step(in Inputs) Finding {
 			break
 		}
 	}
-	if j.course.step(j.clock, dt) {
+	if j.course.step(dt) {
 		j.blower.step(&j.course, in.Phase, j.clock)
 	}
 	if !math.IsNaN(air) {

@@ -18,7 +18,7 @@ const (
 
 	quick    = 6 * time.Second
 	slow     = 12 * time.Second
-	coalsFor = 2 * time.Hour
+	coalsFor = time.Hour
 	maxGap   = 2 * time.Minute // the longest silence over which an average is carried on
 
 	warmFlue = 60.0 // K over the room: a chimney with such gas in it draws (common practice, no source)

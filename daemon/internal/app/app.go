@@ -104,7 +104,11 @@ type task struct {
 }
 
 func (h *house) build() error {
-	engine, err := analysis.New(h.cfg.Analysis)
+	settings := h.cfg.Analysis
+	for c, source := range sources(h.cfg) {
+		settings.Lags[c] = source.lag.Seconds() / lagGain // what is left of it
+	}
+	engine, err := analysis.New(settings)
 	if err != nil {
 		return fmt.Errorf("set up analysis: %w", err)
 	}
@@ -128,7 +132,9 @@ func (h *house) build() error {
 	}
 	site := verdict.Site{
 		Fitted: h.cfg.Analysis.Fitted,
-		Render: func(s alarm.Status) (string, string) { return message.Alarm(s, h.cfg.Site.Units) },
+		Render: func(a alarm.Status, s *status.Status) (string, string) {
+			return message.Alarm(a, s.Assessment.Account(a.Key), s.WallOf, h.cfg.Site.Units)
+		},
 	}
 	publisher, err := h.buildMQTT(site, engine.Alarms())
 	if err != nil {
@@ -223,6 +229,7 @@ func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status) (*mqtt.Publi
 		BootID:   bootID(),
 		Started:  time.Now(),
 		Verdict:  site,
+		Units:    h.cfg.Site.Units,
 		Log:      h.log,
 	}
 	switch {

@@ -8,7 +8,7 @@ import (
 
 	"fluewright/analysis"
 	"fluewright/analysis/alarm"
-	"fluewright/daemon/internal/alarmstate"
+	"fluewright/daemon/internal/memory"
 	"fluewright/daemon/internal/status"
 )
 
@@ -20,15 +20,15 @@ const keepEvery = 10 * time.Minute
 // disk may take its time, and the newest snapshot is all that matters.
 type keeper struct {
 	dir  string
-	take func(wall time.Time, trusted bool) alarm.Snapshot
-	save func(dir string, s alarm.Snapshot) error
+	take func(wall time.Time, trusted bool) analysis.Snapshot
+	save func(dir string, s analysis.Snapshot) error
 	say  func(msg string, args ...any)
 
 	wake chan struct{} // holds one token while there is something to save
 	last time.Duration // when a snapshot was last taken, on the frames' clock
 
 	mu      sync.Mutex
-	waiting *alarm.Snapshot
+	waiting *analysis.Snapshot
 	failing bool
 }
 
@@ -39,7 +39,7 @@ func (h *house) keepAlarms(l *loop) {
 	}
 	h.restoreAlarms(l)
 	k := &keeper{
-		dir: h.options.State, take: l.engine.Snapshot, save: alarmstate.Save, say: h.log.Error,
+		dir: h.options.State, take: l.engine.Snapshot, save: memory.Save, say: h.log.Error,
 		wake: make(chan struct{}, 1), last: -keepEvery,
 	}
 	l.after = append(l.after, k.tick)
@@ -49,10 +49,10 @@ func (h *house) keepAlarms(l *loop) {
 
 // restoreAlarms never fails: a monitor without its memory still watches.
 func (h *house) restoreAlarms(l *loop) {
-	s, found, err := alarmstate.Load(h.options.State)
+	s, found, err := memory.Load(h.options.State)
 	if err != nil {
 		h.log.Error("the alarms of the last run are lost; the file is set aside", "error", err)
-		if err := alarmstate.SetAside(h.options.State); err != nil {
+		if err := memory.SetAside(h.options.State); err != nil {
 			h.log.Error("it could not be", "error", err)
 		}
 		return

@@ -11,9 +11,10 @@ import (
 	"testing/synctest"
 	"time"
 
+	"fluewright/analysis"
 	"fluewright/analysis/alarm"
 	"fluewright/analysis/frame"
-	"fluewright/daemon/internal/alarmstate"
+	"fluewright/daemon/internal/memory"
 	"fluewright/daemon/internal/status"
 )
 
@@ -90,7 +91,7 @@ func TestAStandingAlarmOutlivesAKill(t *testing.T) {
 func TestATornFileIsSetAsideAndSaid(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		dir := t.TempDir()
-		file := filepath.Join(dir, alarmstate.FileName)
+		file := filepath.Join(dir, memory.FileName)
 		oneRun(t, dir, 600, 5500*time.Millisecond, true, func(*loop, *status.Status) {})
 		text, err := os.ReadFile(file)
 		if err != nil {
@@ -109,10 +110,10 @@ func TestATornFileIsSetAsideAndSaid(t *testing.T) {
 		if !strings.Contains(said, "set aside") {
 			t.Errorf("said %q", said)
 		}
-		if broken, err := os.ReadFile(filepath.Join(dir, alarmstate.BrokenName)); err != nil || len(broken) != len(text)-20 {
+		if broken, err := os.ReadFile(filepath.Join(dir, memory.BrokenName)); err != nil || len(broken) != len(text)-20 {
 			t.Errorf("set aside: %d bytes, %v", len(broken), err)
 		}
-		if _, found, err := alarmstate.Load(dir); !found || err != nil {
+		if _, found, err := memory.Load(dir); !found || err != nil {
 			t.Errorf("nothing new was kept: %v, %v", found, err)
 		}
 	})
@@ -122,7 +123,7 @@ func TestAgesAreKeptWhileAnAlarmStands(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		dir := t.TempDir()
 		oneRun(t, dir, 600, time.Hour, true, func(*loop, *status.Status) {})
-		s, _, err := alarmstate.Load(dir)
+		s, _, err := memory.Load(dir)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -139,8 +140,8 @@ func TestADiskThatIsFull(t *testing.T) {
 	var saved, said int
 	full := true
 	k := &keeper{
-		take: func(time.Time, bool) alarm.Snapshot { return alarm.Snapshot{} },
-		save: func(string, alarm.Snapshot) error {
+		take: func(time.Time, bool) analysis.Snapshot { return analysis.Snapshot{} },
+		save: func(string, analysis.Snapshot) error {
 			if full {
 				return errors.New("no space left on device")
 			}

@@ -58,6 +58,7 @@ func (l *loop) tick(now time.Time) {
 	a := l.engine.Step(f)
 	doubt(&f, a.Doubts)
 	a.Alarms = slices.Clone(a.Alarms)
+	a.Accounts = slices.Clone(a.Accounts)
 	a.Events = slices.Clone(a.Events)
 	l.seq++
 	s := &status.Status{

@@ -169,6 +169,7 @@ func limits(t *table, s *analysis.Settings, fitted []Sensor, sound bool) {
 			}
 		}
 	}
+	s.PlenumLimit = quantity(t, frame.Plenum.String(), units.ParseTemperature, span{"200 degF", "120 degF", "400 degF"}).value
 	t.done()
 }
 

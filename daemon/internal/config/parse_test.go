@@ -91,7 +91,15 @@ func TestDefault(t *testing.T) {
 				alarm.SensorLost: {Hold: 10 * time.Second, ClearAfter: 10 * time.Second},
 
 				alarm.SensorImplausible: {Hold: 2 * time.Minute, ClearAfter: 2 * time.Minute},
+
+				alarm.ChimneyFire:    {Hold: 2 * time.Second, ClearAfter: 5 * time.Minute},
+				alarm.Runaway:        {Hold: 10 * time.Second, ClearAfter: 2 * time.Minute},
+				alarm.PlenumOverheat: {Hold: 10 * time.Second, ClearAfter: 2 * time.Minute},
+				alarm.BlowerStopped:  {Hold: 30 * time.Second, ClearAfter: 2 * time.Minute},
+				alarm.FlueRestricted: {Hold: time.Minute, ClearAfter: time.Hour},
+				alarm.RegulatorStuck: {Hold: 5 * time.Minute, ClearAfter: 10 * time.Minute},
 			},
+			PlenumLimit: (200 - 32) / 1.8,
 		},
 		Sensors: []config.Sensor{
 			{

@@ -16,10 +16,10 @@ type CauseLine struct {
 	Evidence []string `json:"evidence"`
 }
 
-// Causes turns a ranking into what outputs write, best first; nil for an empty one. wall
+// Causes turns a ranking into what outputs write, best first. wall
 // turns the frames' clock into the time that is written.
 func Causes(ranking []cause.Cause, wall func(time.Duration) time.Time, u Units) []CauseLine {
-	var lines []CauseLine
+	lines := []CauseLine{}
 	for _, c := range ranking {
 		l := CauseLine{Code: string(c.Code), Weight: hundredth(c.Weight), Evidence: []string{}}
 		for _, e := range c.Evidence {
@@ -58,7 +58,7 @@ var causeTitles = map[cause.Code]string{
 	cause.DryFuel:   "the wood is too dry",
 	cause.AirLeak:   "air gets to the fire beyond its control: a door or the ash door may be ajar",
 	cause.Creosote:  "the deposit in the flue burns",
-	cause.Blower:    "the blower stands still, so that nothing carries the heat away",
+	cause.Blower:    "too little air carries the heat away: the blower stands still, or filter or registers are blocked",
 }
 
 // causeAdvice is what the trade does about each cause. None of it opens the loading door,
@@ -74,8 +74,8 @@ var causeAdvice = map[cause.Code]string{
 		"only if that can be done without opening it further; stand aside and wear gloves. Have worn gaskets replaced.",
 	cause.Creosote: "Keep all doors shut and close the air. Leave the house and call the fire service if the flue roars or sparks fly. " +
 		"Do not burn again before the chimney has been swept and inspected.",
-	cause.Blower: "Look for the mains, the blower's switch and its fuse; do not add wood. " +
-		"Never move or bypass the high limit control. Have the blower repaired before the next fire.",
+	cause.Blower: "Do not add wood. Look for the mains, the blower's switch and its fuse; see that the filter is clean and no register is shut. " +
+		"Never move or bypass the high limit control. Have the blower looked at before the next fire.",
 }
 
 // deference stands behind every advice.
@@ -120,13 +120,19 @@ func sentence(e cause.Evidence, wall func(time.Duration) time.Time, u Units) str
 		return fmt.Sprintf("The fire was lit at %s, %s before the rise.", clock, last)
 	case cause.Loaded:
 		return fmt.Sprintf("Wood was laid on at %s, %s before the rise.", clock, last)
+	case cause.Visited:
+		return fmt.Sprintf("A door seems to have been opened at %s, %s before the rise.", clock, last)
 	case cause.OnCoals:
 		if e.For > 0 {
-			return fmt.Sprintf("Wood was laid on at %s onto coals, %s after the flames were over, while %s was still at %s.", clock, last, where, u.Temperature(e.Value))
+			return fmt.Sprintf("Just before, at %s, %s was still at %s, %s after the flames were over.", clock, where, u.Temperature(e.Value), last)
 		}
-		return fmt.Sprintf("Wood was laid on at %s onto a hot bed: %s was at %s.", clock, where, u.Temperature(e.Value))
+		return fmt.Sprintf("Just before, at %s, %s was at %s.", clock, where, u.Temperature(e.Value))
 	case cause.Rose:
 		return fmt.Sprintf("%s rose from %s to %s in %s.", begin(where), u.Temperature(e.Reference), u.Temperature(e.Value), last)
+	case cause.Leapt:
+		return fmt.Sprintf("At %s %s leapt from %s to %s within %s, and no wood had been laid on for it.", clock, where, u.Temperature(e.Reference), u.Temperature(e.Value), last)
+	case cause.Again:
+		return "The load before burnt up as quickly, so it is the wood and not this load."
 	case cause.Stayed:
 		return fmt.Sprintf("%s has stood above %s for %s.", begin(where), u.Temperature(e.Reference), last)
 	case cause.NotLoaded:
@@ -144,6 +150,8 @@ func sentence(e cause.Evidence, wall func(time.Duration) time.Time, u Units) str
 		return fmt.Sprintf("The wood was logged with %s moisture (wet basis); under %s it burns too fast.", percent(e.Value), percent(e.Reference))
 	case cause.Door:
 		return fmt.Sprintf("A door seems to have been open since %s.", clock)
+	case cause.Within:
+		return fmt.Sprintf("The fire is not too strong: %s is at %s, its limit is %s.", where, u.Temperature(e.Value), u.Temperature(e.Reference))
 	case cause.Stopped:
 		return fmt.Sprintf("The blower has stood still since %s; the plenum is at %s.", clock, u.Temperature(e.Value))
 	default:

@@ -29,11 +29,11 @@ func TestEvidence(t *testing.T) {
 		},
 		{
 			cause.Evidence{Kind: cause.OnCoals, Channel: frame.Firebox, Value: 600, For: 40 * m, At: 65 * m},
-			"Wood was laid on at 22:05 onto coals, 40 min after the flames were over, while the firebox was still at 1112 °F.",
+			"Just before, at 22:05, the firebox was still at 1112 °F, 40 min after the flames were over.",
 		},
 		{
 			cause.Evidence{Kind: cause.OnCoals, Channel: frame.Chamber, Value: 500, At: 65 * m},
-			"Wood was laid on at 22:05 onto a hot bed: the chamber was at 932 °F.",
+			"Just before, at 22:05, the chamber was at 932 °F.",
 		},
 		{
 			cause.Evidence{Kind: cause.Rose, Channel: frame.Flue, Value: 450, Reference: 200, For: 80 * time.Second},
@@ -99,8 +99,8 @@ func TestNothingStandsOut(t *testing.T) {
 	if got := message.Why(nil); !strings.Contains(got, "Nothing") || !strings.Contains(got, "stands out") {
 		t.Errorf("%q", got)
 	}
-	if got := message.Causes(nil, night, units.SI); got != nil {
-		t.Errorf("%v, want none", got)
+	if got := message.Causes(nil, night, units.SI); got == nil || len(got) != 0 {
+		t.Errorf("%#v, want a list of none", got)
 	}
 }
 

@@ -4,9 +4,12 @@ package message
 
 import (
 	"fmt"
+	"time"
 
+	"fluewright/analysis"
 	"fluewright/analysis/alarm"
 	"fluewright/analysis/frame"
+	"fluewright/analysis/gate"
 	"fluewright/sensors"
 )
 
@@ -16,9 +19,10 @@ type Units interface {
 	Pressure(pascals float64) string
 }
 
-// Alarm says what an alarm means now and what to do first. The action of an alarm whose
-// condition is gone is empty.
-func Alarm(s alarm.Status, u Units) (message, action string) {
+// Alarm says what an alarm means now, with what stands behind it, and what to do first. The
+// action of an alarm that asks for nobody is empty. wall turns the frames' clock into the
+// time that is written.
+func Alarm(s alarm.Status, a analysis.Account, wall func(time.Duration) time.Time, u Units) (message, action string) {
 	d, ok := alarm.Declared(s.Key.Name)
 	if !ok {
 		return string(s.Key.Name), ""
@@ -29,9 +33,9 @@ func Alarm(s alarm.Status, u Units) (message, action string) {
 	}
 	switch {
 	case s.State.Standing():
-		return what + detail(s, u), firstAction(s, d)
+		return what + detail(s, a, wall, u), firstAction(s, a, d)
 	case s.Silenced():
-		return what + detail(s, u) + aside(s), firstAction(s, d)
+		return what + detail(s, a, wall, u) + aside(s), firstAction(s, a, d)
 	case s.State == alarm.Shelved:
 		return what + aside(s), ""
 	default:
@@ -48,16 +52,31 @@ func aside(s alarm.Status) string {
 }
 
 // detail is the number or the fault behind a standing alarm.
-func detail(s alarm.Status, u Units) string {
+func detail(s alarm.Status, a analysis.Account, wall func(time.Duration) time.Time, u Units) string {
 	switch s.Key.Name {
 	case alarm.Overheat, alarm.PlenumOverheat:
 		return fmt.Sprintf(" (%s, limit %s)", u.Temperature(s.Value), u.Temperature(s.Limit))
 	case alarm.Runaway:
-		return fmt.Sprintf(" (%s now, limit %s)", u.Temperature(s.Value), u.Temperature(s.Limit))
+		when := ""
+		if a.Passes {
+			when = ", expected at " + wall(a.ExpectedAt).Format("15:04")
+		}
+		return fmt.Sprintf(" (%s now, limit %s%s)", u.Temperature(s.Value), u.Temperature(s.Limit), when)
+	case alarm.ChimneyFire:
+		return fmt.Sprintf(" (%s at the collar)", u.Temperature(s.Value))
+	case alarm.BlowerStopped:
+		return fmt.Sprintf(" (%s in the plenum)", u.Temperature(s.Value))
 	case alarm.Spillage:
 		return fmt.Sprintf(" (draft %s)", u.Pressure(s.Value))
 	case alarm.DraftHigh, alarm.DraftLow:
 		return fmt.Sprintf(" (%s, specified %s)", u.Pressure(s.Value), u.Pressure(s.Limit))
+	case alarm.RegulatorStuck:
+		return gateWords[a.Gate]
+	case alarm.FlueRestricted:
+		if a.Sudden {
+			return ": it came at once, something may have fallen into it"
+		}
+		return ""
 	case alarm.SensorLost, alarm.SensorImplausible:
 		if title := sensors.Code(s.Fault).Info().Title; title != "" {
 			return ": " + title
@@ -68,10 +87,40 @@ func detail(s alarm.Status, u Units) string {
 	}
 }
 
-// firstAction puts what the fault itself asks for before the alarm's own action.
-func firstAction(s alarm.Status, d alarm.Declaration) string {
+// gateWords say what a regulator does that it should not.
+var gateWords = map[gate.State]string{
+	gate.StuckShut:  ": it seems to hang shut, and the draft follows the fire",
+	gate.StuckOpen:  ": it seems to hang open, and the draft stays low",
+	gate.SetHigh:    ": it holds the draft above what is specified",
+	gate.SetLow:     ": it holds the draft below what is specified",
+	gate.Fluttering: ": it flutters",
+}
+
+// warmTheFlue is what helps a cold chimney to draw (common practice, no source).
+const warmTheFlue = "The chimney is cold and does not draw yet: add no wood and keep the doors shut. " +
+	"For the next start warm the flue first, as the appliance's manual allows: a twist of newspaper or a hot-air blower at the cleanout, a window open until it draws."
+
+// urgent stands before the action of a flue that was blocked at once.
+const urgent = "Take this as urgent: flue gas may soon find another way out; see that the carbon-monoxide alarm works."
+
+// firstAction puts what the fault or the account itself asks for beside the alarm's own
+// action: before it what is done at once, behind it what helps against the cause.
+func firstAction(s alarm.Status, a analysis.Account, d alarm.Declaration) string {
+	action := d.Action
 	if hint := sensors.Code(s.Fault).Info().Hint; hint != "" {
-		return hint + " " + d.Action
+		action = hint + " " + action
 	}
-	return d.Action
+	switch {
+	case s.Key.Name == alarm.Spillage && a.ColdFlue:
+		action += " " + warmTheFlue
+	case s.Key.Name == alarm.FlueRestricted && a.Sudden:
+		action = urgent + " " + action
+	}
+	if analysis.Explains(s.Key.Name) {
+		action += " " + Why(a.Causes)
+		if len(a.Causes) > 0 {
+			action += " " + CauseAdvice(a.Causes[0].Code)
+		}
+	}
+	return action
 }

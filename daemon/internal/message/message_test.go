@@ -23,6 +23,9 @@ type si struct{}
 func (si) Temperature(c float64) string { return fmt.Sprintf("%.0f °C", c) }
 func (si) Pressure(p float64) string    { return fmt.Sprintf("%.1f Pa", p) }
 
+// clock is a night of the frames' own time.
+func clock(at time.Duration) time.Time { return time.Date(2026, 1, 31, 21, 0, 0, 0, time.UTC).Add(at) }
+
 func raised(name alarm.Name, c frame.Channel) alarm.Status {
 	return alarm.Status{Key: alarm.Key{Name: name, Channel: c}, State: alarm.Raised, Priority: alarm.High, Occurrence: 3}
 }
@@ -63,11 +66,11 @@ func TestAlarm(t *testing.T) {
 		{lesser, "draft below the appliance's band (7.0 Pa, specified 10.0 Pa) (not told while there is spillage)", "Switch off"},
 		{away, "flue: the fire is running away: the limit will be passed (500 °C now, limit 538 °C)", "See that the loading"},
 		{lost, "flue: no reading: thermocouple open", "Check the thermocouple's screws"},
-		{out, "flue: the reading cannot be right: no furnace cools that fast: the probe seems to be out of its place", "Put the probe back"},
+		{out, "flue: the reading cannot be right: it reads the room beside a fire: the probe seems to be out of its place", "Put the probe back"},
 		{stale, "flue: no reading: stale", "Watch the fire yourself"},
 	}
 	for _, tt := range tests {
-		m, a := message.Alarm(tt.status, si{})
+		m, a := message.Alarm(tt.status, analysis.Account{}, clock, si{})
 		if m != tt.message || !strings.HasPrefix(a, tt.action) || (tt.action == "") != (a == "") {
 			t.Errorf("%v: %q, %q; want %q, %q…", tt.status.Key, m, a, tt.message, tt.action)
 		}
@@ -77,7 +80,7 @@ func TestAlarm(t *testing.T) {
 // Every alarm has words of its own: none falls through to its bare name.
 func TestEveryAlarmHasWords(t *testing.T) {
 	for _, d := range alarm.Declarations() {
-		m, a := message.Alarm(raised(d.Name, frame.Count), si{})
+		m, a := message.Alarm(raised(d.Name, frame.Count), analysis.Account{}, clock, si{})
 		if !strings.HasPrefix(m, d.Title) || !strings.Contains(a, d.Action) {
 			t.Errorf("%s: %q, %q", d.Name, m, a)
 		}
@@ -91,7 +94,7 @@ func TestEveryFindingHasWords(t *testing.T) {
 		s := raised(alarm.SensorImplausible, frame.Draft)
 		s.Fault = code
 		info := sensors.Code(code).Info()
-		m, a := message.Alarm(s, si{})
+		m, a := message.Alarm(s, analysis.Account{}, clock, si{})
 		if info.Title == "" || !strings.HasSuffix(m, info.Title) || info.Hint == "" || !strings.HasPrefix(a, info.Hint) {
 			t.Errorf("%s: %q, %q", code, m, a)
 		}
@@ -133,7 +136,7 @@ func TestLine(t *testing.T) {
 			analysis.Event{At: time.Hour, Kind: analysis.BurnEnded, Burn: burn.Summary{
 				End: time.Hour, PeakFlue: 300, PeakChamber: math.NaN(), CleanBurn: time.Minute, MeanDraft: 12.5,
 			}},
-			`{"time":"2026-01-31T22:00:00Z","type":"burn","start":"2026-01-31T21:00:00Z","end":"2026-01-31T22:00:00Z","peak_flue_celsius":300,"clean_burn_seconds":60,"mean_draft_pascals":12.5}`,
+			`{"time":"2026-01-31T22:00:00Z","type":"burn","kind":"found","start":"2026-01-31T21:00:00Z","end":"2026-01-31T22:00:00Z","loads":0,"doors":0,"peak_flue_celsius":300,`,
 		},
 	}
 	for name, tt := range tests {

@@ -23,7 +23,9 @@ import (
 
 	"fluewright/analysis"
 	"fluewright/analysis/alarm"
+	"fluewright/analysis/cause"
 	"fluewright/analysis/frame"
+	words "fluewright/daemon/internal/message"
 	"fluewright/daemon/internal/status"
 	"fluewright/daemon/internal/verdict"
 )
@@ -47,6 +49,8 @@ type Options struct {
 	Started time.Time
 	// Verdict words alarms and sums up the state.
 	Verdict verdict.Site
+	// Units are what the evidence for causes is written in.
+	Units words.Units
 
 	// The intervals are on the frames' clock. Zero takes the default: a state and a pack
 	// each minute, with a sample each 10 s.
@@ -87,10 +91,15 @@ type told struct {
 	until      time.Duration // of a shelf
 	blind      bool
 	fault      string
+	cause      cause.Code // the best one
 }
 
-func tellable(a alarm.Status) told {
-	return told{a.State, a.Occurrence, a.Acknowledged, a.ShelvedUntil, a.Blind, a.Fault}
+func tellable(a alarm.Status, account *analysis.Account) told {
+	t := told{a.State, a.Occurrence, a.Acknowledged, a.ShelvedUntil, a.Blind, a.Fault, ""}
+	if len(account.Causes) > 0 {
+		t.cause = account.Causes[0].Code
+	}
+	return t
 }
 
 // outlook is what was last put into the queue as the state.
@@ -189,8 +198,11 @@ func (p *Publisher) Offer(s *status.Status) {
 	p.latest = s
 	urgent := p.offerAlarms(s)
 	for _, e := range s.Assessment.Events {
-		if e.Kind == analysis.AlarmChanged && e.Change == alarm.BecameKnown {
+		switch {
+		case e.Kind == analysis.AlarmChanged && e.Change == alarm.BecameKnown:
 			continue // nothing happened; alarm/<name> says it
+		case e.Kind == analysis.DoorOpened, e.Kind == analysis.DoorClosed:
+			continue // a reload or an alarm says what comes of it
 		}
 		p.events++
 		n := p.events
@@ -208,13 +220,14 @@ func (p *Publisher) Offer(s *status.Status) {
 func (p *Publisher) offerAlarms(s *status.Status) (changed bool) {
 	settled := s.Frame.At-p.state.at >= settle
 	for _, a := range s.Assessment.Alarms {
-		now, was := tellable(a), p.told[a.Key]
+		account := s.Assessment.Account(a.Key)
+		now, was := tellable(a, &account), p.told[a.Key]
 		// Like a quality, blindness and the kind of fault may change at every tick.
 		details := now.state == was.state && now.occurrence == was.occurrence
 		if p.unknown(a) || now == was || details && !settled {
 			continue
 		}
-		p.tell(a)
+		p.tell(a, account)
 		changed = true
 	}
 	return changed
@@ -227,12 +240,12 @@ func (p *Publisher) unknown(a alarm.Status) bool {
 }
 
 // tell queues an alarm's status. p.mu is held.
-func (p *Publisher) tell(a alarm.Status) {
-	p.told[a.Key] = tellable(a)
+func (p *Publisher) tell(a alarm.Status, account analysis.Account) {
+	p.told[a.Key] = tellable(a, &account)
 	p.queue.add(&message{
 		class: alarms, topic: p.topic("alarm/" + a.Key.String()), retained: true, newest: true,
 		body: func(latest *status.Status) ([]byte, error) {
-			return json.Marshal(p.condition(a, latest, latest.Frame.At))
+			return json.Marshal(p.condition(a, &account, latest, latest.Frame.At))
 		},
 	})
 }
@@ -288,7 +301,7 @@ func (p *Publisher) greet() {
 	}
 	for _, a := range p.latest.Assessment.Alarms {
 		if !p.unknown(a) {
-			p.tell(a)
+			p.tell(a, p.latest.Assessment.Account(a.Key))
 		}
 	}
 	p.tellState()

@@ -8,6 +8,8 @@ import (
 	"fluewright/analysis"
 	"fluewright/analysis/alarm"
 	"fluewright/analysis/frame"
+	"fluewright/analysis/notice"
+	words "fluewright/daemon/internal/message"
 	"fluewright/daemon/internal/status"
 	"fluewright/daemon/internal/verdict"
 )
@@ -156,21 +158,31 @@ type condition struct {
 	Limit        *float64 `json:"limit"`
 	Unit         *string  `json:"unit"`
 	Fault        string   `json:"fault,omitempty"`
-	Message      string   `json:"message"`
+	// ExpectedAt is when the limit is expected to be passed, Causes why it gets so hot,
+	// best first.
+	ExpectedAt string              `json:"expected_at,omitempty"`
+	Causes     []words.CauseLine `json:"causes,omitzero"`
+	Message    string              `json:"message"`
 	Action       string   `json:"action"`
 }
 
-func (p *Publisher) condition(a alarm.Status, latest *status.Status, at time.Duration) condition {
-	message, action := p.o.Verdict.Render(a)
+func (p *Publisher) condition(a alarm.Status, account *analysis.Account, latest *status.Status, at time.Duration) condition {
+	text, action := p.o.Verdict.Render(a, latest)
 	c := condition{
 		Version: version, stamp: p.stamp(latest, at),
 		Alarm: string(a.Key.Name), Channel: channelOf(a.Key), State: a.Word(), Blind: a.Blind,
 		Priority: a.Priority.String(), Occurrence: a.Occurrence, Since: wall(latest, a.Since),
-		Fault: a.Fault, Message: message, Action: action,
+		Fault: a.Fault, Message: text, Action: action,
 	}
 	c.Acknowledged, c.First = a.Acknowledged, a.First
 	if a.State == alarm.Shelved {
 		c.ShelvedUntil, c.ShelvedBy = wall(latest, a.ShelvedUntil), a.ShelvedBy
+	}
+	if a.State.Standing() && analysis.Explains(a.Key.Name) {
+		c.Causes = words.Causes(account.Causes, latest.WallOf, p.o.Units)
+		if account.Passes {
+			c.ExpectedAt = wall(latest, account.ExpectedAt)
+		}
 	}
 	if measured, about := subject(a.Key); about && a.Occurrence > 0 {
 		v, l, u := rounded(measured, a.Value), rounded(measured, a.Limit), unitOf(measured)
@@ -219,6 +231,9 @@ const (
 	alarmEvent = "fluewright.alarm"
 	phaseEvent = "fluewright.phase"
 	burnEvent  = "fluewright.burn"
+
+	reloadEvent = "fluewright.reload"
+	noticeEvent = "fluewright.notice"
 )
 
 type phaseChange struct {
@@ -239,6 +254,28 @@ type burnEnded struct {
 	MeanDraft   *float64 `json:"mean_draft_pascals"`
 }
 
+// reloaded is wood laid on fire or coals.
+type reloaded struct {
+	Version int `json:"version"`
+	stamp
+	Opened  string   `json:"opened"`
+	Coals   float64  `json:"coals_seconds"`
+	Flue    *float64 `json:"flue_celsius"`
+	Chamber *float64 `json:"chamber_celsius"`
+	Firebox *float64 `json:"firebox_celsius"`
+}
+
+// noticed is worth knowing and needs nobody now.
+type noticed struct {
+	Version int `json:"version"`
+	stamp
+	Notice string  `json:"notice"`
+	Job    string  `json:"job,omitempty"`
+	For    float64 `json:"for_seconds"`
+	Title  string  `json:"title"`
+	Action string  `json:"action"`
+}
+
 // event writes e as the n-th of this run.
 func (p *Publisher) event(n uint64, e analysis.Event, latest *status.Status) ([]byte, error) {
 	ce := cloudEvent{
@@ -254,7 +291,7 @@ func (p *Publisher) event(n uint64, e analysis.Event, latest *status.Status) ([]
 	switch e.Kind {
 	case analysis.AlarmChanged:
 		ce.Type, ce.Subject = alarmEvent, e.Alarm.Key.String()
-		ce.Data = p.condition(e.Alarm, latest, e.At)
+		ce.Data = p.condition(e.Alarm, &e.Account, latest, e.At)
 	case analysis.PhaseChanged:
 		ce.Type, ce.Data = phaseEvent, phaseChange{version, at, e.From.String(), e.To.String()}
 	case analysis.BurnEnded:
@@ -264,6 +301,22 @@ func (p *Publisher) event(n uint64, e analysis.Event, latest *status.Status) ([]
 			finite(frame.Flue, b.PeakFlue), finite(frame.Chamber, b.PeakChamber),
 			b.CleanBurn.Seconds(), finite(frame.Draft, b.MeanDraft),
 		}
+	case analysis.Reloaded:
+		l := e.Load
+		ce.Type, ce.Data = reloadEvent, reloaded{
+			version, at, wall(latest, l.At), l.Coals.Seconds(),
+			finite(frame.Flue, l.Flue), finite(frame.Chamber, l.Chamber), finite(frame.Firebox, l.Firebox),
+		}
+	case analysis.NoticeGiven:
+		n := e.Notice
+		d, _ := notice.Declared(n.Name, n.Job)
+		out := noticed{
+			Version: version, stamp: at, Notice: string(n.Name), For: n.For.Seconds(), Title: d.Title, Action: d.Action,
+		}
+		if n.Job != notice.NoJob {
+			out.Job = n.Job.String()
+		}
+		ce.Type, ce.Data = noticeEvent, out
 	}
 	return json.Marshal(ce)
 }

@@ -72,15 +72,12 @@ type player struct {
 func (p *player) play(r *burnlog.Reader) error {
 	p.summary = Summary{Type: "summary", Raised: map[string]int{}, Standing: []string{}, Unjudged: []string{}}
 	var last analysis.Assessment
-	for {
-		t, f, err := r.Next()
-		if errors.Is(err, io.EOF) {
-			break
-		}
+	for row, err := range ahead(r) {
 		if err != nil {
 			return err
 		}
-		if r.Rows() == 1 {
+		t, f := row.at, row.frame
+		if p.summary.Rows++; p.summary.Rows == 1 {
 			p.summary.From = t
 		}
 		p.summary.Time = t
@@ -95,10 +92,9 @@ func (p *player) play(r *burnlog.Reader) error {
 			}
 		}
 	}
-	if r.Rows() == 0 {
+	if p.summary.Rows == 0 {
 		return errors.New("row 2: the log has a head and no rows")
 	}
-	p.summary.Rows = r.Rows()
 	p.summary.Phase = last.Phase.String()
 	for _, a := range last.Alarms {
 		switch {

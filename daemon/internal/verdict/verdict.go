@@ -51,8 +51,8 @@ type Verdict struct {
 type Site struct {
 	// Fitted says which channels have a sensor.
 	Fitted [frame.Count]bool
-	// Render words an alarm: what is the matter, and what to do first.
-	Render func(alarm.Status) (message, action string)
+	// Render words an alarm of a tick: what is the matter, and what to do first.
+	Render func(alarm.Status, *status.Status) (message, action string)
 }
 
 const (
@@ -73,12 +73,12 @@ func (site Site) Judge(s *status.Status, silence time.Duration) Verdict {
 		v.Headline = fmt.Sprintf("Blind: the monitor has read nothing for %s.", Ago(silence))
 		v.Action = watch
 		if len(v.Standing) > 0 {
-			message, action := site.Render(v.Standing[0])
+			message, action := site.Render(v.Standing[0], s)
 			v.Headline += " When it last could see: " + sentence(message)
 			v.Action = action
 		}
 	case len(v.Standing) > 0:
-		site.standing(&v)
+		site.standing(&v, s)
 	case len(v.Missing) > 0:
 		if starting(s, v.Missing) {
 			v.Headline = "Checking: waiting for the first reading of " + list(v.Missing) + "."
@@ -96,8 +96,8 @@ func (site Site) Judge(s *status.Status, silence time.Duration) Verdict {
 
 // standing words the verdict while an alarm stands. Sensors that are lost or say what
 // cannot be are, alone, blindness.
-func (site Site) standing(v *Verdict) {
-	message, action := site.Render(v.Standing[0])
+func (site Site) standing(v *Verdict, s *status.Status) {
+	message, action := site.Render(v.Standing[0], s)
 	v.Action = action
 	if aboutSensor(v.Standing[0]) {
 		v.Level = Blind

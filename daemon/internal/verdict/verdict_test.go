@@ -18,7 +18,7 @@ import (
 
 var site = verdict.Site{
 	Fitted: [frame.Count]bool{frame.Flue: true, frame.Draft: true},
-	Render: func(a alarm.Status) (string, string) {
+	Render: func(a alarm.Status, _ *status.Status) (string, string) {
 		return verdict.Name(a.Key) + " is wrong.", "Act on " + verdict.Name(a.Key) + "."
 	},
 }

@@ -89,7 +89,7 @@ func (p *page) view() view {
 		v.Clock = "The monitor's clock is not set: times of day may be wrong."
 	}
 	for i, a := range judged.Standing {
-		message, action := p.o.Verdict.Render(a)
+		message, action := p.o.Verdict.Render(a, s)
 		if i == 0 {
 			action = "" // the verdict says it already
 		}

@@ -28,7 +28,7 @@ var Fitted = [frame.Count]bool{
 // Site words alarms plainly.
 var Site = verdict.Site{
 	Fitted: Fitted,
-	Render: func(a alarm.Status) (message, action string) {
+	Render: func(a alarm.Status, _ *status.Status) (message, action string) {
 		switch a.Key.Name {
 		case alarm.Overheat:
 			return "The " + a.Key.Channel.String() + " is too hot.", "Close the air inlet. Do not open the loading door."

@@ -1,4 +1,4 @@
-package alarmstate_test
+package memory_test
 
 import (
 	"encoding/json"
@@ -8,28 +8,35 @@ import (
 	"testing"
 	"time"
 
+	"fluewright/analysis"
 	"fluewright/analysis/alarm"
-	"fluewright/daemon/internal/alarmstate"
+	"fluewright/analysis/gate"
+	"fluewright/analysis/notice"
+	"fluewright/daemon/internal/memory"
 	"github.com/google/go-cmp/cmp"
 )
 
-var kept = alarm.Snapshot{
-	Version: alarm.SnapshotVersion, Taken: time.Date(2026, 1, 17, 22, 0, 0, 0, time.UTC), ClockTrusted: true,
-	Alarms: []alarm.Kept{
-		{Alarm: alarm.Overheat, Channel: "flue", State: "acknowledged", Holds: true, Occurrence: 2, Acknowledged: true, Since: 12.5, Began: 90, Value: 600, Limit: 538},
-		{Alarm: alarm.DraftLow, State: "shelved", Shelf: 3600, ShelvedBy: "Ann"},
+var kept = analysis.Snapshot{
+	Regulator: gate.Memory{Reach: 3.5, Held: 12},
+	Upkeep:    notice.Upkeep{Tar: 7.25},
+	Snapshot: alarm.Snapshot{
+		Version: alarm.SnapshotVersion, Taken: time.Date(2026, 1, 17, 22, 0, 0, 0, time.UTC), ClockTrusted: true,
+		Alarms: []alarm.Kept{
+			{Alarm: alarm.Overheat, Channel: "flue", State: "acknowledged", Holds: true, Occurrence: 2, Acknowledged: true, Since: 12.5, Began: 90, Value: 600, Limit: 538},
+			{Alarm: alarm.DraftLow, State: "shelved", Shelf: 3600, ShelvedBy: "Ann"},
+		},
 	},
 }
 
 func TestWhatIsSavedIsLoaded(t *testing.T) {
 	dir := t.TempDir()
-	if _, found, err := alarmstate.Load(dir); found || err != nil {
+	if _, found, err := memory.Load(dir); found || err != nil {
 		t.Errorf("nothing was saved yet: %v, %v", found, err)
 	}
-	if err := alarmstate.Save(dir, kept); err != nil {
+	if err := memory.Save(dir, kept); err != nil {
 		t.Fatal(err)
 	}
-	got, found, err := alarmstate.Load(dir)
+	got, found, err := memory.Load(dir)
 	if err != nil || !found {
 		t.Fatal(found, err)
 	}
@@ -54,16 +61,16 @@ func TestFilesThatAreNotWhole(t *testing.T) {
 		"a longer story": `{"version":1,"alarms":[` + strings.Repeat(" ", 2<<20) + "]}",
 	} {
 		dir := t.TempDir()
-		if err := os.WriteFile(filepath.Join(dir, alarmstate.FileName), []byte(data), 0o600); err != nil {
+		if err := os.WriteFile(filepath.Join(dir, memory.FileName), []byte(data), 0o600); err != nil {
 			t.Fatal(err)
 		}
-		if _, found, err := alarmstate.Load(dir); err == nil || found {
+		if _, found, err := memory.Load(dir); err == nil || found {
 			t.Errorf("%s: found %v, error %v", name, found, err)
 		}
-		if err := alarmstate.SetAside(dir); err != nil {
+		if err := memory.SetAside(dir); err != nil {
 			t.Errorf("%s: %v", name, err)
 		}
-		if _, found, err := alarmstate.Load(dir); found || err != nil {
+		if _, found, err := memory.Load(dir); found || err != nil {
 			t.Errorf("%s: after it was set aside %v, %v", name, found, err)
 		}
 	}
@@ -79,15 +86,15 @@ func FuzzParse(f *testing.F) {
 	f.Add(text[:40])
 	f.Add([]byte(`{"version":1,"alarms":[{"alarm":"x","since_seconds":1e308}]}`))
 	f.Fuzz(func(t *testing.T, data []byte) {
-		s, err := alarmstate.Parse(data)
+		s, err := memory.Parse(data)
 		if err != nil {
 			return
 		}
 		dir := t.TempDir()
-		if err := alarmstate.Save(dir, s); err != nil {
+		if err := memory.Save(dir, s); err != nil {
 			return // a year that JSON cannot write
 		}
-		got, _, err := alarmstate.Load(dir)
+		got, _, err := memory.Load(dir)
 		if err != nil {
 			t.Fatalf("%s: %v", data, err)
 		}

@@ -1,0 +1,136 @@
+package cause
+
+import (
+	"fluewright/analysis/alarm"
+	"fluewright/analysis/frame"
+)
+
+// clues are what the features of a rise come to, each 0 to 1: not at all to plainly.
+// Their bounds and the weights below are this project's own: set by what follows from
+// physics, and then moved as little as simulated nights of three kinds asked for.
+type clues struct {
+	over, climb             float64 // the draft: above the band, growing with the heat
+	behind, violent         float64 // hot behind the appliance only, and within minutes
+	surge, roar             float64 // the draft: shooting up, noisy
+	with, leapt, full       float64 // the rise: came with a load, began with a leap, had a full fire before
+	bed, left, upper        float64 // the load: on a hot bed, that has coals left, whose upper pieces caught fire late
+	quick, hurried, lagging float64 // the wood: quicker than usual, much quicker, slow to catch
+	again, long             float64 // so it did the time before, and it lasts
+	sag, pulled, low        float64 // the draft: fell as the rise began, grew, is below the band
+	sudden, cooler          float64 // out of a steady burn; the firebox stays behind
+}
+
+// clues weighs the features.
+func (t *Tracker) clues(f *features) (k clues) {
+	k.over = ramp(f.late, 0.03, 0.25, 0.25)
+	k.climb = ramp(ratio(f.finish, f.start), 1.05, 1.3, 0)
+	k.behind = ramp(t.answer(f), 0.45, 0.2, 0.3)
+	k.violent = ramp(f.speed, 0.05, 0.2, 0.5)
+	k.surge = ramp(ratio(f.finish, f.start), 1.1, 1.5, 0)
+	k.roar = ramp(f.roar, 1.3, 2.5, 0.2)
+
+	k.with = f.withLoad()
+	loadAt := f.foot - f.sinceLoad
+	leaptAt, leapt := t.leapt(f.top)
+	if leapt {
+		k.leapt = 1
+		if leaptAt < loadAt+leap {
+			k.with = float64(k.with / 3) // it was there before the load, or was taken for one
+		}
+	}
+	bedded := 1.0
+	if f.loaded && !f.cold {
+		// Nobody lays wood on a fire that burns at its best: what looks like a load there
+		// may be a door that was left ajar.
+		k.full = float64(ramp(f.held, 0.85, 0.97, 0) * ramp(f.decay, 0.01, 0.003, 0))
+		k.bed = ramp(f.bed, 0.25, 0.6, 0.3)
+		// A bed that cools slowly because it is nearly out is none.
+		k.left = float64(ramp(f.held, 0.2, 0.4, 0.5) * ramp(f.bed, 0.08, 0.2, 0.5))
+		// Over a hot bed the upper pieces of a load catch fire late, and all at once.
+		k.upper = float64(k.bed * ramp(f.sinceLoad.Minutes(), 45, 25, 0))
+		if leaptAt >= loadAt {
+			k.leapt = float64(k.leapt * (1 - k.upper))
+		}
+		bedded = ramp(f.bed, 0.05, 0.15, 1)
+	}
+
+	k.quick = ramp(f.speed, 0.015, 0.08, 0.5) // an ordinary load takes half an hour
+	k.hurried = ramp(f.speed, 0.05, 0.18, 0.5)
+	// Any wood takes its time on a bed that is nearly out.
+	k.lagging = ramp(f.sinceLoad.Minutes(), 0.5, 8-float64(3.5*bedded), 0.5)
+	k.again = float64((1 - k.left) * ramp(t.before[f.row]/f.speed, 0.4, 0.8, 0))
+	k.long = ramp(f.stayed.Minutes(), 20, 40, 0)
+
+	k.sag = ramp(ratio(f.post, f.pre), 0.99, 0.85, 0)
+	k.pulled = ramp(ratio(f.post, f.pre), 1.08, 1.3, 0)
+	k.low = ramp(f.under, 0, 0.3, 0)
+	k.sudden = float64((1 - k.upper) * float64(ramp(f.steady.Minutes(), 2, 8, 0)*ramp(f.speed, 0.01, 0.04, 0.5)))
+	if f.channel != frame.Firebox {
+		k.cooler = ramp(t.gain(frame.Firebox, f.firebox)/t.gain(f.channel, [2]float64{f.footAt, f.high}), 0.6, 0.1, 0)
+	}
+	return k
+}
+
+// score adds up the log-odds of each cause against nothing standing out.
+func (t *Tracker) score(subject alarm.Name, f *features, k *clues, s *[nCauses]float64) {
+	// A draft beyond the band explains the rise and leaves little for the rest.
+	rest := float64(-4 * ramp(f.late, 0.05, 0.3, 0))
+
+	if t.now.DraftHigh > 0 {
+		s[iDraftHigh] = -2 + float64(5.5*k.over) + float64(k.climb*k.over) -
+			float64(2.5*k.behind) - float64(k.violent*k.behind) - float64(1.5*k.roar)
+	}
+
+	if f.loaded && !f.cold {
+		coals := float64(2*ramp(f.decay, 0.018, 0.008, 0.3)) + float64(1.5*ramp(f.coals.Minutes(), 3, 20, 0))
+		s[iCoalBed] = rest - 3.7 + float64(2*max(k.with, float64(0.8*k.upper))) + float64(3*k.bed) +
+			float64(k.left*coals) + k.quick - float64(3*k.full)
+	}
+	if f.loaded {
+		// Small pieces are quick to catch and to rise; dry ones take their time, and last.
+		wood := rest + float64(2*k.with) + k.quick - k.full
+		s[iFineFuel] = wood - 1.8 + float64(0.8*k.hurried) - float64(0.7*k.lagging) - float64(2*k.again) - float64(2*k.long)
+		s[iDryFuel] = wood - 1.6 - float64(0.4*k.hurried) + float64(0.7*k.lagging) + k.again + k.long + t.note()
+	}
+
+	// Air beyond the control: in the middle of a burn, with a draft that sags although the
+	// flue gets hotter, or a firebox that stays behind while the gas after it gets hotter.
+	alone := float64((1 - k.with) * (1 - k.upper))
+	s[iAirLeak] = rest - 3 + float64(1.5*alone) + float64((1+float64(2*(1-k.with)))*k.sudden) +
+		float64(2*k.full) + float64(4*k.leapt) + float64(3*k.sag) + k.low + k.cooler - float64(2*k.pulled) - k.roar
+	if t.now.Door {
+		s[iAirLeak]++
+	}
+
+	// The deposit burns behind the appliance: the flue gets hot and nothing before it does.
+	if f.channel == frame.Flue {
+		s[iCreosote] = -4 + float64(2.5*k.behind) + float64(1.5*k.surge) + float64(2*k.roar) + float64(1.5*k.violent) + (1 - k.with)
+		if subject == alarm.ChimneyFire || t.now.ChimneyFire {
+			s[iCreosote] = max(s[iCreosote]+4, 4) // whoever found it has looked closer
+			for i := range iCreosote {
+				s[i] = min(s[i], 1)
+			}
+		}
+	}
+}
+
+// note is what the logged moisture says of dry wood, in log-odds.
+func (t *Tracker) note() float64 {
+	if !t.hasNote {
+		return 0
+	}
+	return float64(3*ramp(t.moisture, 0.14, tooDry, 0)) - float64(2*ramp(t.moisture, 0.13, 0.18, 0))
+}
+
+// withLoad says how far the rise goes with the load: 1 if it began soon after wood was
+// laid on, 0 if that was long ago. A cold furnace takes its time to light.
+func (f *features) withLoad() float64 {
+	switch {
+	case !f.loaded:
+		return 0
+	case f.cold:
+		return ramp(f.sinceLoad.Minutes(), 30, 14, 0)
+	default:
+		return ramp(f.sinceLoad.Minutes(), 18, 7, 0)
+	}
+}

@@ -1,0 +1,126 @@
+package chimneyfire
+
+import (
+	"math"
+	"slices"
+
+	"fluewright/analysis/portable"
+)
+
+// look is what the last half minute was like; NaN where nothing is known.
+type look struct {
+	flue, rate       float64 // °C, K/s sustained
+	flueRise, upRise float64 // K within the last minute
+	level, low       float64 // Pa of draft: usual, and seldom less
+	explained        float64 // Pa
+	noise            float64 // Pa
+	swing            float64 // Pa, standard deviation beside the trend
+	roaring          float64 // 0 to 1: the swings are quicker than wind's
+}
+
+// sheath is what a probe at the collar may hide of a quick rise, s: the time constant of
+// a sheath of 6 mm (makers' response times, in slow air).
+const sheath = 60.0
+
+func (j *Judge) look() look {
+	g := &j.gather
+	n := min(recent, g.filled)
+	l := look{flue: g.back(0).flue, rate: math.NaN(), explained: math.NaN(), roaring: 1}
+
+	var draft, noise [recent]float64
+	nd, nn := 0, 0
+	for i := range n {
+		b := g.back(i)
+		if !math.IsNaN(b.draft) {
+			draft[nd] = b.draft
+			nd++
+		}
+		if !math.IsNaN(b.noise) {
+			noise[nn] = b.noise
+			nn++
+		}
+	}
+	l.level, l.low, l.noise, l.swing = math.NaN(), math.NaN(), math.NaN(), math.NaN()
+	if nd >= recent-1 {
+		// The least but one of 25 s: one weak moment does not end a surge.
+		last := draft
+		slices.Sort(last[:recent-1])
+		l.low = last[1]
+		slices.Sort(draft[:nd])
+		l.level = draft[nd/2]
+	}
+	slices.Sort(noise[:nn])
+	if nn >= recent-1 {
+		l.noise = noise[nn/2]
+	}
+	if n == recent {
+		l.swing, l.roaring = swings(g)
+		// What lasts: both the last half minute and its end.
+		l.rate = min(slope(g, recent), slope(g, recent/2))
+		if hot := l.flue + float64(sheath*max(0, l.rate)); j.calm.draws {
+			l.explained = float64(j.calm.pull * buoyancy(hot, g.back(0).outside))
+		}
+	}
+	before := g.back(min(lately, max(g.filled-1, 0)))
+	l.flueRise, l.upRise = l.flue-before.flue, g.back(0).up-before.up
+	return l
+}
+
+// slope is the collar's over the last n bins, K/s, by least squares.
+func slope(g *gather, n int) float64 {
+	var t0, st, sv, stt, stv, m float64
+	t0 = g.back(0).end.Seconds()
+	for i := range n {
+		b := g.back(i)
+		if math.IsNaN(b.flue) {
+			continue
+		}
+		t := b.end.Seconds() - t0
+		m++
+		st += t
+		sv += b.flue
+		stt += float64(t * t)
+		stv += float64(t * b.flue)
+	}
+	d := float64(m*stt) - float64(st*st)
+	if m < 2 || d <= 0 {
+		return math.NaN()
+	}
+	return (float64(m*stv) - float64(st*sv)) / d
+}
+
+// gust is the time over which wind at a chimney's end keeps its strength, s, at the least.
+const gust = 4.0
+
+// swings tells the noise of a burning column from wind by von Neumann's ratio: half the
+// mean square of successive differences over the variance about the course. It is 1 where
+// each reading stands for itself and 1 − exp(−Δt/τ) where the pressure keeps its way for
+// a time τ. The course is a parabola, so that the beginning of a surge is no swing.
+func swings(g *gather) (swing, roaring float64) {
+	line := [recent]float64{-5, -3, -1, 1, 3, 5}
+	bend := [recent]float64{5, -1, -4, -4, -1, 5}
+	const line2, bend2 = 70, 84
+	var sum, square, power, step, c1, c2 float64
+	for i := range recent {
+		b := g.back(i)
+		sum += b.raw
+		square += b.square
+		power += b.power
+		step += b.step
+		c1 += float64(line[i] * b.raw)
+		c2 += float64(bend[i] * b.raw)
+	}
+	if math.IsNaN(sum + power) { // a bin is missing: nobody knows
+		return math.NaN(), 1
+	}
+	mean := sum / recent
+	course := float64(c1*c1)/(line2*recent) + float64(c2*c2)/(bend2*recent)
+	slope := 2 * c1 / line2 // of a bin
+	variance := square/recent - float64(mean*mean) - course - float64(slope*slope)/12
+	if variance <= float64(quiet*quiet) {
+		return 0, 1
+	}
+	ratio := power / recent / 2 / variance
+	wind := 1 - portable.Exp(-step/recent/gust)
+	return math.Sqrt(variance), clamp((ratio-wind-0.15)/0.25, 0.2, 1)
+}

@@ -1,0 +1,72 @@
+package plausible
+
+import (
+	"math"
+	"time"
+
+	"fluewright/analysis/burn"
+	"fluewright/analysis/frame"
+)
+
+// A chimney that begins to draw, and in which the gas begins to stir, has a fire under it
+// even if every probe in the gas reads the room: then they were left beside the pipe. A
+// fan in the house changes the level alone, and wind its swing as well.
+const (
+	leftRise   = 8.0 // K over the room: not in the gas
+	leftLearns = 5 * time.Minute
+	leftDraws  = 6.0 // Pa more than the cold chimney
+	leftSwing  = 2.0 // times the draft's own swing more
+	leftStirs  = 2.0 // times its movement
+	leftWithin = 2.0 // Pa: weather
+	leftFor    = 5 * time.Minute
+	leftCalms  = 3.0 // Pa: the fire is out
+)
+
+// left follows the draft of a furnace that reads cold.
+type left struct {
+	level, movement float64 // Pa and Pa², of the cold chimney
+	seen, lit       time.Duration
+	found           bool
+}
+
+// leftOut finds that no probe is in the gas.
+func (r *Rules) leftOut(in Inputs, dt time.Duration, found *Findings) {
+	l, c := &r.left, &r.courses[frame.Draft]
+	if in.Phase.Fire() || in.Phase == burn.Unknown && !l.found || !c.fresh() || !r.atRoom(in) {
+		*l = left{}
+		return
+	}
+	l.seen += dt
+	level := r.draft.calm
+	switch more := level - l.level; {
+	case l.seen <= leftLearns || more < 0:
+		l.level, l.movement = level, c.usual
+	case more < leftWithin:
+		l.level = toward(l.level, level, dt, time.Hour)
+		l.movement = toward(l.movement, c.usual, dt, time.Hour)
+	}
+	more := level - l.level
+	l.lit = lasting(l.lit, dt, more >= leftDraws+float64(leftSwing*math.Sqrt(r.draft.swing)) &&
+		c.usual >= float64(leftStirs*leftStirs*l.movement))
+	l.found = l.lit >= leftFor || l.found && more >= leftCalms
+	if l.found {
+		for _, c := range heated {
+			found.add(c, ProbeOut)
+		}
+	}
+}
+
+// atRoom reports whether there are probes in the gas' places and all read the room.
+func (r *Rules) atRoom(in Inputs) bool {
+	any := false
+	for _, c := range heated {
+		if !in.Values.Has(c) {
+			continue
+		}
+		if math.Abs(in.Values[c]-r.room) > leftRise {
+			return false
+		}
+		any = true
+	}
+	return any
+}
