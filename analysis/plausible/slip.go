@@ -165,7 +165,7 @@ func (r *Rules) goesOn(o, c frame.Channel) bool {
 		return false
 	}
 	after, during, before := t.ago(0)[o]-t.ago(settled)[o], t.ago(settled)[o]-t.ago(slipAgo)[o], t.ago(slipAgo)[o]-t.ago(slipBefore)[o]
-	bend := max(math.Abs(after-before), math.Abs(during-(after+before)/2))
+	bend := max(math.Abs(after-before), math.Abs(during-float64((after+before)/2)))
 	if !(bend <= float64(bendMost*was)) {
 		return false
 	}
