@@ -74,9 +74,11 @@ const (
 	steeper     = 1.3 // times what was harmless: odd
 )
 
-// share is how much is kept of what the rise promises.
-func (c *course) share(driven bool) float64 {
-	if c.harmless.rises == 0 && !driven {
+// share is how much is kept of what the rise promises: less of the first one, and of one
+// like those that this furnace has shown to be harmless.
+func (c *course) share(s state, driven bool) float64 {
+	h := &c.harmless
+	if !driven && (h.rises == 0 || s.slope <= h.steepest && s.level <= h.peak) {
 		return keptAtFirst
 	}
 	return kept
