@@ -101,7 +101,7 @@ var overFires = join(
 	both("loading door ajar", "the loading door was not latched", AirLeak, func(p *plan, x float64) {
 		p.then(func(n *Night) {
 			n.at(p.established(n, p.loadOf(1)), func(n *Night) {
-				n.w.fire.door = 0.02 + 0.07*x
+				n.w.fire.leak = 0.6 + 1.2*x
 				n.happen(OverFire, AirLeak, -1)
 			})
 		})

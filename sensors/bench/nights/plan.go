@@ -160,7 +160,7 @@ func (p *plan) build() *Night {
 // readings are what he wants, and sets the limits above them.
 func typeTest(d draw, ap *appliance, site *Site) {
 	chamber, flue := d.between(570, 660), d.between(330, 415)
-	least, most := 0.4*ap.chamberUA, 5*ap.chamberUA
+	least, most := 0.4*ap.chamberUA, 3*ap.chamberUA
 	var peak [Channels]float64
 	for range 4 {
 		peak = onTheStand(*ap, site)
