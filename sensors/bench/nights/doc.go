@@ -39,7 +39,7 @@
 // # What falls short
 //
 // An ordinary door opening lets the gas at the collar dip by 20 to 100 K for as long as the
-// door is open and fans the fire a little afterwards; a mild loading door ajar seldom
-// passes a limit. Carbon monoxide, soot on the exchanger, more than one room and a second
+// door is open and fans the fire a little afterwards; a loading door ajar seldom passes a
+// limit, also in its strong form. Carbon monoxide, soot, more than one room and a second
 // appliance on the flue are not there.
 package nights
