@@ -54,7 +54,7 @@ func newAppliance(d draw, rated float64, brick bool) appliance {
 	a.crack = all * d.between(0.05, 0.1)
 	split := d.between(0.45, 0.6)
 	a.primary, a.secondary = split*(all-a.crack), (1-split)*(all-a.crack)
-	a.passage = all * d.between(2.4, 3.2)
+	a.passage = all * d.between(3, 4.5)
 	a.door, a.ashDoor = 0.05*face, 0.012*face
 	a.rise = d.between(0.5, 1)
 	a.firebox = 1.4 * face

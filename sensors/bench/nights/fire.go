@@ -22,6 +22,7 @@ type fire struct {
 	demand              float64 // the owner's setting, 0 to 1
 	demandBefore        float64 // while the fire is lit with the air fully open
 	door, ashDoor       float64 // how far open, 0 to 1
+	leak                float64 // air at a loading door that is not latched, times the primary air
 	fan                 float64 // 0 to 1 of the blower's flow
 	running, high       bool    // blower
 	called              bool    // for heat, by the room
@@ -70,9 +71,9 @@ func newFire(ap appliance, room float64) fire {
 // inlets are the effective areas now, m².
 func (f *fire) inlets() (under, over, secondary float64) {
 	open := f.air * f.demand
-	under = f.ap.primary*open + 0.5*f.ap.crack + f.ap.ashDoor*f.ashDoor + 0.25*f.ap.door*f.door
-	over = 0.5*f.ap.crack + 0.35*f.ap.door*f.door
-	secondary = f.ap.secondary*math.Max(open, 0.25*f.demand) + 0.4*f.ap.door*f.door
+	under = f.ap.primary*open + 0.5*f.ap.crack + f.ap.ashDoor*f.ashDoor + 0.03*f.ap.door*f.door + 0.5*f.ap.primary*f.leak
+	over = 0.5*f.ap.crack + 0.12*f.ap.door*f.door + 0.5*f.ap.primary*f.leak
+	secondary = f.ap.secondary*math.Max(open, 0.25*f.demand) + 0.85*f.ap.door*f.door
 	return under, over, secondary
 }
 
@@ -132,14 +133,10 @@ func (f *fire) step(through, room, back, dt float64) {
 		onLighter := l.tinder && f.lit > 0
 		u.gas, u.toGas = f.gas+f.reach*lick*math.Max(0, 1000-f.gas), 0.45
 		// What lies above sinks as the wood below is consumed.
-		switch row := l.row - int(3*consumed); {
-		case row <= 0:
-			u.toCoals, u.toBrick, u.open = 0.3*cover, 0.1, 0.28
-		case row == 1:
-			u.toCoals, u.toBrick, u.open = 0.18*cover, 0.12, math.Min(0.28, 0.17+0.15*consumed)
-		default:
-			u.toCoals, u.toBrick, u.open = 0.08*cover, 0.15, math.Min(0.28, 0.1+0.2*consumed)
-		}
+		height := clamp(float64(l.row)-3*consumed, 0, 2)
+		u.toCoals = cover * (0.3 - 0.11*height)
+		u.toBrick = 0.1 + 0.025*height
+		u.open = math.Min(0.28, 0.28-0.09*height+0.1*consumed)
 		u.open = math.Min(0.8, u.open*l.loose)
 		if l.loose > 1 { // stacked loosely, flames are all around it
 			among, reach := math.Max(f.gas, 900*math.Min(1, 2.5*lick)), f.reach
@@ -228,8 +225,9 @@ func (f *fire) step(through, room, back, dt float64) {
 	flame := first * volHeat
 	radiant := 0.28 * flame
 	inBed := 0.62 * burnt * charHeat
-	wallUA := (4 + 9*scaleFlow) * ap.firebox
-	bedUA := 25 * bed * (0.12 + scaleFlow) * cover
+	past := math.Pow(math.Max(airUnder+airOver, 1e-4)/(0.65*ap.nominal), 0.6)
+	wallUA := (4 + 9*past) * ap.firebox
+	bedUA := 25 * bed * (0.12 + past) * cover
 	q := flame - radiant + burnt*(charHeat+charCp*f.glow) - inBed + lighter + t.gasBack - t.char*charCp*380 + t.steam*enthalpy(100)
 	hIn := (in+small)*enthalpy(room) + q - t.fromGas
 	cp := gasCp0 + gasCp1/2*f.gas
@@ -256,7 +254,7 @@ func (f *fire) step(through, room, back, dt float64) {
 	mass += airSecond
 	h += airSecond*enthalpy(room) + second*volHeat
 	cp = gasCp0 + gasCp1/2*f.chamberGas
-	cUA := ap.chamberUA * (0.4 + 0.6*scaleFlow)
+	cUA := ap.chamberUA * (0.5 + 0.5*math.Min(1.5, scaleFlow))
 	cg := (h + cUA*f.chamber) / (mass*cp + cUA)
 	f.chamberGas += (clamp(cg, -60, 1900) - f.chamberGas) * (1 - math.Exp(-dt/3))
 	toChamber := cUA * (f.chamberGas - f.chamber)
@@ -267,7 +265,7 @@ func (f *fire) step(through, room, back, dt float64) {
 	// Exchanger: two halves.
 	h += late * volHeat
 	tg := temperature(math.Max(h/mass, enthalpy(-60)))
-	slow := math.Pow(math.Max(breath, 0.05*ap.nominal)/ap.nominal, -0.35)
+	slow := math.Pow(math.Max(breath, 0.05*ap.nominal)/ap.nominal, -0.25)
 	pass := 1 - math.Exp(-ap.ntu*slow)
 	q1 := mass * (gasCp0 + gasCp1/2*(tg+f.hot)) * (tg - f.hot) * pass
 	h -= q1

@@ -85,9 +85,17 @@ var overFires = join(
 		p.wood.diameter = p.d.between(0.075, 0.09) - 0.02*x
 		p.wood.density, p.wood.char = p.d.between(380, 480), 0.19
 		p.then(func(n *Night) {
-			n.light(600, p.loadOf(0.5))
-			n.feed(5400, p.loadOf(0.9+0.2*x), burntDown)
-			n.at(600, func(n *Night) { n.happen(OverFire, DryFuel, -1) })
+			first, dry := p.loadOf(0.5), p.loadOf(0.9+0.2*x)
+			happen := func(n *Night) { n.happen(OverFire, DryFuel, -1) }
+			if p.d.chance(0.6) { // the dry pile comes second
+				good := ordinary(p.d)
+				first.diameter, first.moisture, first.density = good.diameter, good.moisture, good.density
+				n.once(5400, func(n *Night) bool { return len(n.Truth.Loads) > 1 }, happen)
+			} else {
+				n.at(600, happen)
+			}
+			n.light(600, first)
+			n.feed(5400, dry, burntDown)
 		})
 	}),
 	both("ash door ajar", "the ash door was not latched", AirLeak, func(p *plan, x float64) {
@@ -101,7 +109,7 @@ var overFires = join(
 	both("loading door ajar", "the loading door was not latched", AirLeak, func(p *plan, x float64) {
 		p.then(func(n *Night) {
 			n.at(p.established(n, p.loadOf(1)), func(n *Night) {
-				n.w.fire.door = 0.02 + 0.07*x
+				n.w.fire.leak = 0.6 + 1.2*x
 				n.happen(OverFire, AirLeak, -1)
 			})
 		})

@@ -92,7 +92,8 @@ type Night struct {
 	steps    int
 	lost     float64
 	gaps     []Span
-	careless bool // the owner does not warm the flue before lighting
+	fed      float64 // s at which the owner last came to feed
+	careless bool    // the owner does not warm the flue before lighting
 
 	inside  [Channels]bool // below its limit
 	spill   float64        // s that the draft has been at or below zero

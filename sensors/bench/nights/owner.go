@@ -90,7 +90,9 @@ func (n *Night) tend(times int) {
 
 // feed opens the door, lays wood on and shuts it, as soon after t as ready says.
 func (n *Night) feed(t float64, f fuel, ready func(*Night) bool) {
-	n.once(t, ready, func(n *Night) {
+	rested := func(n *Night) bool { return n.w.t > n.fed+900 && (ready == nil || ready(n)) }
+	n.once(t, rested, func(n *Night) {
+		n.fed = n.w.t
 		open := n.w.d.between(20, 60)
 		n.openDoor(n.w.t, open)
 		n.at(n.w.t+open*0.6, func(n *Night) {

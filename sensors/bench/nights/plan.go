@@ -160,7 +160,7 @@ func (p *plan) build() *Night {
 // readings are what he wants, and sets the limits above them.
 func typeTest(d draw, ap *appliance, site *Site) {
 	chamber, flue := d.between(570, 660), d.between(330, 415)
-	least, most := 0.4*ap.chamberUA, 5*ap.chamberUA
+	least, most := 0.4*ap.chamberUA, 3*ap.chamberUA
 	var peak [Channels]float64
 	for range 4 {
 		peak = onTheStand(*ap, site)
@@ -168,6 +168,9 @@ func typeTest(d draw, ap *appliance, site *Site) {
 		was := ap.chamberUA
 		ap.chamberUA = clamp(ap.chamberUA*c*c, least, most)
 		ap.chamberLink *= ap.chamberUA / was
+		if ap.chamberUA == most { // the probe goes where it is cooler
+			ap.chamberFlame, ap.chamberView = ap.chamberFlame/(c*c), ap.chamberView/c
+		}
 		ap.ntu = clamp(ap.ntu*math.Pow(clamp(peak[Flue]/flue, 0.7, 1.4), 1.1), 0.4, 1.4)
 	}
 	peak = onTheStand(*ap, site)
@@ -175,8 +178,8 @@ func typeTest(d draw, ap *appliance, site *Site) {
 	for c := range site.Limits {
 		site.Limits[c] = math.NaN()
 	}
-	site.Limits[Flue] = five(clamp(peak[Flue]*d.between(1.14, 1.3), 400, 540))
-	site.Limits[Chamber] = five(clamp(peak[Chamber]*d.between(1.1, 1.22), 650, 775))
+	site.Limits[Flue] = five(math.Max(1.08*peak[Flue], clamp(peak[Flue]*d.between(1.14, 1.3), 400, 540)))
+	site.Limits[Chamber] = five(math.Max(1.08*peak[Chamber], clamp(peak[Chamber]*d.between(1.1, 1.22), 650, 775)))
 	site.Limits[Firebox] = five(peak[Firebox] * d.between(1.12, 1.25))
 	site.Limits[Plenum] = five(math.Max(93, peak[Plenum]*1.15))
 }

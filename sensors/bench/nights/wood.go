@@ -135,11 +135,10 @@ func (l *logs) burn(s surroundings, dt float64) taken {
 		t.stored -= over * dryingSink / dt
 	}
 	l.char = math.Min(l.radius-l.front, s.char)
-	if l.front < 0.0008 {
-		t.volatiles += l.dry() * (1 - l.charShare) / dt
-		t.char += l.dry() * l.charShare / dt
-		t.stored -= heatCap * (l.temp - 20) / dt
-		t.gasBack += heatCap * (l.temp - 20) / dt
+	if l.front < 0.0008 { // the last grams fall into the coals, with their heat
+		left := heatCap * (l.temp - 20) / dt
+		t.stored -= left
+		t.fromCoals -= left
 		l.front, l.wet = 0, 0
 	}
 	return t
