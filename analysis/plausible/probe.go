@@ -26,6 +26,7 @@ const (
 	quickMarks = 6
 	quickLeft  = 0.3
 	overFired  = 538.0 // °C: the most for long that UL 103 asks of a chimney
+	warmMarks  = 6     // 3 min
 	shotUp     = 100.0 // K in that time: an ordinary fire gains 5 to 25 K a minute (practice)
 	quickFrom  = 60.0  // K over the room
 	quickLow   = 0.15  // of less than that: a door cools coals too
@@ -77,7 +78,7 @@ func (r *Rules) pulledOut(in Inputs, dt time.Duration, found *Findings) {
 			// cold: this probe cannot tell whether the fire is out.
 			p.out = rise <= back && p.together < agreement
 		case rise < near:
-			p.out = r.fell(c, rise) || p.against >= disagreement
+			p.out = r.fell(c, rise) && p.together < agreement || p.against >= disagreement
 		}
 		if p.out {
 			found.add(c, ProbeOut)
@@ -91,6 +92,15 @@ func (r *Rules) fell(c frame.Channel, rise float64) bool {
 	before, left := high-r.room, quickLeft
 	if before < quickFrom {
 		left = quickLow
+	}
+	warm, t := 0, &r.trail
+	for i := range t.count {
+		if t.ago(i)[c]-r.room >= float64(before/2) {
+			warm++
+		}
+	}
+	if warm < min(warmMarks, t.count/2) {
+		return false // a flash of kindling leaves the furnace cold
 	}
 	return before >= quickLeast && rise <= float64(left*before) && !r.turned() &&
 		!(c == frame.Flue && r.burntBehind())

@@ -123,7 +123,7 @@ func (r *Rules) slipping(c frame.Channel, in Inputs, found *Findings) slip {
 	if c == frame.Firebox && !(in.Values.Has(frame.Chamber) && in.Values.Has(frame.Flue)) {
 		return slip{}
 	}
-	if r.trail.count <= slipBefore || !r.draftStays() {
+	if r.trail.count <= slipBefore || !r.draftStays() || in.Values.Has(frame.Draft) && r.draft.surge < surgedFor {
 		return slip{}
 	}
 	_, after := r.trail.bounds(c, settled)
