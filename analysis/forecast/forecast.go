@@ -71,7 +71,7 @@ func project(at time.Duration, s state, limit, lag, longest, share float64) Fore
 	f.Peak = s.level + float64(share*rise)
 	model := float64(keptError * rise)
 	slope := float64(share * s.slopeError * fade)
-	f.PeakError = root(float64(model*model) + float64(slope*slope) + float64(s.noise*s.noise)/4)
+	f.PeakError = root(float64(model*model) + float64(slope*slope) + float64(s.noise*s.noise/4))
 	f.Probability = beyond(f.Peak-limit, f.PeakError)
 	f.Passes, f.At = crossing(at, s, limit, min(f.Settles, steady))
 	return f
