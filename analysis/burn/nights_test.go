@@ -13,6 +13,9 @@ import (
 // Loads and doors are found on whole nights of a furnace whose physics the tracker does
 // not share. The bounds are a little below what was measured.
 func TestLoadsOfWholeNights(t *testing.T) {
+	if testing.Short() {
+		t.Skip("plays whole nights, and the same ones on every machine")
+	}
 	kinds := []string{"ordinary", "two loads", "cold masonry", "altitude", "very large", "demand to full", "blower blinks"}
 	var loads, found, wrong, doors int
 	for _, k := range nights.Kinds() {

@@ -45,6 +45,9 @@ func TestKindsAreNamedOnce(t *testing.T) {
 }
 
 func TestSameSeedSameNight(t *testing.T) {
+	if testing.Short() {
+		t.Skip("plays whole nights, and the same ones on every machine")
+	}
 	for _, name := range []string{"storm", "chimney fire, violent"} {
 		k := kind(t, name)
 		a, b, c := k.Night(3), k.Night(3), k.Night(4)
@@ -69,6 +72,9 @@ func TestSameSeedSameNight(t *testing.T) {
 
 // What the fire sets free is found again in masses, wood, stack, warm air and basement.
 func TestEnergyIsNeitherMadeNorLost(t *testing.T) {
+	if testing.Short() {
+		t.Skip("plays whole nights, and the same ones on every machine")
+	}
 	for _, name := range []string{"two loads", "low fire", "fine fuel, strong", "power cut", "downdraft"} {
 		n := kind(t, name).Night(5)
 		var row Row
@@ -85,6 +91,9 @@ func TestEnergyIsNeitherMadeNorLost(t *testing.T) {
 
 // Each kind does what its name says; of each sort one is played.
 func TestKindsKeepTheirPromise(t *testing.T) {
+	if testing.Short() {
+		t.Skip("plays whole nights, and the same ones on every machine")
+	}
 	for _, c := range []struct {
 		name string
 		ok   func(*Night) bool
@@ -149,6 +158,9 @@ func spilled(n *Night) (longest time.Duration) {
 }
 
 func TestCSVIsABurnLog(t *testing.T) {
+	if testing.Short() {
+		t.Skip("plays whole nights, and the same ones on every machine")
+	}
 	n := kind(t, "mild day").Night(1)
 	var b bytes.Buffer
 	if err := n.WriteCSV(&b, time.Date(2024, 1, 6, 18, 0, 0, 0, time.UTC)); err != nil {

@@ -8,6 +8,9 @@ import (
 
 // Ordinary nights move as the trade says that they do (common practice, no source).
 func TestOrdinaryNightsMoveAsInPractice(t *testing.T) {
+	if testing.Short() {
+		t.Skip("plays whole nights, and the same ones on every machine")
+	}
 	var heavy, light, flue, draft, chamber []float64
 	for seed := range uint64(8) {
 		n := kind(t, "two loads").Night(seed + 1)
