@@ -420,6 +420,22 @@ func FuzzStep(f *testing.F) {
 					t.Fatalf("assessment %+v", a)
 				}
 			}
+			for c, f := range a.Forecasts {
+				sound := f.Probability >= 0 && f.Probability <= 1
+				for _, v := range []float64{f.Level, f.Gas, f.Slope, f.Peak, f.PeakError} {
+					sound = sound && !math.IsNaN(v) && !math.IsInf(v, 0)
+				}
+				if f.Known && !sound {
+					t.Fatalf("forecast of %v: %+v", frame.Channel(c), f)
+				}
+			}
+			for _, account := range a.Accounts {
+				for _, c := range account.Causes {
+					if !(c.Weight > 0 && c.Weight <= 1) {
+						t.Fatalf("cause %+v", c)
+					}
+				}
+			}
 			for _, s := range a.Alarms {
 				if s.State > alarm.Suppressed || math.IsNaN(s.Value) || math.IsInf(s.Value, 0) {
 					t.Fatalf("alarm %+v", s)
