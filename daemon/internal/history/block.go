@@ -25,6 +25,15 @@ type row struct {
 
 func (r *row) block() int64 { return r.ms / blockMS * blockMS }
 
+// sameBlock is how many of rows are in the block of the first.
+func sameBlock(rows []row) int {
+	n := 0
+	for n < len(rows) && rows[n].block() == rows[0].block() {
+		n++
+	}
+	return n
+}
+
 // block is ten minutes, packed.
 type block struct {
 	start   int64 // ms

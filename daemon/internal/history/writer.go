@@ -159,10 +159,7 @@ func (s *Store) sealBlocks(all bool) {
 	var blocks []*block
 	n := 0
 	for n < len(rows) {
-		end := n
-		for end < len(rows) && rows[end].block() == rows[n].block() {
-			end++
-		}
+		end := n + sameBlock(rows[n:])
 		if end == len(rows) && !all {
 			break
 		}
@@ -293,12 +290,16 @@ func (s *Store) put(ctx context.Context, tx *sql.Tx, b batch) error {
 			return err
 		}
 	}
-	if len(b.fresh) > 0 {
-		if body := packTail(b.fresh); len(body) > 0 {
-			if err := do("INSERT OR REPLACE INTO tail VALUES (?, ?)", s.run<<40|b.fresh[0].ms, body); err != nil {
+	// A tail row goes with its block, so it holds rows of one only. There can be two: ticks
+	// have come since blocks were packed.
+	for rows := b.fresh; len(rows) > 0; {
+		n := sameBlock(rows)
+		if body := packTail(rows[:n]); len(body) > 0 {
+			if err := do("INSERT OR REPLACE INTO tail VALUES (?, ?)", s.run<<40|rows[0].ms, body); err != nil {
 				return err
 			}
 		}
+		rows = rows[n:]
 	}
 	for _, e := range b.events {
 		args := append([]any{s.run<<40 | e.no, e.ms, e.seen, e.trusted}, e.values...)
