@@ -326,7 +326,7 @@ func putBlock(run int64, b *block, do func(string, ...any) error) error {
 	}
 	for i := range b.minutes {
 		m := &b.minutes[i]
-		if err := do(insertMinute, m.values(run<<40|m.no)...); err != nil {
+		if err := do(insertMinute, m.values(run)...); err != nil {
 			return err
 		}
 	}
