@@ -160,10 +160,10 @@ type condition struct {
 	Fault        string   `json:"fault,omitempty"`
 	// ExpectedAt is when the limit is expected to be passed, Causes why it gets so hot,
 	// best first.
-	ExpectedAt string              `json:"expected_at,omitempty"`
+	ExpectedAt string            `json:"expected_at,omitempty"`
 	Causes     []words.CauseLine `json:"causes,omitzero"`
-	Message    string              `json:"message"`
-	Action       string   `json:"action"`
+	Message    string            `json:"message"`
+	Action     string            `json:"action"`
 }
 
 func (p *Publisher) condition(a alarm.Status, account *analysis.Account, latest *status.Status, at time.Duration) condition {
