@@ -1,0 +1,63 @@
+package app
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"time"
+
+	"fluewright/daemon/internal/history"
+	"fluewright/sensors"
+)
+
+// closeGrace is how long the end of the program waits for the last rows to be written.
+const closeGrace = 3 * time.Second
+
+// keepHistory keeps what happens, where the configuration and the installation let it. It
+// returns nil where nothing is kept.
+func (h *house) keepHistory(l *loop) *history.Store {
+	c := h.cfg.History
+	dir := cmp.Or(c.Directory, h.options.History, h.options.State)
+	if c.Off || dir == "" {
+		return nil
+	}
+	o := history.Options{
+		Dir: dir, Period: c.Period, Identity: h.boot,
+		Software: h.options.Version, Configuration: h.options.Configuration,
+		Units: h.cfg.Site.Units,
+		Keep:  history.Keep{FullRate: c.FullRate, Minutes: c.Minutes, Ceiling: c.Ceiling},
+		Log:   h.log,
+	}
+	if _, own := h.options.Clock.(sensors.SystemClock); own {
+		o.Kernel, o.Uptime = kernelBoot()
+		l.frames.begin(l.clock.Now())
+	}
+	store := history.New(o)
+	l.after = append(l.after, store.Offer)
+	h.tasks = append(h.tasks, task{"history", store.Run})
+	h.ends = append(h.ends, func() error {
+		ctx, cancel := context.WithTimeout(context.Background(), closeGrace)
+		defer cancel()
+		if err := store.Close(ctx); err != nil {
+			// Said and no failure: whoever ends the program has done nothing wrong.
+			h.log.Error("the end of the history is not written", "error", err)
+		}
+		return nil
+	})
+	return store
+}
+
+// durable waits until what was offered to the store is in the file, or cannot be; one that
+// takes too long is told to the watchman.
+func durable(store *history.Store, w *watchman) func(context.Context) error {
+	if store == nil {
+		return nil
+	}
+	return func(ctx context.Context) error {
+		err := store.Commit(ctx)
+		if errors.Is(err, context.DeadlineExceeded) {
+			w.late.Store(true)
+		}
+		return err
+	}
+}
