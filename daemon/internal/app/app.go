@@ -133,7 +133,7 @@ func (h *house) build() error {
 	if err != nil {
 		return err
 	}
-	h.keepAlarms(l)
+	alarms := h.keepAlarms(l)
 	if err := h.buildRecorder(l); err != nil {
 		return err
 	}
@@ -147,7 +147,7 @@ func (h *house) build() error {
 	store := h.keepHistory(l)
 	_, own := h.options.Clock.(sensors.SystemClock)
 	watch := &watchman{ownClock: own}
-	publisher, err := h.buildMQTT(site, engine.Alarms(), durable(store, watch))
+	publisher, err := h.buildMQTT(site, engine.Alarms(), durable(store, alarms, watch))
 	if err != nil {
 		return err
 	}
@@ -155,6 +155,9 @@ func (h *house) build() error {
 	watch.delivery = publisher.Stats
 	if store != nil {
 		watch.history = store.Health
+	}
+	if alarms != nil {
+		watch.forgets = alarms.forgets
 	}
 	l.impaired = watch.step
 	exposition := metrics.New(metrics.Options{

@@ -47,14 +47,22 @@ func (h *house) keepHistory(l *loop) *history.Store {
 	return store
 }
 
-// durable waits until what was offered to the store is in the file, or cannot be; one that
-// takes too long is told to the watchman.
-func durable(store *history.Store, w *watchman) func(context.Context) error {
-	if store == nil {
+// durable waits until what is known of the alarms is in the history and among what outlives
+// a restart, or cannot be. A storage that takes too long is told to the watchman. Either may
+// be nil.
+func durable(store *history.Store, k *keeper, w *watchman) func(context.Context) error {
+	if store == nil && k == nil {
 		return nil
 	}
 	return func(ctx context.Context) error {
-		err := store.Commit(ctx)
+		var errs [2]error
+		if store != nil {
+			errs[0] = store.Commit(ctx)
+		}
+		if k != nil {
+			errs[1] = k.wait(ctx)
+		}
+		err := errors.Join(errs[:]...)
 		if errors.Is(err, context.DeadlineExceeded) {
 			w.late.Store(true)
 		}

@@ -33,6 +33,7 @@ const (
 // calls it.
 type watchman struct {
 	history  func() history.Health // nil where none is kept
+	forgets  func() bool           // whether alarms cannot be saved; nil where they are not kept
 	delivery func() mqtt.Stats
 	// ownClock says that the wall clock is this computer's: a bench's time is nobody's.
 	ownClock bool
@@ -73,6 +74,8 @@ func (w *watchman) step(at time.Duration, wall time.Time, trusted bool) string {
 		return message.DeliveryDown
 	case past != "":
 		return past
+	case w.forgets != nil && w.forgets():
+		return message.AlarmsUnsaved
 	case losing:
 		return message.DeliveryLosing
 	}

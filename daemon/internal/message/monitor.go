@@ -8,6 +8,7 @@ const (
 	HistoryFailing  = "history-failing"
 	HistoryDamaged  = "history-damaged"
 	HistoryLost     = "history-lost"
+	AlarmsUnsaved   = "alarms-unsaved"
 	DeliveryDown    = "delivery-down"
 	DeliveryLosing  = "delivery-losing"
 	ClockJumping    = "clock-jumping"
@@ -43,6 +44,10 @@ var impairments = map[string]impairment{
 	HistoryLost: {
 		"a part of the history was lost, because memory could not hold it until it was written",
 		"Have the memory card looked at.",
+	},
+	AlarmsUnsaved: {
+		"the alarms cannot be saved, and a restart would forget them",
+		"See that the state directory is there, has room and can be written.",
 	},
 	DeliveryDown: {
 		"nothing reaches the MQTT broker, so nobody far away is told",
