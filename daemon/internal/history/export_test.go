@@ -8,3 +8,14 @@ func (s *Store) Turn() {
 	default:
 	}
 }
+
+// CommitUnsealed writes what there is though a block that is over is not sealed yet, as
+// when it ends while the file is being opened.
+func (s *Store) CommitUnsealed() error {
+	s.writing.Lock()
+	defer s.writing.Unlock()
+	if err := s.attach(); err != nil {
+		return err
+	}
+	return s.commit(s.gather(false))
+}

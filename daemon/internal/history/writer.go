@@ -305,16 +305,22 @@ func (s *Store) put(ctx context.Context, tx *sql.Tx, b batch) error {
 			return err
 		}
 	}
-	if len(b.fresh) > 0 {
-		body, err := packTail(b.fresh)
+	// A tail row holds rows of one block, for it goes when that block is sealed.
+	for rest := b.fresh; len(rest) > 0; {
+		n := 1
+		for n < len(rest) && rest[n].block() == rest[0].block() {
+			n++
+		}
+		body, err := packTail(rest[:n])
 		if err != nil {
 			return err
 		}
 		if len(body) > 0 {
-			if err := do("INSERT OR REPLACE INTO tail VALUES (?, ?)", s.run<<40|b.fresh[0].ms, body); err != nil {
+			if err := do("INSERT OR REPLACE INTO tail VALUES (?, ?)", s.run<<40|rest[0].ms, body); err != nil {
 				return err
 			}
 		}
+		rest = rest[n:]
 	}
 	for _, e := range b.events {
 		args := append([]any{s.run<<40 | e.no, e.ms, e.seen, e.trusted}, e.values...)
