@@ -203,13 +203,10 @@ func (a *attaching) endRun(ctx context.Context, tx *sql.Tx, run int64) error {
 	end := int64(0)
 	for len(rows) > 0 {
 		n := 1
-		for n < len(rows) && rows[n].block() == rows[0].block() {
+		for n < len(rows) && n < chunk.MaxSamples && rows[n].block() == rows[0].block() {
 			n++
 		}
-		b, err := pack(rows[:n])
-		if err != nil {
-			return err
-		}
+		b := pack(rows[:n])
 		if err := putBlock(run, b, do); err != nil {
 			return err
 		}

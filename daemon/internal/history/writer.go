@@ -57,6 +57,7 @@ func (s *Store) turn() (wait time.Duration) {
 	s.writing.Lock()
 	defer s.writing.Unlock()
 	w := &s.w
+	s.sealBlocks(false)
 	if !w.failed.IsZero() {
 		if left := w.backOff - time.Since(w.failed); left > 0 {
 			s.mu.Lock()
@@ -118,9 +119,7 @@ type batch struct {
 func (s *Store) write(last bool) error {
 	s.setBusy(time.Now())
 	defer s.setBusy(time.Time{})
-	if err := s.sealBlocks(last); err != nil {
-		return s.fail(err)
-	}
+	s.sealBlocks(last)
 	if s.file() == nil {
 		if err := s.attach(); err != nil {
 			return s.fail(err)
@@ -153,7 +152,7 @@ func (s *Store) file() *sql.DB {
 }
 
 // sealBlocks packs the blocks that are over, or all.
-func (s *Store) sealBlocks(all bool) error {
+func (s *Store) sealBlocks(all bool) {
 	s.mu.Lock()
 	rows := s.mem.rows
 	gone := s.mem.gone
@@ -168,21 +167,16 @@ func (s *Store) sealBlocks(all bool) error {
 		if end == len(rows) && !all {
 			break
 		}
-		b, err := pack(rows[n:end])
-		if err != nil {
-			return err
-		}
-		blocks = append(blocks, b)
+		blocks = append(blocks, pack(rows[n:end]))
 		n = end
 	}
 	if n == 0 {
-		return nil
+		return
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.mem.seal(blocks, s.o.Keep.Memory)
 	s.mem.dropRows(max(gone+n-s.mem.gone, 0))
-	return nil
 }
 
 // gather takes what there is from memory, without taking it away.
@@ -311,11 +305,7 @@ func (s *Store) put(ctx context.Context, tx *sql.Tx, b batch) error {
 		for n < len(rest) && rest[n].block() == rest[0].block() {
 			n++
 		}
-		body, err := packTail(rest[:n])
-		if err != nil {
-			return err
-		}
-		if len(body) > 0 {
+		if body := packTail(rest[:n]); len(body) > 0 {
 			if err := do("INSERT OR REPLACE INTO tail VALUES (?, ?)", s.run<<40|rest[0].ms, body); err != nil {
 				return err
 			}
