@@ -25,6 +25,15 @@ type row struct {
 
 func (r *row) block() int64 { return r.ms / blockMS * blockMS }
 
+// sameBlock is how many of rows are in the block of the first.
+func sameBlock(rows []row) int {
+	n := 0
+	for n < len(rows) && rows[n].block() == rows[0].block() {
+		n++
+	}
+	return n
+}
+
 // block is ten minutes, packed.
 type block struct {
 	start   int64 // ms
@@ -36,7 +45,8 @@ type block struct {
 }
 
 type minute struct {
-	no int64
+	no   int64
+	rows int
 	stats
 }
 
@@ -87,6 +97,7 @@ func pack(rows []row) *block {
 			b.minutes = append(b.minutes, minute{no: no})
 		}
 		m := &b.minutes[len(b.minutes)-1]
+		m.rows++
 		for c := range m.stats {
 			m.stats[c].Add(int64(rows[i].counts[c]), rows[i].quality[c])
 		}

@@ -160,10 +160,7 @@ func (s *Store) sealBlocks(all bool) {
 	var blocks []*block
 	n := 0
 	for n < len(rows) {
-		end := n
-		for end < len(rows) && rows[end].block() == rows[n].block() {
-			end++
-		}
+		end := n + sameBlock(rows[n:])
 		if end == len(rows) && !all {
 			break
 		}
@@ -299,18 +296,16 @@ func (s *Store) put(ctx context.Context, tx *sql.Tx, b batch) error {
 			return err
 		}
 	}
-	// A tail row holds rows of one block, for it goes when that block is sealed.
-	for rest := b.fresh; len(rest) > 0; {
-		n := 1
-		for n < len(rest) && rest[n].block() == rest[0].block() {
-			n++
-		}
-		if body := packTail(rest[:n]); len(body) > 0 {
-			if err := do("INSERT OR REPLACE INTO tail VALUES (?, ?)", s.run<<40|rest[0].ms, body); err != nil {
+	// A tail row goes with its block, so it holds rows of one only. There can be two: ticks
+	// have come since blocks were packed.
+	for rows := b.fresh; len(rows) > 0; {
+		n := sameBlock(rows)
+		if body := packTail(rows[:n]); len(body) > 0 {
+			if err := do("INSERT OR REPLACE INTO tail VALUES (?, ?)", s.run<<40|rows[0].ms, body); err != nil {
 				return err
 			}
 		}
-		rest = rest[n:]
+		rows = rows[n:]
 	}
 	for _, e := range b.events {
 		args := append([]any{s.run<<40 | e.no, e.ms, e.seen, e.trusted}, e.values...)
@@ -337,7 +332,7 @@ func putBlock(run int64, b *block, do func(string, ...any) error) error {
 	}
 	for i := range b.minutes {
 		m := &b.minutes[i]
-		if err := do(insertMinute, m.values(run<<40|m.no)...); err != nil {
+		if err := do(insertMinute, m.values(run)...); err != nil {
 			return err
 		}
 	}
