@@ -60,9 +60,15 @@ func (r rollUp) createView() string {
 	return fmt.Sprintf("CREATE VIEW %s AS SELECT %s FROM %s m;\n", r.view, strings.Join(list, ", "), r.table)
 }
 
-func (r rollUp) insert() string {
-	n := 2 + 3*int(frame.Count)
-	return fmt.Sprintf("INSERT OR REPLACE INTO %s VALUES (?%s)", r.table, strings.Repeat(", ?", n))
+// rollUpNames are the columns' names.
+func rollUpNames() []string {
+	names := []string{"id"}
+	for _, declared := range rollUpColumns() {
+		for column := range strings.SplitSeq(declared, ",") {
+			names = append(names, strings.Fields(column)[0])
+		}
+	}
+	return names
 }
 
 // values are the row's, as insert takes them.
@@ -122,5 +128,5 @@ func sumQuarter() string {
 			json_array(sum(CASE WHEN CH_min IS NOT NULL THEN ifnull(odd ->> '$.CH[0]', n) END), sum(CASE WHEN CH_min IS NOT NULL THEN ifnull(odd ->> '$.CH[1]', n) END)) END`))
 	}
 	list = append(list, "nullif(json_patch('{}', json_object("+strings.Join(odd, ", ")+")), '{}')") // patching takes away what is null
-	return "INSERT OR REPLACE INTO quarters SELECT " + strings.Join(list, ", ") + " FROM minutes WHERE id >= ?2 AND id < ?3"
+	return "INSERT OR REPLACE INTO quarters(" + strings.Join(rollUpNames(), ", ") + ") SELECT " + strings.Join(list, ", ") + " FROM minutes WHERE id >= ?2 AND id < ?3"
 }
