@@ -12,14 +12,9 @@ import (
 
 // Hysteresis: how far a condition must be gone to count as gone.
 const (
-	limitMargin    = 10.0 // K below the limit
-	spillageMargin = 1.0  // Pa above turned
-	bandMargin     = 0.5  // Pa inside the band
+	limitMargin = 10.0 // K below the limit
+	bandMargin  = 0.5  // Pa inside the band
 )
-
-// turnedDraft is the draft below which the chimney does not draw, Pa: zero, and what a
-// pressure sensor's zero may be off.
-const turnedDraft = 0.25
 
 // judge says what is found of an alarm in the frame in hand. It is asked only while there
 // are the readings that the alarm is declared to need.

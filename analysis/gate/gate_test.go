@@ -114,6 +114,9 @@ func TestFindingsStandUntilReplaced(t *testing.T) {
 // The bench's furnace has another model: wind, gusts, a liner that warms up, a damper.
 // Nothing tells the judge the weather.
 func TestFurnaceOfTheBench(t *testing.T) {
+	if testing.Short() {
+		t.Skip("plays whole nights, and the same ones on every machine")
+	}
 	kinds := []struct {
 		name  string
 		set   float64

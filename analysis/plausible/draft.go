@@ -10,13 +10,14 @@ import (
 
 // What a draft beside a fire is like. Common practice, no source.
 const (
-	hotFlue   = 60.0 // K over the room: a chimney with such gas in it draws
+	hotFlue   = 40.0 // K over the room: a chimney with such gas in it draws
 	strong    = 3.0  // Pa: a draft
 	weak      = 0.5  // Pa: none, with what a sensor's zero may be off
 	none      = 0.3  // Pa: none, where nothing else says so
 	wrongSign = -2.0 // Pa: as strong as a draft, the other way
 	lively    = 0.05 // Pa of movement: gas that moves, and no sensor that hears itself
 	still     = 0.15 // Pa of movement: the most that a blocked hose lets through
+	surge     = 2.2  // times the ordinary movement
 	loud      = 0.8  // of the usual movement
 	collapsed = 0.45 // of the movement before is left
 	dead      = 0.25
@@ -28,10 +29,12 @@ const (
 	wrongLong   = 10 * time.Minute // without a step: that chimney would have put its fire out
 	wrongOver   = 30 * time.Second
 	mirrorIn    = 5 * time.Second
-	mirrorShare = 0.3
-	blockedFrom = 5 * time.Minute // before that there is too little to tell
-	blockedFor  = 3 * time.Minute // a lull
-	quietIn     = 2 * time.Minute // wind dies more slowly
+	mirrorShare = 0.2
+	blockedFrom = 5 * time.Minute  // before that there is too little to tell
+	blockedFor  = 3 * time.Minute  // a lull
+	surgedFor   = 20 * time.Minute // after a surge nobody knows what is ordinary
+	surgeOver   = 2 * time.Hour    // a storm or a fire in the flue is no ordinary movement
+	quietIn     = 2 * time.Minute  // wind dies more slowly
 	blockedSoon = 30 * time.Second
 	stirsFor    = 5 * time.Minute  // so long is no single step of the level
 	stirredAgo  = 15 * time.Minute // a fire that burns out takes hours
@@ -67,6 +70,9 @@ type draft struct {
 	dead    time.Duration
 	quiet   time.Duration // since it last moved as usual
 
+	ordinary float64       // Pa² of movement, without surges
+	surge    time.Duration // since it last moved far more
+
 	flueWas float64 // K, when the draft was last there
 	gone    time.Duration
 	wrong   time.Duration // reads the wrong sign
@@ -94,13 +100,18 @@ func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64)
 		return ""
 	}
 	if !d.begun {
-		d.begun, d.level, d.calm = true, v, v
+		d.begun, d.level, d.calm, d.surge = true, v, v, surgedFor
 	}
 	d.level = toward(d.level, v, dt, wrongOver)
 	off := v - d.calm
 	d.calm = toward(d.calm, v, dt, coldOver)
 	d.swing = toward(d.swing, float64(off*off), dt, coldOver)
 
+	over := surgeOver
+	if c.brief < d.ordinary {
+		over = usually
+	}
+	d.ordinary = toward(d.ordinary, c.brief, dt, min(over, c.seen))
 	burning := in.Phase.Fire() && flue >= hotFlue
 	reversed := d.reversed(v, dt, c, in.Phase, burning)
 	if c.brief >= lively*lively && c.noisy(c.brief) {
@@ -114,9 +125,9 @@ func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64)
 		d.stirred += dt
 	}
 	alive := d.stirred > 0 && d.stirred <= stirredAgo
-	fell := d.fall.step(v, dt, c, alive, in.Phase.Fire() && !(flue < hotFlue), flue)
+	fell := d.fall.step(v, dt, c, alive, in.Phase.Fire(), flue)
 	blocked := d.blocked(dt, c, alive, burning)
-	d.missed(dt, burning && flue >= hot, flue)
+	d.missed(dt, burning, flue)
 	switch {
 	case reversed:
 		return HoseSwapped
@@ -158,16 +169,21 @@ func (d *draft) blocked(dt time.Duration, c *course, alive, burning bool) bool {
 		d.was, d.dead = 0, 0
 		return false
 	}
+	usual := min(c.usual, d.ordinary)
 	d.quiet += dt
-	if c.brief >= float64(loud*loud*c.usual) {
+	if c.brief >= float64(loud*loud*usual) {
 		d.quiet = 0
 	}
 	if d.was > 0 && (c.brief >= float64(recovered*recovered*d.was) || c.brief > still*still) {
 		d.was, d.dead = 0, 0
 	}
-	if d.was == 0 && alive && d.quiet <= quietIn && c.usual >= lively*lively && c.noisy(c.usual) &&
-		c.brief < float64(collapsed*collapsed*c.usual) && c.brief <= still*still {
-		d.was = c.usual
+	d.surge += dt
+	if c.brief >= float64(surge*surge*d.ordinary) {
+		d.surge = 0
+	}
+	if d.was == 0 && alive && d.surge >= surgedFor && d.quiet <= quietIn && usual >= lively*lively && c.noisy(usual) &&
+		c.brief < float64(collapsed*collapsed*usual) && c.brief <= still*still {
+		d.was = usual
 	}
 	d.dead = lasting(d.dead, dt, d.was > 0)
 	after := blockedFor

@@ -26,6 +26,7 @@ const (
 	quickMarks = 6
 	quickLeft  = 0.3
 	overFired  = 538.0 // °C: the most for long that UL 103 asks of a chimney
+	warmMarks  = 6     // 3 min
 	shotUp     = 100.0 // K in that time: an ordinary fire gains 5 to 25 K a minute (practice)
 	quickFrom  = 60.0  // K over the room
 	quickLow   = 0.15  // of less than that: a door cools coals too
@@ -77,7 +78,7 @@ func (r *Rules) pulledOut(in Inputs, dt time.Duration, found *Findings) {
 			// cold: this probe cannot tell whether the fire is out.
 			p.out = rise <= back && p.together < agreement
 		case rise < near:
-			p.out = r.fell(c, rise) || p.against >= disagreement
+			p.out = r.fell(c, rise) && p.together < agreement || p.against >= disagreement
 		}
 		if p.out {
 			found.add(c, ProbeOut)
@@ -92,18 +93,29 @@ func (r *Rules) fell(c frame.Channel, rise float64) bool {
 	if before < quickFrom {
 		left = quickLow
 	}
+	warm, t := 0, &r.trail
+	for i := range t.count {
+		if t.ago(i)[c]-r.room >= float64(before/2) {
+			warm++
+		}
+	}
+	if warm < min(warmMarks, t.count/2) {
+		return false // a flash of kindling leaves the furnace cold
+	}
 	return before >= quickLeast && rise <= float64(left*before) && !r.turned() &&
 		!(c == frame.Flue && r.burntBehind())
 }
 
-// burntBehind reports whether the flue was lately hotter than what is upstream of it, or
-// rose as no fire in the firebox lets it: a fire in the flue, whose end is as sudden as a
+// burntBehind reports whether the flue was lately hotter than what is upstream of it, or,
+// where nothing is, rose as no fire in the firebox lets it: a fire in the flue, whose end is as sudden as a
 // probe that falls.
 func (r *Rules) burntBehind() bool {
 	t := &r.trail
+	lone := true
 	for i := range t.count {
 		l := t.ago(i)
 		for _, up := range []frame.Channel{frame.Firebox, frame.Chamber} {
+			lone = lone && math.IsNaN(l[up])
 			if l[up]-r.room >= back && l[frame.Flue]-r.room >= hot && l[frame.Flue] > l[up] {
 				return true
 			}
@@ -112,7 +124,7 @@ func (r *Rules) burntBehind() bool {
 			return true
 		}
 	}
-	return t.gained(frame.Flue, quickMarks) >= shotUp
+	return lone && t.gained(frame.Flue, quickMarks) >= shotUp
 }
 
 // turned reports whether the chimney has lately stopped drawing: what comes down it then

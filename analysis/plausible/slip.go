@@ -1,6 +1,7 @@
 package plausible
 
 import (
+	"math"
 	"time"
 
 	"fluewright/analysis/frame"
@@ -25,7 +26,7 @@ const (
 	neighboursUp = 1.10 // more of it may be the danger: a fire in the flue, air from a door
 	bendMost     = 0.05 // of their rise, from one 3 min to the next
 	draftLeft    = 0.75
-	draftUp      = 1.35 // more may be a fire in the flue
+	draftUp      = 1.15 // more may be a fire in the flue
 	aloneMarks   = 8    // 4 min
 	aloneRise    = 100.0
 	aloneLeft    = 0.36 // a furnace with its fan on keeps 1/e
@@ -122,7 +123,7 @@ func (r *Rules) slipping(c frame.Channel, in Inputs, found *Findings) slip {
 	if c == frame.Firebox && !(in.Values.Has(frame.Chamber) && in.Values.Has(frame.Flue)) {
 		return slip{}
 	}
-	if r.trail.count <= slipBefore || !r.draftStays() {
+	if r.trail.count <= slipBefore || !r.draftStays() || in.Values.Has(frame.Draft) && r.draft.surge < surgedFor {
 		return slip{}
 	}
 	_, after := r.trail.bounds(c, settled)
@@ -163,14 +164,15 @@ func (r *Rules) goesOn(o, c frame.Channel) bool {
 	if !(was >= slipRise && low-r.room >= float64(neighbours*was)) {
 		return false
 	}
-	bend := (t.ago(0)[o] - t.ago(settled)[o]) - (t.ago(slipAgo)[o] - t.ago(slipBefore)[o])
-	if !(bend >= float64(-bendMost*was)) {
+	after, during, before := t.ago(0)[o]-t.ago(settled)[o], t.ago(settled)[o]-t.ago(slipAgo)[o], t.ago(slipAgo)[o]-t.ago(slipBefore)[o]
+	bend := max(math.Abs(after-before), math.Abs(during-float64((after+before)/2)))
+	if !(bend <= float64(bendMost*was)) {
 		return false
 	}
 	if c == frame.Flue || c == frame.Chamber && o == frame.Firebox {
 		return true // what makes it hotter upstream does not cool this probe
 	}
-	return high-r.room <= float64(neighboursUp*was) && bend <= float64(bendMost*was)
+	return high-r.room <= float64(neighboursUp*was)
 }
 
 // slippingAlone is for a flue's probe with nothing beside it but the draft: it fell by more

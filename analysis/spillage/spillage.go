@@ -12,6 +12,7 @@ import (
 const (
 	turned  = 0.25 // Pa: zero, and what a pressure sensor's zero may be off
 	margin  = 1.0  // Pa above turned that leaves room to spare
+	pushing = -1.0 // Pa: the chimney pushes
 	counted = 1.5  // Pa: more draft than that, either way, is worth no more than this
 	back    = 0.45 // Pa of the slow average: the chimney draws again
 	drawing = 1.1  // Pa of the quick average: it certainly does
@@ -142,9 +143,15 @@ func (j *Judge) follow(draft float64, dt time.Duration) {
 	// Single wild readings do not count.
 	a, b := j.previous[0], j.previous[1]
 	j.previous = [2]float64{b, draft}
-	v := clip(max(min(a, b), min(max(a, b), draft)))
-	j.fast = toward(j.fast, v, dt, quick)
+	v := max(min(a, b), min(max(a, b), draft))
+	pushed := v <= pushing
+	v = clip(v)
+	// How far it was pushed says nothing of how soon it comes back.
+	j.fast = max(-turned, toward(j.fast, v, dt, quick))
 	j.calm = toward(j.calm, v, dt, slow)
+	if pushed { // beyond any flutter: there is nothing to wait for
+		j.fast = min(j.fast, turned)
+	}
 	switch {
 	case !j.turned && j.fast <= turned:
 		j.turned, j.calm = true, j.fast

@@ -88,6 +88,9 @@ func TestMistakesAreSaid(t *testing.T) {
 
 // The nights are judged side by side, and the output does not show it.
 func TestOutputRepeats(t *testing.T) {
+	if testing.Short() {
+		t.Skip("plays whole nights, and the same ones on every machine")
+	}
 	args := []string{"-nights", "1", "-world", "curves,furnace", "-kind", "dead-wire,downdraft,coal-bed", "-v"}
 	if one, two := output(t, args...), output(t, args...); one != two {
 		t.Errorf("two runs differ:\n%s\n%s", one, two)
@@ -97,6 +100,9 @@ func TestOutputRepeats(t *testing.T) {
 // The engine judged within and the same engine behind a program, a configuration and a
 // burn log come to the same.
 func TestProgramIsJudgedAsTheEngineIs(t *testing.T) {
+	if testing.Short() {
+		t.Skip("plays whole nights, and the same ones on every machine")
+	}
 	t.Setenv(playedBy, "1")
 	args := []string{"-json", "-nights", "1", "-world", "curves,furnace", "-kind", "dead-wire,downdraft,coal-bed,hose-off,noisy"}
 	var engine, program report

@@ -110,6 +110,9 @@ var crosses = map[string]string{
 // Every kind is what its name says, in the worlds that are made here; the simulator of
 // nights has its own tests.
 func TestKindsAreWhatTheySay(t *testing.T) {
+	if testing.Short() {
+		t.Skip("plays whole nights, and the same ones on every machine")
+	}
 	for _, w := range own() {
 		for _, k := range w.Kinds() {
 			t.Run(w.Name()+"/"+k.Name, func(t *testing.T) {
@@ -158,6 +161,9 @@ func legitimate(t *testing.T, seed uint64, truth *night.Truth) {
 // The simulator's truth is understood: a prophet scores all in its nights too. That its
 // kinds are what they say is tested where they are made.
 func TestTheSimulatorIsUnderstood(t *testing.T) {
+	if testing.Short() {
+		t.Skip("plays whole nights, and the same ones on every machine")
+	}
 	for _, kind := range []string{"chimney-fire-mild", "downdraft", "hose-off", "swapped-wires", "dead-wire-cold", "power-cut"} {
 		t.Run(kind, func(t *testing.T) {
 			t.Parallel()
@@ -168,6 +174,9 @@ func TestTheSimulatorIsUnderstood(t *testing.T) {
 
 // The same kind and seed give the same night, another seed another one.
 func TestNightsRepeat(t *testing.T) {
+	if testing.Short() {
+		t.Skip("plays whole nights, and the same ones on every machine")
+	}
 	for _, w := range worlds() {
 		k := w.Kinds()[0].Name
 		one, two, other := w.Night(k, 7), w.Night(k, 7), w.Night(k, 8)

@@ -130,7 +130,7 @@ func (n Night) Play(at time.Duration, draft func(since time.Duration, flue float
 		noise := -6.0
 		for range 12 {
 			random = random*6364136223846793005 + 1442695040888963407
-			noise += float64(random>>11) / (1 << 53)
+			noise += float64(float64(random>>11) / (1 << 53))
 		}
 		v[frame.Draft] = draft(t, flue) + float64(n.Noise*noise)
 		each(at+t, v, phase)

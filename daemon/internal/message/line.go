@@ -88,7 +88,7 @@ func Line(e analysis.Event, wall func(time.Duration) time.Time, u Units) any {
 			l.Channel = e.Alarm.Key.Channel.String()
 		}
 		l.Message, l.Action = Alarm(e.Alarm, e.Account, wall, u)
-		if a := e.Account; a.Passes {
+		if a := e.Account; a.Passes && e.Alarm.State.Standing() {
 			at := wall(a.ExpectedAt)
 			l.ExpectedAt = &at
 		}

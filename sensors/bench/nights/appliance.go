@@ -40,6 +40,7 @@ type appliance struct {
 	load                     float64 // kg of an ordinary full load
 	flameShare               float64 // of the volatiles burns in the firebox
 	fireboxView, chamberView float64 // how much of the gas the probes see, the rest wall
+	chamberFlame             float64 // how much the chamber probe stands in the flame
 	pipeView                 float64 // radiation error of the flue probe, share of gas over room
 }
 
@@ -53,7 +54,7 @@ func newAppliance(d draw, rated float64, brick bool) appliance {
 	a.crack = all * d.between(0.05, 0.1)
 	split := d.between(0.45, 0.6)
 	a.primary, a.secondary = split*(all-a.crack), (1-split)*(all-a.crack)
-	a.passage = all * d.between(2.4, 3.2)
+	a.passage = all * d.between(3, 4.5)
 	a.door, a.ashDoor = 0.05*face, 0.012*face
 	a.rise = d.between(0.5, 1)
 	a.firebox = 1.4 * face
@@ -68,22 +69,27 @@ func newAppliance(d draw, rated float64, brick bool) appliance {
 	a.brickLink = d.between(40, 60) * face
 	a.casing = d.between(9, 14) * face
 	a.chamberWall = d.between(9, 22) * s * 900
-	a.chamberUA = d.between(20, 28) * face
-	a.chamberLink = d.between(10, 15) * face
-	a.hot, a.cold = d.between(40, 60)*s*490, d.between(40, 60)*s*490
+	a.chamberUA = d.between(12, 18) * face
+	a.chamberLink = d.between(6, 9) * face
+	steel := d.between(50, 75) // kg a half, 25 kW
+	if brick {
+		steel = d.between(75, 120)
+	}
+	a.hot, a.cold = steel*s*490, steel*s*490
 	a.ntu = d.between(0.66, 0.78)
 	a.airUA = d.between(75, 95) * s
 	a.blower = rated / 1006 / d.between(36, 48)
 	a.twoSpeed = d.chance(0.5)
 	a.fanOn = d.between(40, 46)
 	a.fanOff = a.fanOn - d.between(6, 10)
-	a.plenum = 12e3 * s
+	a.plenum = d.between(35e3, 60e3) * s // with its sheet metal
 	a.control = pick(d, byHand, byHand, thermostat, stepped, bimetal)
 	a.minimum = d.between(0.15, 0.3)
 	a.stepAt = d.between(58, 70)
 	a.flameShare = d.between(0.5, 0.65)
 	a.fireboxView = d.between(0.3, 0.5)
 	a.chamberView = d.between(0.25, 0.5)
+	a.chamberFlame = d.between(0.35, 0.65)
 	a.pipeView = d.between(0.01, 0.06)
 	return a
 }

@@ -29,7 +29,17 @@
 // passage (chimney.go, world.go). Each appliance passes a type test on a stand that sets
 // its limits (plan.go): the hottest lawful burn stays some 5 to 25 % under them.
 //
-// # What it does not have
+// A kind is held to its promise: a draw in which a limit is passed or the draft turns
+// before anything goes wrong, or in which nothing goes wrong, is thrown away and drawn anew
+// (Night.Redrawn says how often). An over-fire need not pass a limit; Truth.Crossings says
+// whether one was passed, by the noise-free reading behind its sheath. A regulator that
+// shuts and a flue that narrows may turn the draft as well: Truth.Spills has every
+// stretch of it. Where a limit is passed, the hazard that lasts then names the cause.
 //
-// Carbon monoxide, soot on the exchanger, more than one room, and an owner who is asleep.
+// # What falls short
+//
+// An ordinary door opening lets the gas at the collar dip by 20 to 100 K for as long as the
+// door is open and fans the fire a little afterwards; a loading door ajar seldom passes a
+// limit, also in its strong form. Carbon monoxide, soot, more than one room and a second
+// appliance on the flue are not there.
 package nights

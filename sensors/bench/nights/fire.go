@@ -22,6 +22,7 @@ type fire struct {
 	demand              float64 // the owner's setting, 0 to 1
 	demandBefore        float64 // while the fire is lit with the air fully open
 	door, ashDoor       float64 // how far open, 0 to 1
+	leak                float64 // air at a loading door that is not latched, times the primary air
 	fan                 float64 // 0 to 1 of the blower's flow
 	running, high       bool    // blower
 	called              bool    // for heat, by the room
@@ -31,6 +32,9 @@ type fire struct {
 	snap                float64 // K by which a worn fan switch's hysteresis has shrunk
 
 	flame       float64 // kg/s of volatiles that burn around the wood
+	reach       float64 // how far their heat suffices for the wood, 0 to 1
+	caught      float64 // share of the gas that the chamber lights, 0 to 1
+	torch       float64 // how far a flame fills the chamber, 0 to 1
 	heat, smoke float64 // W set free; kg/s of volatiles that left unburnt
 	flow        float64 // kg/s of gas at the collar
 	spare       float64 // kg/s of air that the fire left over
@@ -44,6 +48,7 @@ const (
 	gasCp0, gasCp1 = 1045, 0.20 // cp = gasCp0 + gasCp1·t, J/(kg K), fits the NASA values within 1 %
 	airCp          = 1006
 	charCp         = 1300
+	flameToWood    = 7.5e6  // J/kg of volatiles that flames may give to the wood around them
 	lighterHeat    = 1500.0 // W of a lighter beside what the kindling takes, times the scale
 )
 
@@ -59,16 +64,16 @@ func newFire(ap appliance, room float64) fire {
 		ap: ap, ash: 2500 * math.Pow(ap.rated/25e3, 0.67),
 		glow: room, gas: room, brick: room, deep: room, chamberGas: room, chamber: room,
 		hot: room, cold: room, collar: room, plenum: room, supply: room,
-		air: 1, demand: 0.8, power: true, filter: 1,
+		air: 1, demand: 0.8, reach: 1, power: true, filter: 1,
 	}
 }
 
 // inlets are the effective areas now, m².
 func (f *fire) inlets() (under, over, secondary float64) {
 	open := f.air * f.demand
-	under = f.ap.primary*open + 0.5*f.ap.crack + f.ap.ashDoor*f.ashDoor + 0.15*f.ap.door*f.door
-	over = 0.5*f.ap.crack + 0.25*f.ap.door*f.door
-	secondary = f.ap.secondary*math.Max(open, 0.25*f.demand) + 0.6*f.ap.door*f.door
+	under = f.ap.primary*open + 0.5*f.ap.crack + f.ap.ashDoor*f.ashDoor + 0.03*f.ap.door*f.door + 0.5*f.ap.primary*f.leak
+	over = 0.5*f.ap.crack + 0.12*f.ap.door*f.door + 0.5*f.ap.primary*f.leak
+	secondary = f.ap.secondary*math.Max(open, 0.25*f.demand) + 0.85*f.ap.door*f.door
 	return under, over, secondary
 }
 
@@ -107,9 +112,12 @@ func (f *fire) step(through, room, back, dt float64) {
 	left := airUnder + airOver - burnt*charAir
 
 	// The wood.
-	u := surroundings{coals: f.glow, brick: f.brick, convection: 10}
-	lick := f.flame / (f.flame + 0.0002*scale) // flames are hotter than the stirred gas
-	u.convection += 15 * lick
+	draw := math.Max(0.05, airUnder/(0.5*ap.nominal)) // through the bed, 1 at full fire
+	u := surroundings{coals: f.glow, brick: f.brick, convection: 10 * math.Sqrt(draw), spread: 150 / (1 + cover), char: charDepth / clamp(0.1+0.9*draw, 0.4, 4)}
+	// Flames are hotter than the stirred gas, as far as their own heat goes.
+	lick := f.flame / (f.flame + 0.0002*scale)
+	fromFlames, asked := f.flame*flameToWood, 0.0
+	u.convection += 15 * lick * math.Sqrt(draw)
 	remaining := 0.0
 	for i := range f.logs {
 		remaining += f.logs[i].dry()
@@ -123,25 +131,30 @@ func (f *fire) step(through, room, back, dt float64) {
 	for i := range f.logs {
 		l := &f.logs[i]
 		onLighter := l.tinder && f.lit > 0
-		u.gas, u.toGas = f.gas+lick*math.Max(0, 900-f.gas), 0.4
-		if l.tinder {
-			u.open = 0.8
+		u.gas, u.toGas = f.gas+f.reach*lick*math.Max(0, 1000-f.gas), 0.45
+		// What lies above sinks as the wood below is consumed.
+		height := clamp(float64(l.row)-3*consumed, 0, 2)
+		u.toCoals = cover * (0.3 - 0.11*height)
+		u.toBrick = 0.1 + 0.025*height
+		u.open = math.Min(0.28, 0.28-0.09*height+0.1*consumed)
+		u.open = math.Min(0.8, u.open*l.loose)
+		if l.loose > 1 { // stacked loosely, flames are all around it
+			among, reach := math.Max(f.gas, 900*math.Min(1, 2.5*lick)), f.reach
+			u.toGas = 0.55
+			if l.tinder {
+				u.toGas, u.toBrick, reach = 0.7, 0.04, 1
+			}
+			u.gas = f.gas + reach*(among-f.gas)
 		}
 		if onLighter {
-			u.gas = math.Max(u.gas, 750)
+			u.gas = math.Max(u.gas, 850)
 		}
-		// What lies above sinks as the wood below is consumed.
-		switch row := l.row - int(3*consumed); {
-		case row <= 0:
-			u.toCoals, u.toBrick, u.open = 0.45*cover, 0.12, 0.5
-		case row == 1:
-			u.toCoals, u.toBrick, u.open = 0.3*cover, 0.15, math.Min(0.45, 0.28+0.3*consumed)
-		default:
-			u.toCoals, u.toBrick, u.open = 0.15*cover, 0.2, math.Min(0.45, 0.18+0.35*consumed)
-		}
+		before := l.temp
 		x := l.burn(u, dt)
 		if onLighter {
 			lighter += math.Max(0, x.fromGas)
+		} else if u.gas > before+1 {
+			asked += x.fromGas * (u.gas - f.gas) / (u.gas - before)
 		}
 		t.volatiles += x.volatiles
 		t.char += x.char
@@ -152,6 +165,11 @@ func (f *fire) step(through, room, back, dt float64) {
 		t.gasBack += x.gasBack
 		t.drying += x.drying
 		t.stored += x.stored
+	}
+	if asked > fromFlames {
+		f.reach = math.Max(0.05, f.reach*math.Max(0.8, fromFlames/asked))
+	} else {
+		f.reach = math.Min(1, f.reach+0.05)
 	}
 	if len(f.logs) > 0 && remaining == 0 {
 		f.logs = f.logs[:0]
@@ -181,7 +199,11 @@ func (f *fire) step(through, room, back, dt float64) {
 	left -= first * volAir
 	rest := t.volatiles - first
 	left += airSecond
-	hotEnough := rise(math.Max(f.chamberGas, f.gas)-430, 55)
+	hotEnough := rise(0.7*math.Max(f.chamberGas, f.gas)+0.3*f.brick-370, 75)
+	if hotEnough > f.caught { // a flame takes its time to fill the chamber
+		hotEnough = f.caught + (hotEnough-f.caught)*(1-math.Exp(-dt/60))
+	}
+	f.caught = hotEnough
 	second := rest * hotEnough * lean(left, rest) * 0.94
 	left -= second * volAir
 	rest -= second
@@ -189,6 +211,8 @@ func (f *fire) step(through, room, back, dt float64) {
 	left -= late * volAir
 	rest -= late
 	f.flame, f.smoke = first, rest
+	warm := clamp((f.chamber-60)/300, 0.1, 1) // cold walls quench the flame
+	f.torch += (warm*second/(second+0.00022*scale) - f.torch) * (1 - math.Exp(-dt/5))
 	f.spare = math.Max(0, left)
 	f.lit = math.Max(0, f.lit-dt)
 	f.heat = (first+second+late)*volHeat + burnt*charHeat + lighter
@@ -201,8 +225,9 @@ func (f *fire) step(through, room, back, dt float64) {
 	flame := first * volHeat
 	radiant := 0.28 * flame
 	inBed := 0.62 * burnt * charHeat
-	wallUA := (4 + 9*scaleFlow) * ap.firebox
-	bedUA := 25 * bed * (0.12 + scaleFlow) * cover
+	past := math.Pow(math.Max(airUnder+airOver, 1e-4)/(0.65*ap.nominal), 0.6)
+	wallUA := (4 + 9*past) * ap.firebox
+	bedUA := 25 * bed * (0.12 + past) * cover
 	q := flame - radiant + burnt*(charHeat+charCp*f.glow) - inBed + lighter + t.gasBack - t.char*charCp*380 + t.steam*enthalpy(100)
 	hIn := (in+small)*enthalpy(room) + q - t.fromGas
 	cp := gasCp0 + gasCp1/2*f.gas
@@ -229,7 +254,7 @@ func (f *fire) step(through, room, back, dt float64) {
 	mass += airSecond
 	h += airSecond*enthalpy(room) + second*volHeat
 	cp = gasCp0 + gasCp1/2*f.chamberGas
-	cUA := ap.chamberUA * (0.4 + 0.6*scaleFlow)
+	cUA := ap.chamberUA * (0.5 + 0.5*math.Min(1.5, scaleFlow))
 	cg := (h + cUA*f.chamber) / (mass*cp + cUA)
 	f.chamberGas += (clamp(cg, -60, 1900) - f.chamberGas) * (1 - math.Exp(-dt/3))
 	toChamber := cUA * (f.chamberGas - f.chamber)
@@ -240,7 +265,7 @@ func (f *fire) step(through, room, back, dt float64) {
 	// Exchanger: two halves.
 	h += late * volHeat
 	tg := temperature(math.Max(h/mass, enthalpy(-60)))
-	slow := math.Pow(math.Max(breath, 0.05*ap.nominal)/ap.nominal, -0.35)
+	slow := math.Pow(math.Max(breath, 0.05*ap.nominal)/ap.nominal, -0.25)
 	pass := 1 - math.Exp(-ap.ntu*slow)
 	q1 := mass * (gasCp0 + gasCp1/2*(tg+f.hot)) * (tg - f.hot) * pass
 	h -= q1
@@ -266,7 +291,7 @@ func (f *fire) warm(room, q1, q2, toDeep, toHot, dt float64) {
 	ap := &f.ap
 	f.control(room, dt)
 	air := f.fan * ap.blower * f.filter
-	natural := 0.009 * ap.rated / 25e3 * math.Sqrt(math.Max(0, f.plenum-room))
+	natural := 0.005 * ap.rated / 25e3 * math.Sqrt(math.Max(0, f.plenum-room))
 	air = math.Max(air, natural)
 	ua := ap.airUA * math.Pow(air/ap.blower+1e-4, 0.6)
 	m := air*airCp + 1e-3
@@ -281,7 +306,7 @@ func (f *fire) warm(room, q1, q2, toDeep, toHot, dt float64) {
 	t3, fromCasing := takeUp(t2, f.deep, ap.casing)
 	f.supply = t3
 
-	shine := 0.6 * ap.rated / 25e3 * (f.hot - f.plenum)
+	shine := 0.8 * ap.rated / 25e3 * (f.hot - f.plenum)
 	lossCasing := 2.5 * ap.rated / 25e3 * (f.hot - room)
 	lossPlenum := 1.5 * ap.rated / 25e3 * (f.plenum - room)
 	f.deep += (toDeep - fromCasing) / ap.brickDeep * dt

@@ -51,6 +51,7 @@ type Kind struct {
 	Hazard What  // "" for a legitimate night
 	Cause  Cause // of an over-fire
 	Strong bool  // the strong form of what exists in a mild one
+	sensor bool  // only a sensor is wrong
 	plan   func(*plan)
 }
 

@@ -15,7 +15,7 @@ var spillages = []Kind{
 		p.sky.wind = p.d.between(6, 10)
 		p.then(func(n *Night) {
 			t := p.established(n, p.loadOf(0.9)) + p.d.between(-1000, 6000)
-			n.at(t, func(n *Night) {
+			n.once(t, (*Night).alive, func(n *Night) {
 				n.spillFrom(
 					func(n *Night) { n.w.pushAim = 1.25*n.w.force + n.w.d.between(4, 12) },
 					func(n *Night) { n.w.pushAim = 0 },
@@ -27,8 +27,8 @@ var spillages = []Kind{
 		p.sky.mean, p.sky.wind = p.d.between(4, 14), p.d.between(0, 2)
 		p.demand = p.d.between(0.3, 0.6)
 		p.then(func(n *Night) {
-			t := p.established(n, p.loadOf(0.6)) + p.d.between(2000, 7000)
-			n.at(t, func(n *Night) {
+			t := p.established(n, p.loadOf(0.6)) + p.d.between(0, 5000)
+			n.once(t, (*Night).alive, func(n *Night) {
 				n.spillFrom(
 					func(n *Night) { n.w.fans = n.w.force + n.w.d.between(2, 8) },
 					func(n *Night) { n.w.fans = 0 },
@@ -47,7 +47,7 @@ var spillages = []Kind{
 				n.spillFrom(func(*Night) {}, func(n *Night) {
 					n.w.neutral = 0.2 // a window is opened, paper is burnt in the cleanout
 					n.w.flue.warm(70)
-				}, n.w.d.between(180, 600))
+				}, n.w.d.between(240, 700))
 			})
 		})
 	}},
@@ -65,12 +65,12 @@ var spillages = []Kind{
 }
 
 var regulators = []Kind{
-	{Name: "regulator stuck shut", About: "the gate does not open any more", Hazard: RegulatorShut, plan: func(p *plan) {
+	{Name: "regulator stuck shut", About: "the gate does not open any more", Hazard: RegulatorShut, Cause: DraftHigh, plan: func(p *plan) {
 		p.then(func(n *Night) {
 			t := p.established(n, p.loadOf(0.8))
 			n.at(p.d.between(0, t), func(n *Night) {
 				n.w.gate.stuck, n.w.gate.open = true, 0
-				n.happen(RegulatorShut, "", -1)
+				n.happen(RegulatorShut, DraftHigh, -1)
 			})
 		})
 	}},
@@ -83,12 +83,12 @@ var regulators = []Kind{
 			})
 		})
 	}},
-	{Name: "regulator set high", About: "somebody has turned the weight up", Hazard: RegulatorHigh, plan: func(p *plan) {
+	{Name: "regulator set high", About: "somebody has turned the weight up", Hazard: RegulatorHigh, Cause: DraftHigh, plan: func(p *plan) {
 		p.height = p.d.between(9, 12)
 		p.regulatorSet = p.d.between(8, 10)
 		p.then(func(n *Night) {
 			n.w.gate.set += p.d.between(6, 10)
-			n.happen(RegulatorHigh, "", -1)
+			n.happen(RegulatorHigh, DraftHigh, -1)
 			p.established(n, p.loadOf(0.8))
 		})
 	}},
@@ -114,7 +114,7 @@ var regulators = []Kind{
 var restrictions = []Kind{
 	{Name: "flue shut suddenly", About: "a nest or the cap falls into the flue in a burn", Hazard: FlueRestricted, plan: func(p *plan) {
 		p.then(func(n *Night) {
-			n.at(p.established(n, p.loadOf(0.9)), func(n *Night) {
+			n.once(p.established(n, p.loadOf(0.9)), (*Night).alive, func(n *Night) {
 				n.w.flue.cap = n.w.d.between(0.8, 0.93)
 				n.happen(FlueRestricted, "", Draft)
 			})
@@ -144,7 +144,7 @@ var plenums = []Kind{
 		p.fitted[Plenum] = true
 		p.demand = p.d.between(0.7, 0.9)
 		p.then(func(n *Night) {
-			n.at(p.established(n, p.loadOf(0.9)), func(n *Night) {
+			n.once(p.established(n, p.loadOf(0.9)), (*Night).roaring, func(n *Night) {
 				n.w.fire.power = false
 				n.happen(BlowerStopped, Blower, Plenum)
 				n.at(n.w.t+n.w.d.between(1200, 7200), func(n *Night) {

@@ -12,7 +12,9 @@ func (p *plan) established(n *Night, load fuel) float64 {
 func both(name, about string, cause Cause, set func(p *plan, x float64)) []Kind {
 	form := func(name string, low, high float64, strong bool) Kind {
 		return Kind{Name: name, About: about, Hazard: OverFire, Cause: cause, Strong: strong, plan: func(p *plan) {
-			p.demand = p.d.between(0.75, 1)
+			p.demand = p.d.between(0.85, 1)
+			p.wood.diameter = p.d.between(0.085, 0.105)
+			p.ap.control = pick(p.d, byHand, byHand, byHand, p.ap.control)
 			set(p, p.d.between(low, high))
 		}}
 	}
@@ -29,37 +31,37 @@ func join(some ...[]Kind) []Kind {
 
 var overFires = join(
 	both("regulator shut", "the regulator sticks shut under a chimney that pulls hard", DraftHigh, func(p *plan, x float64) {
-		p.height = 6 + 3*x + p.d.between(0, 2)
+		p.height = 8 + 4*x + p.d.between(0, 2)
 		p.sky.mean = p.d.between(-10, 2) - 15*x
 		p.regulatorSet = p.d.between(8, 11)
 		p.then(func(n *Night) {
-			t := p.established(n, p.loadOf(1))
+			t := p.established(n, p.loadOf(1+0.15*x))
 			n.at(t-p.d.between(0, 1800), func(n *Night) {
 				n.w.gate.stuck, n.w.gate.open = true, 0
 				n.happen(OverFire, DraftHigh, -1)
-				n.happen(RegulatorShut, "", -1)
+				n.happen(RegulatorShut, DraftHigh, -1)
 			})
 		})
 	}),
 	both("regulator high", "the regulator's weight was turned far up", DraftHigh, func(p *plan, x float64) {
-		p.height = 7 + 3*x + p.d.between(0, 2)
+		p.height = 8.5 + 4*x + p.d.between(0, 1)
 		p.sky.mean = p.d.between(-12, 0) - 12*x
 		p.regulatorSet = p.d.between(8, 11)
 		p.then(func(n *Night) {
-			n.w.gate.set += p.d.between(6, 9) + 10*x
+			n.w.gate.set += p.d.between(6, 9) + 14*x
 			n.happen(OverFire, DraftHigh, -1)
-			n.happen(RegulatorHigh, "", -1)
-			p.established(n, p.loadOf(1))
+			n.happen(RegulatorHigh, DraftHigh, -1)
+			p.established(n, p.loadOf(1+0.15*x))
 		})
 	}),
 	both("coal bed", "a full load thrown on a large bed of glowing coals", CoalBed, func(p *plan, x float64) {
-		p.ap.control = byHand
+		p.ap.control, p.hours = byHand, 12
 		p.then(func(n *Night) {
 			demand := p.demand
 			n.light(600, p.loadOf(0.8))
 			// Fed early and kept short of air, the coals pile up.
 			n.feed(5400, p.loadOf(0.8+0.3*x), bigBed)
-			n.at(7200, func(n *Night) { n.w.fire.demand = 0.35 - 0.1*x })
+			n.at(7200, func(n *Night) { n.w.fire.demand = 0.5 - 0.1*x })
 			f := p.loadOf(1 + 0.15*x)
 			f.diameter *= 1 - 0.15*x
 			n.once(9000, bigBed, func(n *Night) {
@@ -83,9 +85,17 @@ var overFires = join(
 		p.wood.diameter = p.d.between(0.075, 0.09) - 0.02*x
 		p.wood.density, p.wood.char = p.d.between(380, 480), 0.19
 		p.then(func(n *Night) {
-			n.light(600, p.loadOf(0.5))
-			n.feed(5400, p.loadOf(0.9+0.2*x), burntDown)
-			n.once(5400, func(n *Night) bool { return len(n.Truth.Loads) > 1 }, func(n *Night) { n.happen(OverFire, DryFuel, -1) })
+			first, dry := p.loadOf(0.5), p.loadOf(0.9+0.2*x)
+			happen := func(n *Night) { n.happen(OverFire, DryFuel, -1) }
+			if p.d.chance(0.6) { // the dry pile comes second
+				good := ordinary(p.d)
+				first.diameter, first.moisture, first.density = good.diameter, good.moisture, good.density
+				n.once(5400, func(n *Night) bool { return len(n.Truth.Loads) > 1 }, happen)
+			} else {
+				n.at(600, happen)
+			}
+			n.light(600, first)
+			n.feed(5400, dry, burntDown)
 		})
 	}),
 	both("ash door ajar", "the ash door was not latched", AirLeak, func(p *plan, x float64) {
@@ -99,7 +109,7 @@ var overFires = join(
 	both("loading door ajar", "the loading door was not latched", AirLeak, func(p *plan, x float64) {
 		p.then(func(n *Night) {
 			n.at(p.established(n, p.loadOf(1)), func(n *Night) {
-				n.w.fire.door = 0.03 + 0.1*x
+				n.w.fire.leak = 0.6 + 1.2*x
 				n.happen(OverFire, AirLeak, -1)
 			})
 		})

@@ -51,13 +51,13 @@ var hard = []Kind{
 		})
 	}},
 	{Name: "hot reload", About: "fed while the fire is still hot, as one may", plan: func(p *plan) {
-		p.demand = p.d.between(0.7, 0.9)
+		p.demand = p.d.between(0.8, 1)
 		p.then(func(n *Night) {
 			n.light(600, p.loadOf(0.7))
 			half := func(n *Night) bool { return n.wood() < 0.3*n.w.fire.ap.load }
 			n.feed(4800, p.loadOf(0.5), half)
-			n.feed(9000, p.loadOf(0.6), half)
-			n.feed(14000, p.loadOf(0.6), half)
+			n.feed(9000, p.loadOf(0.75), half)
+			n.feed(14000, p.loadOf(0.75), half)
 		})
 	}},
 	{Name: "doors and pokes", About: "an owner who looks, pokes and turns the wood again and again", plan: func(p *plan) {
@@ -141,9 +141,10 @@ var hard = []Kind{
 		})
 	}},
 	{Name: "large load", About: "the largest load of good wood at full demand: hot, and lawful", plan: func(p *plan) {
-		p.demand = p.d.between(0.9, 1)
+		p.demand = 1
 		p.ap.control = byHand
 		p.sky.mean = p.d.between(-25, -8)
+		p.wood.diameter = p.d.between(0.085, 0.1)
 		p.then(func(n *Night) {
 			n.light(600, p.loadOf(0.8))
 			n.feed(5400, p.loadOf(1.15), burntDown)

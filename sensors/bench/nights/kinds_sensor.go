@@ -2,7 +2,7 @@ package nights
 
 // sensorKind makes a kind whose fault begins while the fire burns or when all is cold.
 func sensorKind(name, about string, what What, fitted []int, burning bool, fault func(p *plan, n *Night) int) Kind {
-	return Kind{Name: name, About: about, Hazard: what, plan: func(p *plan) {
+	return Kind{Name: name, About: about, Hazard: what, sensor: true, plan: func(p *plan) {
 		for _, c := range fitted {
 			p.fitted[c] = true
 		}
@@ -67,7 +67,7 @@ var sensorFaults = []Kind{
 		n.s.p[c].frozen = true
 		return c
 	}),
-	{Name: "zero drifts cold", About: "the draft sensor's zero wanders in a cold house", Hazard: DraftZeroDrifts, plan: func(p *plan) {
+	{Name: "zero drifts cold", About: "the draft sensor's zero wanders in a cold house", Hazard: DraftZeroDrifts, sensor: true, plan: func(p *plan) {
 		p.sky.wind = p.d.between(0, 1.5)
 		p.hours = 12
 		p.then(func(n *Night) {

@@ -78,6 +78,9 @@ type Night struct {
 	Seed  uint64
 	Site  Site
 	Truth Truth
+	// Redrawn is how many draws were thrown away because they were not what the kind
+	// promises.
+	Redrawn int
 
 	w        world
 	s        sensors
@@ -89,7 +92,8 @@ type Night struct {
 	steps    int
 	lost     float64
 	gaps     []Span
-	careless bool // the owner does not warm the flue before lighting
+	fed      float64 // s at which the owner last came to feed
+	careless bool    // the owner does not warm the flue before lighting
 
 	inside  [Channels]bool // below its limit
 	spill   float64        // s that the draft has been at or below zero
@@ -109,12 +113,44 @@ func newNight(k Kind, seed uint64) *Night {
 	for _, b := range []byte(k.Name) {
 		h = (h ^ uint64(b)) * 1099511628211
 	}
-	p := newPlan(draw{rand.New(rand.NewPCG(seed, h))})
-	k.plan(p)
-	n := p.build()
-	n.Kind, n.Seed = k, seed
-	return n
+	for again := uint64(0); ; again++ {
+		make := func() *Night {
+			p := newPlan(draw{rand.New(rand.NewPCG(seed, h+again))})
+			k.plan(p)
+			n := p.build()
+			n.Kind, n.Seed, n.Redrawn = k, seed, int(again)
+			return n
+		}
+		if again == redraws || make().asPromised() {
+			return make()
+		}
+	}
 }
+
+// redraws is how often a night is drawn anew that does not keep what its kind promises.
+const redraws = 8
+
+// asPromised plays the night without its readings and says whether it is what its kind
+// says: that no limit is passed and no draft turns before what goes wrong does, if
+// anything does, and that it does go wrong. The readings draw from a source of their own,
+// so the night to come is the same.
+func (n *Night) asPromised() bool {
+	for n.w.t < n.end {
+		n.forward()
+		h := n.Truth.Hazards
+		calm := n.Kind.sensor || len(h) == 0
+		if calm && (len(n.Truth.Crossings) > 0 || n.spill > gust.Seconds()) {
+			return false
+		}
+		if len(h) > 0 && !n.Kind.sensor {
+			return true
+		}
+	}
+	return n.Kind.Legitimate() == (len(n.Truth.Hazards) == 0)
+}
+
+// gust is how long the draft may be at zero in a legitimate night.
+const gust = 15 * time.Second
 
 // at schedules do; when may be nil.
 func (n *Night) at(t float64, do func(*Night)) { n.actions = append(n.actions, action{at: t, do: do}) }
@@ -130,23 +166,28 @@ func (n *Night) Next(row *Row) bool {
 			n.finish()
 			return false
 		}
-		steps, step := n.steps, n.step
-		if steps > 1 && n.idle() { // nothing is quick in a cold furnace
-			steps = (n.steps + 4) / 5
-			step = n.period / float64(steps)
-		}
-		for range steps {
-			n.act()
-			n.w.step(step)
-			n.s.step(&n.w, step)
-			n.judge(step)
-		}
+		n.forward()
 		at := time.Duration(math.Round(n.w.t*1e3)) * time.Millisecond
 		n.s.read(n.d, &n.w, at, n.period, row)
 		if n.d.chance(n.lost) || slices.ContainsFunc(n.gaps, func(g Span) bool { return at >= g.From && at < g.To }) {
 			continue
 		}
 		return true
+	}
+}
+
+// forward lets one period pass.
+func (n *Night) forward() {
+	steps, step := n.steps, n.step
+	if steps > 1 && n.idle() { // nothing is quick in a cold furnace
+		steps = (n.steps + 4) / 5
+		step = n.period / float64(steps)
+	}
+	for range steps {
+		n.act()
+		n.w.step(step)
+		n.s.step(&n.w, step)
+		n.judge(step)
 	}
 }
 
@@ -163,6 +204,9 @@ func (n *Night) act() {
 }
 
 func (n *Night) now() time.Duration { return time.Duration(n.w.t * float64(time.Second)) }
+
+// roaring says that the fire gives at least half of what the appliance is rated for.
+func (n *Night) roaring() bool { return n.w.fire.heat > 0.5*n.w.fire.ap.rated }
 
 // alive says that the fire or its coals make gas that must not come into the house.
 func (n *Night) alive() bool {

@@ -11,8 +11,11 @@ type fuel struct {
 	char     float64 // share of the dry mass that becomes charcoal
 }
 
+// dryShell is how deep seasoned wood has dried at its surface, m.
+func (f fuel) dryShell() float64 { return 0.003 * clamp((0.26-f.moisture)/0.1, 0.1, 1) }
+
 // lay puts wood on; the lowest of three rows lies on the coals.
-func (n *Night) lay(f fuel, rows ...float64) {
+func (n *Night) lay(f fuel, loose float64, rows ...float64) {
 	if len(rows) == 0 {
 		rows = []float64{0.36, 0.34, 0.3}
 	}
@@ -24,8 +27,8 @@ func (n *Night) lay(f fuel, rows ...float64) {
 		n.w.fire.logs = append(n.w.fire.logs, logs{
 			n:      volume / (math.Pi * radius * radius * length),
 			radius: radius, length: length, density: f.density,
-			water: f.moisture / (1 - f.moisture), charShare: f.char, row: row,
-			front: radius, wet: radius * 0.999, temp: math.Min(n.w.room, 20),
+			water: f.moisture / (1 - f.moisture), charShare: f.char, row: row, loose: loose, alight: 0.1,
+			front: radius, wet: math.Max(0, radius-f.dryShell()), temp: math.Min(n.w.room, 20),
 		})
 	}
 	laid := 0.0
@@ -45,45 +48,60 @@ func (n *Night) light(t float64, f fuel) {
 	n.at(t, func(n *Night) {
 		n.Truth.Loads = append(n.Truth.Loads, Load{At: n.now(), Mass: f.mass, Moisture: f.moisture, Diameter: f.diameter, Cold: true, Coals: n.w.fire.char})
 		splits, rest := f, f
-		splits.mass, splits.diameter = 0.25*f.mass, math.Min(f.diameter, 0.05)
+		splits.mass, splits.diameter = 0.2*f.mass, math.Min(f.diameter, 0.05)
 		rest.mass = f.mass - splits.mass
-		n.lay(splits, 0.6, 0.4)
-		n.lay(rest)
-		n.kindle()
+		n.lay(splits, 1.8, 0.6, 0.4)
+		n.lay(rest, 1.6)
+		n.kindle(1)
+		n.tend(4)
 		n.w.fire.demandBefore = n.w.fire.demand
 		n.w.fire.demand = 1
 		n.at(n.w.t+n.w.d.between(900, 1500), func(n *Night) { n.w.fire.demand = n.w.fire.demandBefore })
 	})
 }
 
-// kindle lays kindling, lights it, and does it again if the fire does not take.
-func (n *Night) kindle() {
+// kindle lays part of the usual kindling on what lies there and lights it.
+func (n *Night) kindle(part float64) {
 	f := &n.w.fire
 	laid := f.laid
 	n.lay(fuel{
-		mass: 1.8 * math.Pow(f.ap.rated/25e3, 0.8), diameter: 0.03, moisture: 0.1, density: 430, char: 0.2,
-	}, 1)
+		mass: part * 1.3 * math.Pow(f.ap.rated/25e3, 0.75), diameter: 0.03, moisture: 0.1, density: 430, char: 0.2,
+	}, 1.8, 1)
 	f.logs[len(f.logs)-1].tinder = true
 	f.laid = laid
-	f.lit = n.w.d.between(240, 420)
-	n.once(n.w.t+1200, nil, func(n *Night) {
-		if n.wood() > 0.2*laid && n.w.fire.heat < 0.12*n.w.fire.ap.rated {
-			n.kindle()
+	f.lit = n.w.d.between(300, 480)
+}
+
+// tend looks after a load every twenty minutes and lights it again if it has not taken.
+func (n *Night) tend(times int) {
+	laid, loads := n.w.fire.laid, len(n.Truth.Loads)
+	n.at(n.w.t+1200, func(n *Night) {
+		f := &n.w.fire
+		if times == 0 || loads != len(n.Truth.Loads) || n.wood() < 0.25*laid || n.w.draft < 1 {
+			return
 		}
+		if f.heat < 0.1*f.ap.rated && f.glow < 500 {
+			n.openDoor(n.w.t, n.w.d.between(20, 60))
+			n.kindle(0.5)
+		}
+		n.tend(times - 1)
 	})
 }
 
 // feed opens the door, lays wood on and shuts it, as soon after t as ready says.
 func (n *Night) feed(t float64, f fuel, ready func(*Night) bool) {
-	n.once(t, ready, func(n *Night) {
+	rested := func(n *Night) bool { return n.w.t > n.fed+900 && (ready == nil || ready(n)) }
+	n.once(t, rested, func(n *Night) {
+		n.fed = n.w.t
 		open := n.w.d.between(20, 60)
 		n.openDoor(n.w.t, open)
 		n.at(n.w.t+open*0.6, func(n *Night) {
 			n.Truth.Loads = append(n.Truth.Loads, Load{At: n.now(), Mass: f.mass, Moisture: f.moisture, Diameter: f.diameter, Coals: n.w.fire.char})
-			n.lay(f)
-			if n.w.fire.glow < 330 {
-				n.kindle() // it had gone out
+			n.lay(f, 1)
+			if n.w.fire.glow < 500 {
+				n.kindle(0.6) // the coals are too weak for logs alone
 			}
+			n.tend(4)
 		})
 	})
 }
@@ -116,4 +134,4 @@ func burntDown(n *Night) bool {
 }
 
 // bigBed says that the wood has just become a thick bed of coals.
-func bigBed(n *Night) bool { return n.wood() < 0.05*n.w.fire.ap.load }
+func bigBed(n *Night) bool { return n.wood() < 0.1*n.w.fire.ap.load }

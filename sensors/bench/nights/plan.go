@@ -39,7 +39,7 @@ func newPlan(d draw) *plan {
 		terminal: d.between(0.1, 0.4), swirl: d.between(0, 0.15),
 	}
 	p.room, p.set = d.between(15, 20), d.between(19.5, 22)
-	p.demand = d.between(0.6, 0.9)
+	p.demand = d.between(0.75, 1)
 	p.regulatorSet = d.between(9, 14)
 	p.wood = ordinary(d)
 	p.hours = d.between(8, 12)
@@ -159,13 +159,18 @@ func (p *plan) build() *Night {
 // with the draft at the top of its band, corrects chamber and exchanger until the hottest
 // readings are what he wants, and sets the limits above them.
 func typeTest(d draw, ap *appliance, site *Site) {
-	chamber, flue := d.between(630, 705), d.between(340, 430)
+	chamber, flue := d.between(570, 660), d.between(330, 415)
+	least, most := 0.4*ap.chamberUA, 3*ap.chamberUA
 	var peak [Channels]float64
 	for range 4 {
 		peak = onTheStand(*ap, site)
 		c := clamp(peak[Chamber]/chamber, 0.6, 1.6)
-		ap.chamberUA *= c * c
-		ap.chamberLink *= c * c
+		was := ap.chamberUA
+		ap.chamberUA = clamp(ap.chamberUA*c*c, least, most)
+		ap.chamberLink *= ap.chamberUA / was
+		if ap.chamberUA == most { // the probe goes where it is cooler
+			ap.chamberFlame, ap.chamberView = ap.chamberFlame/(c*c), ap.chamberView/c
+		}
 		ap.ntu = clamp(ap.ntu*math.Pow(clamp(peak[Flue]/flue, 0.7, 1.4), 1.1), 0.4, 1.4)
 	}
 	peak = onTheStand(*ap, site)
@@ -173,30 +178,52 @@ func typeTest(d draw, ap *appliance, site *Site) {
 	for c := range site.Limits {
 		site.Limits[c] = math.NaN()
 	}
-	site.Limits[Flue] = five(clamp(peak[Flue]*d.between(1.08, 1.25), 400, 540))
-	site.Limits[Chamber] = five(clamp(peak[Chamber]*d.between(1.06, 1.15), 650, 775))
-	site.Limits[Firebox] = five(peak[Firebox] * d.between(1.08, 1.18))
+	site.Limits[Flue] = five(math.Max(1.08*peak[Flue], clamp(peak[Flue]*d.between(1.14, 1.3), 400, 540)))
+	site.Limits[Chamber] = five(math.Max(1.08*peak[Chamber], clamp(peak[Chamber]*d.between(1.1, 1.22), 650, 775)))
+	site.Limits[Firebox] = five(peak[Firebox] * d.between(1.12, 1.25))
 	site.Limits[Plenum] = five(math.Max(93, peak[Plenum]*1.15))
 }
 
-// onTheStand returns the highest readings of two full loads, one on the other's coals.
+// onTheStand returns the highest readings of the hottest lawful use: lit from cold with the
+// air fully open; and a hot furnace with a full load, fed again before it has burnt down.
 func onTheStand(ap appliance, site *Site) [Channels]float64 {
+	wood := fuel{mass: ap.load, diameter: 0.1, moisture: 0.16, density: 520, char: 0.21}
+	cold, hot := newStand(ap, site), newStand(ap, site)
+	wood.mass *= 0.8
+	cold.light(0, wood)
+	peak := burnOut(cold, 1.2*3600, site)
+
+	f := &hot.w.fire
+	f.char, f.glow, f.brick, f.deep, f.chamber, f.chamberGas = 0.06*ap.load, 850, 450, 350, 350, 350
+	f.hot, f.cold, f.plenum = 130, 70, 50
+	wood.mass = ap.load
+	hot.lay(wood, 1)
+	again := wood
+	again.mass *= 0.5
+	hot.once(1800, func(n *Night) bool { return n.wood() < 0.3*ap.load }, func(n *Night) { n.lay(again, 1) })
+	for c, v := range burnOut(hot, 4*3600, site) {
+		peak[c] = math.Max(peak[c], v)
+	}
+	return peak
+}
+
+func newStand(ap appliance, site *Site) *Night {
 	n := &Night{}
 	n.w.d = draw{rand.New(rand.NewPCG(1, 1))}
-	n.w.room = 20
+	n.w.room, n.w.draft = 20, site.DraftHigh
 	n.w.fire = newFire(ap, 20)
-	f := &n.w.fire
-	f.called, f.demand = true, 1
-	f.char, f.glow, f.brick, f.deep, f.chamber, f.chamberGas = 0.06*ap.load, 800, 450, 300, 300, 300
-	f.hot, f.cold = 100, 60
-	wood := fuel{mass: ap.load, diameter: 0.1, moisture: 0.16, density: 560, char: 0.22}
-	n.lay(wood)
-	n.once(3600, bigBed, func(n *Night) { n.lay(wood) })
+	return n
+}
+
+// burnOut runs a furnace on the stand and returns its highest readings.
+func burnOut(n *Night, until float64, site *Site) (peak [Channels]float64) {
 	const step = 2
-	var value, peak [Channels]float64
-	for n.w.t < 4*3600 {
+	f := &n.w.fire
+	through, _ := root((site.Set+site.DraftHigh)/2 + gravity*f.ap.rise*0.7)
+	var value [Channels]float64
+	for n.w.t < until {
 		n.act()
-		through, _ := root(site.DraftHigh + gravity*ap.rise*0.7)
+		f.called, f.demand = true, 1
 		f.step(f.conductance(1.2)*through, 20, 20, step)
 		n.w.t += step
 		truth := n.w.truths()

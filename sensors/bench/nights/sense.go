@@ -54,10 +54,11 @@ type sensors struct {
 func (w *world) truths() [Channels]float64 {
 	f := &w.fire
 	ap := &f.ap
+	chamber := ap.chamberView*f.chamberGas + (1-ap.chamberView)*f.chamber
 	flue := f.collar - ap.pipeView*(f.collar-w.room)
 	return [Channels]float64{
 		Firebox: ap.fireboxView*f.gas + (1-ap.fireboxView)*f.brick,
-		Chamber: ap.chamberView*f.chamberGas + (1-ap.chamberView)*f.chamber,
+		Chamber: chamber + ap.chamberFlame*f.torch*math.Max(0, 900-chamber),
 		Flue:    flue,
 		Plenum:  f.plenum,
 		Return:  w.room - 1.5,

@@ -31,9 +31,11 @@ type logs struct {
 	density           float64 // kg/m³ dry
 	water             float64 // kg/kg dry
 	charShare         float64
-	row               int  // 0 lies on the coals
-	tinder            bool // lies on the lighter
+	row               int     // 0 lies on the coals
+	tinder            bool    // lies on the lighter
+	loose             float64 // how much more of its surface is bare than in a dense stack
 
+	alight     float64 // share of the surface that takes part, 0 to 1
 	front, wet float64 // radii of the pyrolysis and the drying front, m
 	temp       float64 // of the layer at the pyrolysis front, °C
 	char       float64 // depth of the charcoal that still covers the front, m
@@ -55,6 +57,8 @@ type surroundings struct {
 	coals, brick, gas             float64
 	toCoals, toBrick, toGas, open float64 // the rest sees other logs; open is the share that is not covered
 	convection                    float64 // W/(m² K)
+	spread                        float64 // s in which fire takes e times as much surface
+	char                          float64 // m of charcoal that the air leaves on the wood
 }
 
 // taken is what a step of a log gave and took.
@@ -71,7 +75,14 @@ func (l *logs) burn(s surroundings, dt float64) taken {
 	if l.front <= 0 {
 		return t
 	}
-	area := 2 * math.Pi * l.n * l.length * math.Max(l.front, 0.3*l.radius) * s.open
+	if l.temp > 230 {
+		// Fire spreads along the pieces; what it reaches is cold.
+		more := l.alight * (1 - l.alight) / s.spread * dt
+		l.temp -= (l.temp - 20) * more / (l.alight + more)
+		l.alight = math.Min(1, l.alight+more)
+	}
+	full := 2 * math.Pi * l.n * l.length * l.alight
+	area := full * math.Max(l.front, 0.3*l.radius) * s.open
 	through := l.char / charConduct
 	pass := func(temp float64) float64 { // W/(m² K) from a surrounding to the front
 		m := (temp+l.temp)/2 + kelvin
@@ -82,7 +93,6 @@ func (l *logs) burn(s surroundings, dt float64) taken {
 	t.fromBrick = area * s.toBrick * pass(s.brick) * (s.brick - l.temp)
 	in := t.fromCoals + t.fromGas + t.fromBrick
 
-	full := 2 * math.Pi * l.n * l.length
 	if l.wet > 0 && l.temp > 100 {
 		depth := math.Max(l.front-l.wet, 0.0015)
 		t.drying = full * l.wet * math.Min(1, s.open+0.2) * woodConduct / depth * (l.temp - 100)
@@ -124,12 +134,11 @@ func (l *logs) burn(s surroundings, dt float64) taken {
 		l.temp -= over * dryingSink / heatCap
 		t.stored -= over * dryingSink / dt
 	}
-	l.char = math.Min(l.radius-l.front, charDepth)
-	if l.front < 0.0008 {
-		t.volatiles += l.dry() * (1 - l.charShare) / dt
-		t.char += l.dry() * l.charShare / dt
-		t.stored -= heatCap * (l.temp - 20) / dt
-		t.gasBack += heatCap * (l.temp - 20) / dt
+	l.char = math.Min(l.radius-l.front, s.char)
+	if l.front < 0.0008 { // the last grams fall into the coals, with their heat
+		left := heatCap * (l.temp - 20) / dt
+		t.stored -= left
+		t.fromCoals -= left
 		l.front, l.wet = 0, 0
 	}
 	return t
