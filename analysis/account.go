@@ -24,6 +24,8 @@ func (e *Engine) account(i int, standing bool) (differs bool) {
 		a.ColdFlue = v.spill.Cold
 	case alarm.RegulatorStuck:
 		a.Gate = v.gate.State
+	case alarm.MonitorImpaired:
+		return e.worsened(i)
 	case alarm.FlueRestricted:
 		differs = v.way.Sudden && !a.Sudden
 		a.Sudden = v.way.Sudden

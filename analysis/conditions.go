@@ -42,6 +42,7 @@ var rules = []rule{
 	{alarm.DraftHigh, whole(draftHigh), nil},
 	{alarm.DraftLow, whole(draftLow), nil},
 	{alarm.SensorLost, lost, nil},
+	{alarm.MonitorImpaired, whole(impaired), func(s *Settings, _ frame.Channel) bool { return s.Monitored }},
 	{alarm.SensorImplausible, implausible, func(_ *Settings, c frame.Channel) bool { return slices.Contains(plausible.Channels(), c) }},
 }
 

@@ -28,6 +28,7 @@ type Engine struct {
 	rules        plausible.Rules
 	draft        average // against the wind, as the site sets it
 	gust         average
+	monitor      monitor
 	view         view // of the frame in hand
 
 	conds    []condition

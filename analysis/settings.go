@@ -34,6 +34,9 @@ type Settings struct {
 	Lags [frame.Count]float64
 	// AirFlow is what the blower moves, m³/s at the plenum; 0: not known.
 	AirFlow float64
+	// Monitored says that whoever runs the engine tells it how the monitor itself does: see
+	// Engine.Impaired. A log that is replayed has no monitor.
+	Monitored bool
 	// Timing replaces the declared timing of the alarms it names.
 	Timing map[alarm.Name]alarm.Timing
 }

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"log/slog"
 	"net"
+	"os"
 	"syscall"
 	"time"
 
@@ -57,11 +58,17 @@ func (c *demoCmd) Run(ctx context.Context, std streams) error {
 		ctx, stop = context.WithTimeout(ctx, c.For)
 		defer stop()
 	}
+	past, err := os.MkdirTemp("", "fluewright-demo-")
+	if err != nil {
+		return fmt.Errorf("make a place for the history: %w", err)
+	}
+	defer os.RemoveAll(past)
 	log := slog.New(slog.NewTextHandler(std.err, &slog.HandlerOptions{Level: slog.LevelError}))
 	return app.Run(ctx, cfg, app.Options{
 		Version: version,
 		Notice:  "Demonstration: the furnace is simulated, nothing here is measured.",
 		Clock:   clock,
+		History: past,
 		Record:  c.Record,
 		Log:     log,
 		Ready:   func(a app.Addresses) { c.introduce(std, a, cfg.Site.Name) },

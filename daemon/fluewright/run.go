@@ -14,7 +14,7 @@ import (
 
 type runCmd struct {
 	Config string `help:"Configuration file." type:"path" default:"/etc/fluewright/fluewright.toml" placeholder:"FILE"`
-	State  string `help:"Directory that keeps what a calibration found; without one none is applied." type:"path" env:"STATE_DIRECTORY" default:"/var/lib/fluewright" placeholder:"DIR"`
+	State  string `help:"Directory that keeps alarms, history and what a calibration found; without one none is kept or applied." type:"path" env:"STATE_DIRECTORY" default:"/var/lib/fluewright" placeholder:"DIR"`
 	Record string `help:"Write the readings of this run as a burn log; compressed if the name ends in .gz." type:"path" placeholder:"FILE"`
 }
 
@@ -24,16 +24,21 @@ func (c *runCmd) Run(ctx context.Context, std streams) error {
 	if err != nil {
 		return err
 	}
+	text, err := os.ReadFile(c.Config)
+	if err != nil {
+		return fmt.Errorf("read configuration: %w", err)
+	}
 	log := logger(std)
 	if _, err := os.Stat(c.State); errors.Is(err, fs.ErrNotExist) {
-		log.Warn("there is no state directory: no calibration is applied", "directory", c.State)
+		log.Warn("there is no state directory: no calibration is applied, and alarms and history are not kept", "directory", c.State)
 		c.State = ""
 	}
 	return app.Run(ctx, cfg, app.Options{
-		Version: version,
-		State:   c.State,
-		Record:  c.Record,
-		Log:     log,
+		Version:       version,
+		State:         c.State,
+		Configuration: string(text),
+		Record:        c.Record,
+		Log:           log,
 	})
 }
 

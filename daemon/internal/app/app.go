@@ -47,6 +47,11 @@ type Options struct {
 	Record string
 	// State is the directory that holds what must outlive a restart; empty: nothing does.
 	State string
+	// History is the directory that holds the history where the configuration names none;
+	// empty: State.
+	History string
+	// Configuration is the text that the configuration was read from, for the history.
+	Configuration string
 	// Root is where the board's /sys is found; empty: "/".
 	Root string
 	Log  *slog.Logger
@@ -69,7 +74,7 @@ func Run(ctx context.Context, cfg *config.Config, o Options) (err error) {
 	if o.Clock == nil {
 		o.Clock = sensors.SystemClock{}
 	}
-	h := &house{cfg: cfg, options: o, log: o.Log, feed: status.NewFeed(), board: scan.NewBoard()}
+	h := &house{cfg: cfg, options: o, log: o.Log, feed: status.NewFeed(), board: scan.NewBoard(), boot: bootID()}
 	defer func() { err = errors.Join(err, h.close()) }()
 	if o.State != "" {
 		release, err := lockState(o.State)
@@ -91,6 +96,7 @@ type house struct {
 	log     *slog.Logger
 	feed    *status.Feed
 	board   *scan.Board
+	boot    string // tells the runs of the program apart
 
 	tasks []task
 	addrs Addresses
@@ -105,6 +111,7 @@ type task struct {
 
 func (h *house) build() error {
 	settings := h.cfg.Analysis
+	settings.Monitored = true
 	for c, source := range sources(h.cfg) {
 		settings.Lags[c] = source.lag.Seconds() / lagGain // what is left of it
 	}
@@ -126,7 +133,7 @@ func (h *house) build() error {
 	if err != nil {
 		return err
 	}
-	h.keepAlarms(l)
+	alarms := h.keepAlarms(l)
 	if err := h.buildRecorder(l); err != nil {
 		return err
 	}
@@ -136,11 +143,23 @@ func (h *house) build() error {
 			return message.Alarm(a, s.Assessment.Account(a.Key), s.WallOf, h.cfg.Site.Units)
 		},
 	}
-	publisher, err := h.buildMQTT(site, engine.Alarms())
+	// The history before those who announce: they wait for what it was offered.
+	store := h.keepHistory(l)
+	_, own := h.options.Clock.(sensors.SystemClock)
+	watch := &watchman{ownClock: own}
+	publisher, err := h.buildMQTT(site, engine.Alarms(), durable(store, alarms, watch))
 	if err != nil {
 		return err
 	}
 	l.after = append(l.after, publisher.Offer)
+	watch.delivery = publisher.Stats
+	if store != nil {
+		watch.history = store.Health
+	}
+	if alarms != nil {
+		watch.forgets = alarms.forgets
+	}
+	l.impaired = watch.step
 	exposition := metrics.New(metrics.Options{
 		Site:       h.cfg.Site.Name,
 		Version:    h.options.Version,
@@ -149,6 +168,7 @@ func (h *house) build() error {
 		Alarms:     engine.Alarms(),
 		StaleAfter: h.cfg.Sampling.StaleAfter,
 		MQTT:       publisher.Stats,
+		History:    watch.history,
 		Loop:       l.punctuality,
 	})
 	if err := h.buildWeb(site, exposition.Handler()); err != nil {
@@ -217,7 +237,7 @@ func (h *house) buildRecorder(l *loop) error {
 	return nil
 }
 
-func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status) (*mqtt.Publisher, error) {
+func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, durable func(context.Context) error) (*mqtt.Publisher, error) {
 	c := h.cfg.MQTT
 	o := mqtt.Options{
 		Site:     h.cfg.Site.Name,
@@ -226,10 +246,11 @@ func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status) (*mqtt.Publi
 		User:     c.User,
 		CAFile:   c.CAFile,
 		Software: h.options.Version,
-		BootID:   bootID(),
+		BootID:   h.boot,
 		Started:  time.Now(),
 		Verdict:  site,
 		Units:    h.cfg.Site.Units,
+		Durable:  durable,
 		Log:      h.log,
 	}
 	switch {

@@ -48,10 +48,13 @@ type assembler struct {
 	ambientTaken time.Time
 }
 
+// begin makes now the zero of the frames' clock, before the first frame.
+func (a *assembler) begin(now time.Time) { a.origin, a.started = now, true }
+
 // frame returns the channels as they stand at now, and when each was measured.
 func (a *assembler) frame(now time.Time) (frame.Frame, [frame.Count]time.Time) {
 	if !a.started {
-		a.origin, a.started = now, true
+		a.begin(now)
 	}
 	// Whole milliseconds, because that is what a burn log keeps: a replay sees the same.
 	f := frame.Frame{At: now.Sub(a.origin).Truncate(time.Millisecond)}

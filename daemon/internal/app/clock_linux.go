@@ -1,6 +1,12 @@
 package app
 
-import "golang.org/x/sys/unix"
+import (
+	"os"
+	"strings"
+	"time"
+
+	"golang.org/x/sys/unix"
+)
 
 // timeError is the kernel's TIME_ERROR of adjtimex(2): the clock is not synchronised.
 const timeError = 5
@@ -9,4 +15,18 @@ func kernelSynchronised() bool {
 	var t unix.Timex
 	state, err := unix.Adjtimex(&t)
 	return err == nil && state != timeError && t.Status&unix.STA_UNSYNC == 0
+}
+
+// kernelBoot names this boot of the computer and says how old it is; an empty name where
+// that is not known.
+func kernelBoot() (id string, age time.Duration) {
+	text, err := os.ReadFile("/proc/sys/kernel/random/boot_id")
+	if err != nil {
+		return "", 0 // a hardened service may not see it
+	}
+	var t unix.Timespec
+	if err := unix.ClockGettime(unix.CLOCK_BOOTTIME, &t); err != nil {
+		return "", 0
+	}
+	return strings.TrimSpace(string(text)), time.Duration(t.Nano())
 }

@@ -2,6 +2,7 @@ package app
 
 import (
 	"context"
+	"errors"
 	"slices"
 	"sync"
 	"time"
@@ -30,12 +31,16 @@ type keeper struct {
 	mu      sync.Mutex
 	waiting *analysis.Snapshot
 	failing bool
+	taken   uint64        // counts snapshots
+	saved   uint64        // the newest that is on the disk
+	tried   chan struct{} // closed at the next attempt; nil while nobody waits
 }
 
-// keepAlarms restores what an earlier run has kept and keeps the alarms of this one.
-func (h *house) keepAlarms(l *loop) {
+// keepAlarms restores what an earlier run has kept and keeps the alarms of this one. It
+// returns nil where nothing is kept.
+func (h *house) keepAlarms(l *loop) *keeper {
 	if h.options.State == "" {
-		return
+		return nil
 	}
 	h.restoreAlarms(l)
 	k := &keeper{
@@ -45,6 +50,7 @@ func (h *house) keepAlarms(l *loop) {
 	l.after = append(l.after, k.tick)
 	h.tasks = append(h.tasks, task{"alarms", k.run})
 	h.ends = append(h.ends, func() error { k.flush(); return nil })
+	return k
 }
 
 // restoreAlarms never fails: a monitor without its memory still watches.
@@ -85,6 +91,7 @@ func (k *keeper) tick(s *status.Status) {
 	snapshot := k.take(s.Wall, s.ClockTrusted)
 	k.mu.Lock()
 	k.waiting = &snapshot
+	k.taken++
 	k.mu.Unlock()
 	select {
 	case k.wake <- struct{}{}:
@@ -106,7 +113,7 @@ func (k *keeper) run(ctx context.Context) error {
 // flush saves the newest snapshot, if it is not saved yet. That it cannot be is said once.
 func (k *keeper) flush() {
 	k.mu.Lock()
-	s := k.waiting
+	s, no := k.waiting, k.taken
 	k.waiting = nil
 	k.mu.Unlock()
 	if s == nil {
@@ -119,7 +126,48 @@ func (k *keeper) flush() {
 		k.say("alarms would be forgotten at a restart", "error", err)
 	}
 	k.failing = err != nil
-	if err != nil && k.waiting == nil {
+	if err == nil {
+		k.saved = no
+	} else if k.waiting == nil {
 		k.waiting = s
 	}
+	if k.tried != nil {
+		close(k.tried)
+		k.tried = nil
+	}
+}
+
+var errUnsaved = errors.New("the alarms cannot be saved")
+
+// wait returns when what was taken before is saved, or cannot be: then with an error at
+// once. It returns the context's error if that ends first.
+func (k *keeper) wait(ctx context.Context) error {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	for want := k.taken; k.saved < want; {
+		if k.failing {
+			return errUnsaved
+		}
+		if k.tried == nil {
+			k.tried = make(chan struct{})
+		}
+		tried := k.tried
+		k.mu.Unlock()
+		select {
+		case <-tried:
+		case <-ctx.Done():
+		}
+		k.mu.Lock()
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+	}
+	return nil
+}
+
+// forgets reports whether the alarms would be forgotten at a restart.
+func (k *keeper) forgets() bool {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	return k.failing
 }

@@ -165,3 +165,49 @@ func TestADiskThatIsFull(t *testing.T) {
 		t.Errorf("said %d times, saved %d times", said, saved)
 	}
 }
+
+// Whoever announces an alarm waits until it is saved, and neither for a disk that cannot
+// take it nor beyond its own time.
+func TestWaitingForWhatIsSaved(t *testing.T) {
+	tests := map[string]struct {
+		takes time.Duration
+		err   error
+		waits time.Duration
+		ok    bool
+	}{
+		"a disk as it should be": {30 * time.Millisecond, nil, 30 * time.Millisecond, true},
+		"a full one":             {30 * time.Millisecond, errors.New("no space"), 30 * time.Millisecond, false},
+		"one that stalls":        {time.Minute, nil, 2 * time.Second, false},
+	}
+	for name, tt := range tests {
+		t.Run(name, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				k := &keeper{
+					take: func(time.Time, bool) analysis.Snapshot { return analysis.Snapshot{} },
+					save: func(string, analysis.Snapshot) error { time.Sleep(tt.takes); return tt.err },
+					say:  func(string, ...any) {},
+					wake: make(chan struct{}, 1),
+				}
+				running, stop := context.WithCancel(t.Context())
+				defer stop()
+				go func() { _ = k.run(running) }()
+				if err := k.wait(t.Context()); err != nil {
+					t.Errorf("with nothing to save: %v", err)
+				}
+				s := &status.Status{}
+				s.Assessment.Events = []analysis.Event{{Kind: analysis.AlarmChanged, Change: alarm.WasRaised}}
+				k.tick(s)
+				from := time.Now()
+				ctx, cancel := context.WithTimeout(t.Context(), 2*time.Second)
+				defer cancel()
+				if err := k.wait(ctx); (err == nil) != tt.ok || time.Since(from) != tt.waits {
+					t.Errorf("waited %v: %v", time.Since(from), err)
+				}
+				if k.forgets() != (tt.err != nil) {
+					t.Errorf("forgets: %v", k.forgets())
+				}
+				time.Sleep(tt.takes)
+			})
+		})
+	}
+}

@@ -25,6 +25,8 @@ type loop struct {
 	supply  func() status.Supply
 	trusted func(time.Time) bool
 	feed    *status.Feed
+	// impaired says what is wrong with the monitor itself; nil: nobody looks.
+	impaired func(at time.Duration, wall time.Time, trusted bool) string
 	// after is called with each tick's status, in order. It must not block.
 	after []func(*status.Status)
 
@@ -55,6 +57,10 @@ func (l *loop) run(ctx context.Context) error {
 
 func (l *loop) tick(now time.Time) {
 	f, taken := l.frames.frame(now)
+	wall, trusted := now.Round(0).Truncate(time.Millisecond), l.trusted(now)
+	if l.impaired != nil {
+		l.engine.Impaired(l.impaired(f.At, wall, trusted))
+	}
 	a := l.engine.Step(f)
 	doubt(&f, a.Doubts)
 	a.Alarms = slices.Clone(a.Alarms)
@@ -64,8 +70,8 @@ func (l *loop) tick(now time.Time) {
 	s := &status.Status{
 		Site:         l.site,
 		Seq:          l.seq,
-		Wall:         now.Round(0).Truncate(time.Millisecond),
-		ClockTrusted: l.trusted(now),
+		Wall:         wall,
+		ClockTrusted: trusted,
 		Frame:        f,
 		Taken:        wallTimes(taken),
 		Assessment:   a,

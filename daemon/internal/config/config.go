@@ -19,6 +19,7 @@ type Config struct {
 	Sensors  []Sensor
 	MQTT     MQTT
 	Web      Web
+	History  History
 }
 
 // Site names the furnace.
@@ -96,4 +97,18 @@ type MQTT struct {
 // Web says where pages and metrics are served.
 type Web struct {
 	Listen string
+}
+
+// History says what is kept of the past.
+type History struct {
+	// Off is set where nothing is kept.
+	Off bool
+	// Directory is where the file lies; empty: the state directory.
+	Directory string
+	// Period is what one row of it stands for; a whole number of them makes a minute.
+	Period time.Duration
+	// FullRate is how long every row is kept, Minutes how long their sums are.
+	FullRate, Minutes time.Duration
+	// Ceiling is the size above which the oldest goes before its time, bytes.
+	Ceiling int64
 }

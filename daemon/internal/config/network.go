@@ -109,6 +109,14 @@ func loopback(s string) error {
 	return nil
 }
 
+// directory checks the path of a directory, which is absolute likewise.
+func directory(s string) error {
+	if !path.IsAbs(s) || !printable(s) {
+		return fmt.Errorf("%q is no absolute path of a directory; it is like \"/var/lib/fluewright\"", s)
+	}
+	return nil
+}
+
 // file checks the path of a file. It is absolute because a service starts anywhere. The
 // text is not repeated: it may be the password itself.
 func file(s string) error {

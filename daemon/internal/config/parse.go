@@ -79,6 +79,7 @@ func bind(root *table) *Config {
 	c.Analysis.Timing = alarms(root.table("alarms"))
 	c.MQTT = mqtt(root.table("mqtt"), c.Site.Name)
 	c.Web = web(root.table("web"), c.MQTT)
+	c.History = history(root.table("history"))
 	root.done()
 	return c
 }

@@ -92,12 +92,13 @@ func TestDefault(t *testing.T) {
 
 				alarm.SensorImplausible: {Hold: 2 * time.Minute, ClearAfter: 2 * time.Minute},
 
-				alarm.ChimneyFire:    {Hold: 2 * time.Second, ClearAfter: 5 * time.Minute},
-				alarm.Runaway:        {Hold: 10 * time.Second, ClearAfter: 2 * time.Minute},
-				alarm.PlenumOverheat: {Hold: 10 * time.Second, ClearAfter: 2 * time.Minute},
-				alarm.BlowerStopped:  {Hold: 30 * time.Second, ClearAfter: 2 * time.Minute},
-				alarm.FlueRestricted: {Hold: time.Minute, ClearAfter: time.Hour},
-				alarm.RegulatorStuck: {Hold: 5 * time.Minute, ClearAfter: 10 * time.Minute},
+				alarm.ChimneyFire:     {Hold: 2 * time.Second, ClearAfter: 5 * time.Minute},
+				alarm.Runaway:         {Hold: 10 * time.Second, ClearAfter: 2 * time.Minute},
+				alarm.PlenumOverheat:  {Hold: 10 * time.Second, ClearAfter: 2 * time.Minute},
+				alarm.BlowerStopped:   {Hold: 30 * time.Second, ClearAfter: 2 * time.Minute},
+				alarm.FlueRestricted:  {Hold: time.Minute, ClearAfter: time.Hour},
+				alarm.MonitorImpaired: {Hold: time.Minute, ClearAfter: time.Minute},
+				alarm.RegulatorStuck:  {Hold: 5 * time.Minute, ClearAfter: 10 * time.Minute},
 			},
 			PlenumLimit: (200 - 32) / 1.8,
 		},
@@ -118,6 +119,9 @@ func TestDefault(t *testing.T) {
 		},
 		MQTT: config.MQTT{ClientID: "fluewright-furnace", Embedded: "127.0.0.1:1883"},
 		Web:  config.Web{Listen: "127.0.0.1:8080"},
+		History: config.History{
+			Period: time.Second, FullRate: 200 * 24 * time.Hour, Minutes: 3650 * 24 * time.Hour, Ceiling: 1_000_000_000,
+		},
 	}
 	if diff := cmp.Diff(want, config.Default(), cmpopts.EquateApprox(0, 1e-4)); diff != "" {
 		t.Errorf("defaults (-want +got):\n%s", diff)

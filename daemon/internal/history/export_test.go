@@ -15,6 +15,17 @@ func (s *Store) Turn() {
 	}
 }
 
+// CommitUnsealed writes what there is though a block that is over is not sealed yet, as
+// when it ends while the file is being opened.
+func (s *Store) CommitUnsealed() error {
+	s.writing.Lock()
+	defer s.writing.Unlock()
+	if err := s.attach(); err != nil {
+		return err
+	}
+	return s.commit(s.gather(false))
+}
+
 // Version is the newest of the schema.
 var Version = len(migrations)
 

@@ -21,6 +21,9 @@ const (
 
 var states = [...]string{"opening", "fine", "slow", "full", "read-only", "failing", "damaged"}
 
+// States lists all states.
+func States() []State { return []State{Opening, Fine, Slow, Full, ReadOnly, Failing, Damaged} }
+
 // String returns the state's name.
 func (s State) String() string {
 	if int(s) < len(states) {
@@ -43,6 +46,8 @@ type Health struct {
 	Bytes, UsedBytes int64
 	// LastCommit is when something was last written with success; zero if never.
 	LastCommit time.Time
+	// Failures counts attempts to write that failed.
+	Failures uint64
 	// Pending counts rows that are in memory alone, PendingEvents events.
 	Pending, PendingEvents int
 	// Dropped counts rows, and Lost events, that memory could not hold.

@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"os"
 	"slices"
 	"time"
 
@@ -236,6 +237,7 @@ func (s *Store) committed(b batch) {
 	for _, p := range b.moved {
 		s.w.written[placeKey{p.Run, p.From}] = p
 	}
+	file, err := os.Stat(s.health.Path)
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	m := &s.mem
@@ -254,6 +256,9 @@ func (s *Store) committed(b batch) {
 	}
 	s.health.State, s.health.Err = Fine, nil
 	s.health.LastCommit = time.Now()
+	if err == nil {
+		s.health.Bytes = file.Size()
+	}
 }
 
 // fail says once what is wrong, and ends the waiting of those who must not wait for it.
@@ -265,6 +270,7 @@ func (s *Store) fail(err error) error {
 		s.o.Log.Error("history cannot be written, and is kept in memory", "file", s.health.Path, "state", state.String(), "error", err)
 	}
 	s.health.State, s.health.Err = state, err
+	s.health.Failures++
 	s.resolve(s.seq, err)
 	return err
 }

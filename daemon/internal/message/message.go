@@ -77,6 +77,11 @@ func detail(s alarm.Status, a analysis.Account, wall func(time.Duration) time.Ti
 			return ": it came at once, something may have fallen into it"
 		}
 		return ""
+	case alarm.MonitorImpaired:
+		if what := impairments[s.Fault].what; what != "" {
+			return ": " + what
+		}
+		return ": " + s.Fault
 	case alarm.SensorLost, alarm.SensorImplausible:
 		if title := sensors.Code(s.Fault).Info().Title; title != "" {
 			return ": " + title
@@ -111,6 +116,10 @@ func firstAction(s alarm.Status, a analysis.Account, d alarm.Declaration) string
 		action = hint + " " + action
 	}
 	switch {
+	case s.Key.Name == alarm.MonitorImpaired:
+		if help := impairments[s.Fault].help; help != "" {
+			action += " " + help
+		}
 	case s.Key.Name == alarm.Spillage && a.ColdFlue:
 		action += " " + warmTheFlue
 	case s.Key.Name == alarm.FlueRestricted && a.Sudden:

@@ -51,6 +51,10 @@ func TestAlarm(t *testing.T) {
 	peace.Condition = alarm.Gone
 	lesser := low
 	lesser.State, lesser.Condition, lesser.SuppressedBy = alarm.Suppressed, alarm.Holds, alarm.Spillage
+	full := raised(alarm.MonitorImpaired, frame.Count)
+	full.Fault = message.HistoryFull
+	odd := full
+	odd.Fault = "odd"
 	away := raised(alarm.Runaway, frame.Flue)
 	away.Value, away.Limit = 500, 538
 	tests := []struct {
@@ -68,6 +72,8 @@ func TestAlarm(t *testing.T) {
 		{lost, "flue: no reading: thermocouple open", "Check the thermocouple's screws"},
 		{out, "flue: the reading cannot be right: it reads the room beside a fire: the probe seems to be out of its place", "Put the probe back"},
 		{stale, "flue: no reading: stale", "Watch the fire yourself"},
+		{full, "the monitor does not work as it should: the storage is full, and what happens is kept in memory alone", "Watch the fire yourself until the monitor is right again. Make room"},
+		{odd, "the monitor does not work as it should: odd", "Watch the fire yourself"},
 	}
 	for _, tt := range tests {
 		m, a := message.Alarm(tt.status, analysis.Account{}, clock, si{})

@@ -12,6 +12,7 @@ import (
 	"fluewright/analysis/alarm"
 	"fluewright/analysis/burn"
 	"fluewright/analysis/frame"
+	"fluewright/daemon/internal/history"
 	"fluewright/daemon/internal/status"
 	"fluewright/daemon/internal/verdict"
 )
@@ -75,6 +76,28 @@ func (c *collector) Collect(ch chan<- prometheus.Metric) {
 	out.put(mqttFailed, float64(m.Failed))
 	out.put(mqttDropped, float64(m.Dropped))
 	out.put(mqttPending, float64(m.Pending))
+	if c.o.History != nil {
+		past(out, c.o.History())
+	}
+}
+
+// past writes how the history does.
+func past(out sink, h history.Health) {
+	for _, s := range history.States() {
+		out.flag(historyState, s == h.State, s.String())
+	}
+	out.put(historyBytes, float64(h.Bytes))
+	out.put(historyUsed, float64(h.UsedBytes))
+	if !h.LastCommit.IsZero() {
+		out.put(historyCommit, seconds(h.LastCommit))
+	}
+	out.put(historyErrors, float64(h.Failures))
+	out.put(historyRows, float64(h.Pending))
+	out.put(historyEvents, float64(h.PendingEvents))
+	out.put(historyDropped, float64(h.Dropped))
+	out.put(historyLost, float64(h.Lost))
+	out.put(historyTrimmed, float64(h.Trimmed))
+	out.put(historyUnreadable, float64(h.Unreadable))
 }
 
 // readings writes the channels. When the loop stands still, what it last read is stale

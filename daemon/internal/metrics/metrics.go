@@ -16,6 +16,7 @@ import (
 
 	"fluewright/analysis/alarm"
 	"fluewright/analysis/frame"
+	"fluewright/daemon/internal/history"
 	"fluewright/daemon/internal/mqtt"
 	"fluewright/daemon/internal/status"
 )
@@ -33,6 +34,8 @@ type Options struct {
 	StaleAfter time.Duration
 	// MQTT returns the publisher's counters.
 	MQTT func() mqtt.Stats
+	// History returns how the history does; nil where none is kept: it has no series then.
+	History func() history.Health
 	// Loop returns how punctual the sampling loop is.
 	Loop func() Loop
 }
@@ -136,4 +139,16 @@ var (
 	mqttFailed    = counter("mqtt_messages_failed_total", "Messages that the MQTT broker did not acknowledge before the connection went; they are sent again.")
 	mqttDropped   = counter("mqtt_messages_dropped_total", "Messages given up because too many waited.")
 	mqttPending   = gauge("mqtt_messages_pending", "Messages that wait for the MQTT broker or its acknowledgement.")
+
+	historyState      = gauge("history_state", "1 for how the history's file does, 0 for the others.", "state")
+	historyBytes      = gauge("history_file_bytes", "Size of the history's file when it was last written.")
+	historyUsed       = gauge("history_used_bytes", "The part of the history's file that holds something; 0 until it is first tidied.")
+	historyCommit     = gauge("history_last_commit_timestamp_seconds", "When the history was last written with success, by the wall clock. Absent before that.")
+	historyErrors     = counter("history_write_errors_total", "Attempts to write the history that failed.")
+	historyRows       = gauge("history_rows_pending", "Rows of readings that are in memory alone.")
+	historyEvents     = gauge("history_events_pending", "Alarms, burns and other events that are in memory alone.")
+	historyDropped    = counter("history_rows_dropped_total", "Rows lost because memory could not hold them until they were written.")
+	historyLost       = counter("history_events_lost_total", "Events lost because memory could not hold them until they were written.")
+	historyTrimmed    = counter("history_rows_trimmed_total", "Rows that went before their time because the file was at its ceiling.")
+	historyUnreadable = counter("history_rows_unreadable_total", "Rows of the file that were found damaged and left out.")
 )

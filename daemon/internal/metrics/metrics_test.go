@@ -2,6 +2,7 @@ package metrics
 
 import (
 	"bytes"
+	"errors"
 	"flag"
 	"io"
 	"net/http/httptest"
@@ -19,6 +20,7 @@ import (
 
 	"fluewright/analysis/alarm"
 	"fluewright/analysis/frame"
+	"fluewright/daemon/internal/history"
 	"fluewright/daemon/internal/mqtt"
 	"fluewright/daemon/internal/status"
 	"fluewright/daemon/internal/status/statustest"
@@ -34,6 +36,12 @@ func options() Options {
 		StaleAfter: 5 * time.Second,
 		MQTT: func() mqtt.Stats {
 			return mqtt.Stats{Connected: true, Connects: 2, Published: 941, Failed: 3, Dropped: 1, Pending: 4}
+		},
+		History: func() history.Health {
+			return history.Health{
+				State: history.Full, Err: errors.New("no space"), Bytes: 81_920_000, UsedBytes: 80_000_000,
+				LastCommit: time.UnixMilli(1768681199250), Failures: 5, Pending: 61, PendingEvents: 2, Dropped: 7, Lost: 1, Trimmed: 9, Unreadable: 3,
+			}
 		},
 		Loop: func() Loop { return Loop{Late: 2, Lateness: 3 * time.Millisecond} },
 	}
@@ -165,9 +173,9 @@ func TestPromtool(t *testing.T) {
 // linter of the library let _pa, _percent and _hectopascals pass.
 func TestNames(t *testing.T) {
 	endings := []string{
-		"_celsius", "_pascals", "_seconds", "_total", "_info",
+		"_celsius", "_pascals", "_seconds", "_total", "_info", "_bytes",
 		// Pure states, 0 or 1, and one plain count.
-		"_quality", "_up", "_active", "_alarms", "_judged", "_phase", "_synchronized", "_connected", "_pending",
+		"_quality", "_up", "_active", "_alarms", "_judged", "_phase", "_state", "_synchronized", "_connected", "_pending",
 	}
 	help := make(map[string]string)
 	for name, s := range moments() {

@@ -9,6 +9,7 @@ package mqtt
 
 import (
 	"cmp"
+	"context"
 	"crypto/tls"
 	"crypto/x509"
 	"encoding/json"
@@ -52,6 +53,11 @@ type Options struct {
 	// Units are what the evidence for causes is written in.
 	Units words.Units
 
+	// Durable waits until what was known when it was called would outlast a cut of the power,
+	// or cannot: what is said of alarms waits for it, for announceWithin at most. The others
+	// do not. nil: nothing is kept.
+	Durable func(context.Context) error
+
 	// The intervals are on the frames' clock. Zero takes the default: a state and a pack
 	// each minute, with a sample each 10 s.
 	StateEvery, PackEvery, SampleEvery time.Duration
@@ -75,6 +81,8 @@ type Publisher struct {
 	queue   queue
 	latest  *status.Status
 	events  uint64 // numbered so far
+	gate    uint64 // behind which waits what is said of alarms and events
+	slow    bool   // an alarm was announced before it was durable, and that was said
 	told    map[alarm.Key]told
 	state   outlook
 	samples []sample
@@ -196,6 +204,7 @@ func (p *Publisher) Offer(s *status.Status) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.latest = s
+	p.hold(s)
 	urgent := p.offerAlarms(s)
 	for _, e := range s.Assessment.Events {
 		switch {
@@ -206,7 +215,7 @@ func (p *Publisher) Offer(s *status.Status) {
 		}
 		p.events++
 		n := p.events
-		p.queue.add(&message{class: events, topic: p.topic("event"), body: func(latest *status.Status) ([]byte, error) {
+		p.queue.add(&message{class: events, topic: p.topic("event"), gate: p.gate, body: func(latest *status.Status) ([]byte, error) {
 			return p.event(n, e, latest)
 		}})
 		urgent = urgent || e.Kind == analysis.AlarmChanged
@@ -243,7 +252,7 @@ func (p *Publisher) unknown(a alarm.Status) bool {
 func (p *Publisher) tell(a alarm.Status, account analysis.Account) {
 	p.told[a.Key] = tellable(a, &account)
 	p.queue.add(&message{
-		class: alarms, topic: p.topic("alarm/" + a.Key.String()), retained: true, newest: true,
+		class: alarms, topic: p.topic("alarm/" + a.Key.String()), retained: true, newest: true, gate: p.gate,
 		body: func(latest *status.Status) ([]byte, error) {
 			return json.Marshal(p.condition(a, &account, latest, latest.Frame.At))
 		},

@@ -33,12 +33,16 @@ type message struct {
 	// is known by then.
 	body func(latest *status.Status) ([]byte, error)
 	sent bool // in the broker's hands, not acknowledged
+	// gate is that behind which it waits: see queue.open.
+	gate uint64
 }
 
 // queue holds messages until they are acknowledged. Those of one class keep their order.
 type queue struct {
 	lists   [classes][]*message
 	dropped uint64
+	// open is the last gate that was opened: messages behind a later one wait.
+	open uint64
 }
 
 // add puts m at the end, or in the place of an unsent one that it makes needless.
@@ -59,10 +63,11 @@ func (q *queue) add(m *message) {
 	q.lists[m.class] = append(list, m)
 }
 
-// next returns the message to send next, nil when none waits, and counts it as sent.
+// next returns the message to send next, nil when none may go, and counts it as sent.
+// Gates come in the order of the messages, so that none overtakes another of its class.
 func (q *queue) next() *message {
 	for _, list := range q.lists {
-		if i := slices.IndexFunc(list, func(m *message) bool { return !m.sent }); i >= 0 {
+		if i := slices.IndexFunc(list, func(m *message) bool { return !m.sent && m.gate <= q.open }); i >= 0 {
 			list[i].sent = true
 			return list[i]
 		}

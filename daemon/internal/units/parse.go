@@ -57,6 +57,16 @@ var (
 		{"min", 0, 60, 1},
 		{"h", 0, 3600, 1},
 	}}
+	span = dimension{name: "span of time", units: []unit{
+		{"days", 0, 86400, 1},
+		{"day", 0, 86400, 1},
+		{"years", 0, 365 * 86400, 1},
+		{"year", 0, 365 * 86400, 1},
+	}}
+	size = dimension{name: "size", units: []unit{
+		{"MB", 0, 1e6, 1},
+		{"GB", 0, 1e9, 1},
+	}}
 	power = dimension{name: "power", units: []unit{
 		{"Btu/h", 0, JoulesPerBtu, 3600},
 		{"kW", 0, 1000, 1},
@@ -90,8 +100,16 @@ func ParseFrequency(text string) (float64, error) { return frequency.parse(text)
 func ParseResistance(text string) (float64, error) { return resistance.parse(text) }
 
 // ParseDuration returns a time: "500 ms", "90 s", "10 min", "2 h".
-func ParseDuration(text string) (time.Duration, error) {
-	s, err := duration.parse(text)
+func ParseDuration(text string) (time.Duration, error) { return duration.time(text) }
+
+// ParseSpan returns a long time: "200 days", "10 years" of 365 days.
+func ParseSpan(text string) (time.Duration, error) { return span.time(text) }
+
+// ParseSize returns bytes: "500 MB", "1 GB", of a million and a thousand million.
+func ParseSize(text string) (float64, error) { return size.parse(text) }
+
+func (d *dimension) time(text string) (time.Duration, error) {
+	s, err := d.parse(text)
 	if err != nil {
 		return 0, err
 	}

@@ -55,6 +55,8 @@ func TestParseGivesSI(t *testing.T) {
 		{"60 Hz", units.ParseFrequency, 60, 0},
 		{"100 Ohm", units.ParseResistance, 100, 0},
 		{"49.9 Ω", units.ParseResistance, 49.9, 0},
+		{"1.5 GB", units.ParseSize, 1.5e9, 0},
+		{"50 MB", units.ParseSize, 50e6, 0},
 		{"  12   Pa ", units.ParsePressure, 12, 0},
 	}
 	for _, tt := range tests {
@@ -82,6 +84,20 @@ func TestParseDuration(t *testing.T) {
 		got, err := units.ParseDuration(text)
 		if err != nil || got != want {
 			t.Errorf("%q: got %v, %v, want %v", text, got, err, want)
+		}
+	}
+}
+
+func TestParseSpan(t *testing.T) {
+	const day = 24 * time.Hour
+	for text, want := range map[string]time.Duration{"200 days": 200 * day, "1 day": day, "10 years": 3650 * day, "1 year": 365 * day} {
+		if got, err := units.ParseSpan(text); err != nil || got != want {
+			t.Errorf("%q: got %v, %v, want %v", text, got, err, want)
+		}
+	}
+	for _, text := range []string{"400 years", "10 min", "10 h"} {
+		if got, err := units.ParseSpan(text); err == nil {
+			t.Errorf("%q is accepted as %v", text, got)
 		}
 	}
 }

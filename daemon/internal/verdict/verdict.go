@@ -25,7 +25,7 @@ type Level uint8
 const (
 	Checking Level = iota // too early to tell
 	Blind                 // a reading is missing: it cannot be told
-	Alarm                 // a hazard stands
+	Alarm                 // a hazard stands, or the monitor itself is not well
 	Well                  // every alarm is judged and normal, and no reading is missing
 )
 
@@ -77,7 +77,7 @@ func (site Site) Judge(s *status.Status, silence time.Duration) Verdict {
 			v.Headline += " When it last could see: " + sentence(message)
 			v.Action = action
 		}
-	case len(v.Standing) > 0:
+	case len(v.Standing) > 0 && !aboutMonitor(v.Standing[0]):
 		site.standing(&v, s)
 	case len(v.Missing) > 0:
 		if starting(s, v.Missing) {
@@ -91,7 +91,22 @@ func (site Site) Judge(s *status.Status, silence time.Duration) Verdict {
 	default:
 		judged(&v, s)
 	}
+	if silence == 0 && len(v.Standing) > 0 && aboutMonitor(v.Standing[0]) {
+		site.impaired(&v, s)
+	}
 	return v
+}
+
+// impaired words the verdict where the monitor itself is all that something is wrong with:
+// it still watches, and what it sees or does not see of the fire goes before.
+func (site Site) impaired(v *Verdict, s *status.Status) {
+	message, action := site.Render(v.Standing[0], s)
+	if v.Level == Well {
+		v.Level, v.Action = Alarm, action
+		v.Headline = "Alarm: " + sentence(message)
+		return
+	}
+	v.Headline += " Also: " + sentence(message)
 }
 
 // standing words the verdict while an alarm stands. Sensors that are lost or say what
@@ -126,6 +141,8 @@ func judged(v *Verdict, s *status.Status) {
 	var blind, unjudged, shelved []string
 	for _, st := range a.Alarms {
 		switch {
+		case aboutMonitor(st) && stands(st):
+			// impaired says it.
 		case st.Blind && st.State != alarm.Unjudged:
 			blind = append(blind, Name(st.Key))
 		case st.State == alarm.Normal, st.State == alarm.Returned:
@@ -208,13 +225,15 @@ func starting(s *status.Status, missing []frame.Channel) bool {
 func Standing(all []alarm.Status) []alarm.Status {
 	var out []alarm.Status
 	for _, a := range all {
-		if a.State.Standing() || shelved(a) {
+		if stands(a) {
 			out = append(out, a)
 		}
 	}
 	rank := func(a alarm.Status) int {
 		switch {
 		case shelved(a):
+			return 3
+		case aboutMonitor(a):
 			return 2
 		case aboutSensor(a):
 			return 1
@@ -233,6 +252,13 @@ func aboutSensor(a alarm.Status) bool {
 	d, _ := alarm.Declared(a.Key.Name)
 	return d.Monitor
 }
+
+// aboutMonitor reports whether the alarm is of what becomes of warnings, and not of what
+// the monitor sees.
+func aboutMonitor(a alarm.Status) bool { return a.Key.Name == alarm.MonitorImpaired }
+
+// stands reports whether the alarm stands, put aside or not.
+func stands(a alarm.Status) bool { return a.State.Standing() || shelved(a) }
 
 // shelved reports whether a person has put the alarm aside and its condition holds.
 func shelved(a alarm.Status) bool { return a.State == alarm.Shelved && a.Silenced() }

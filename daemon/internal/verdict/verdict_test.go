@@ -38,6 +38,7 @@ func calm() *status.Status {
 	for _, k := range []alarm.Key{
 		key(alarm.Overheat, frame.Flue), key(alarm.Spillage, frame.Count), key(alarm.DraftLow, frame.Count),
 		key(alarm.SensorLost, frame.Flue), key(alarm.SensorLost, frame.Draft), key(alarm.SensorImplausible, frame.Flue),
+		key(alarm.MonitorImpaired, frame.Count),
 	} {
 		s.Assessment.Alarms = append(s.Assessment.Alarms, alarm.Status{Key: k, Priority: alarm.High, State: alarm.Normal})
 	}
@@ -121,6 +122,32 @@ func TestJudge(t *testing.T) {
 		{"suppressed is not well", func(s *status.Status) {
 			s.Assessment.Alarms[2].State, s.Assessment.Alarms[2].Condition = alarm.Suppressed, alarm.Holds
 		}, 0, verdict.Checking, "Checking", "Watch"},
+		{"the monitor itself", func(s *status.Status) {
+			raise(s, 6, 0)
+		}, 0, verdict.Alarm, "Alarm: monitor impaired is wrong.", "Act on monitor impaired."},
+		{"the monitor itself, shelved", func(s *status.Status) {
+			s.Assessment.Alarms[6].State, s.Assessment.Alarms[6].Condition = alarm.Shelved, alarm.Holds
+		}, 0, verdict.Alarm, "Alarm: monitor impaired is wrong.", "Act on monitor impaired."},
+		{"a hazard comes before the monitor itself", func(s *status.Status) {
+			raise(s, 6, 0)
+			raise(s, 0, time.Minute)
+		}, 0, verdict.Alarm, "2 alarms. First: overheat (flue) is wrong.", "Act on overheat (flue)."},
+		{"a lost sensor comes before the monitor itself", func(s *status.Status) {
+			raise(s, 6, 0)
+			raise(s, 3, time.Minute)
+		}, 0, verdict.Blind, "Blind: sensor lost (flue) is wrong.", "Act on sensor lost (flue)."},
+		{"a reading is gone beside the monitor itself", func(s *status.Status) {
+			raise(s, 6, 0)
+			lose(s, frame.Flue)
+		}, 0, verdict.Blind, "Blind: no reading of flue. Also: monitor impaired is wrong.", "Watch"},
+		{"nobody can tell beside the monitor itself", func(s *status.Status) {
+			raise(s, 6, 0)
+			s.Assessment.Alarms[1].Blind = true
+		}, 0, verdict.Blind, "Blind: cannot judge spillage. Also: monitor impaired is wrong.", "Watch"},
+		{"too early to tell beside the monitor itself", func(s *status.Status) {
+			raise(s, 6, 0)
+			s.Assessment.Alarms[1].State = alarm.Unjudged
+		}, 0, verdict.Checking, "Checking: the readings are there, but for too short a time to judge them. Also: monitor impaired is wrong.", "Watch"},
 		{"phase not known", func(s *status.Status) { s.Assessment.Phase = burn.Unknown }, 0, verdict.Checking, "Checking", "Watch"},
 		{"no alarms are judged at all", func(s *status.Status) { s.Assessment.Alarms = nil }, 0, verdict.Checking, "Checking", "Watch"},
 		{"the first reading is due", func(s *status.Status) {

@@ -1,0 +1,147 @@
+package app
+
+import (
+	"sync/atomic"
+	"time"
+
+	"fluewright/daemon/internal/history"
+	"fluewright/daemon/internal/message"
+	"fluewright/daemon/internal/mqtt"
+)
+
+// All of these are judgement, except where noted.
+const (
+	// undelivered is how long the broker may take nothing while something waits: then
+	// telemetry begins to be lost, at a pack a minute of which 30 can wait.
+	undelivered = 30 * time.Minute
+	// lossTold is how long the loss of a message is worth an alarm.
+	lossTold = 10 * time.Minute
+	// slowTold is how long a storage that has stalled counts as one that does.
+	slowTold = 10 * time.Minute
+	// clockUnset is how long the clock may be without synchronisation: the time services
+	// in use try every few minutes to hours.
+	clockUnset = 24 * time.Hour
+	// clockStep is more than a leap second and less than whatever makes two records seem
+	// to be in the other order.
+	clockStep = 2 * time.Second
+	// jumpsWithin is the time in which the third step makes a clock one that jumps. One
+	// may be a person, and two are that person's mistake.
+	jumpsWithin = time.Hour
+)
+
+// watchman judges once a tick whether the monitor itself does as it should. The loop alone
+// calls it.
+type watchman struct {
+	history  func() history.Health // nil where none is kept
+	forgets  func() bool           // whether alarms cannot be saved; nil where they are not kept
+	delivery func() mqtt.Stats
+	// ownClock says that the wall clock is this computer's: a bench's time is nobody's.
+	ownClock bool
+	// late is set by whoever waited in vain for the storage.
+	late atomic.Bool
+
+	begun     bool
+	slow      moment // the storage last stalled
+	published uint64
+	progress  time.Duration // the broker last took something, or nothing waited
+	dropped   uint64
+	loss      moment // a message was last given up
+	trusted   bool
+	set       time.Duration // the clock was last known to be right
+	offset    time.Duration // of the wall clock from the frames'
+	steps     [3]moment     // the latest, oldest first
+}
+
+// moment is a time on the frames' clock; its zero value is never.
+type moment struct {
+	at   time.Duration
+	some bool
+}
+
+func (m moment) within(d, now time.Duration) bool { return m.some && now-m.at < d }
+
+// step returns what is wrong at the tick at, most urgent first, empty if nothing is.
+func (w *watchman) step(at time.Duration, wall time.Time, trusted bool) string {
+	if !w.begun {
+		w.begun = true
+		w.progress, w.set, w.offset, w.trusted = at, at, since1970(wall)-at, trusted
+	}
+	down, losing := w.judgeDelivery(at)
+	past := w.judgeHistory(at)
+	clock := w.judgeClock(at, wall, trusted)
+	switch {
+	case down:
+		return message.DeliveryDown
+	case past != "":
+		return past
+	case w.forgets != nil && w.forgets():
+		return message.AlarmsUnsaved
+	case losing:
+		return message.DeliveryLosing
+	}
+	return clock
+}
+
+func (w *watchman) judgeDelivery(at time.Duration) (down, losing bool) {
+	s := w.delivery()
+	if s.Pending == 0 || s.Published != w.published {
+		w.progress, w.published = at, s.Published
+	}
+	if s.Dropped != w.dropped {
+		w.loss, w.dropped = moment{at, true}, s.Dropped
+	}
+	return at-w.progress >= undelivered, w.loss.within(lossTold, at)
+}
+
+func (w *watchman) judgeHistory(at time.Duration) string {
+	if w.history == nil {
+		return ""
+	}
+	h := w.history()
+	if w.late.Swap(false) || h.State == history.Slow {
+		w.slow = moment{at, true}
+	}
+	switch h.State {
+	case history.Full:
+		return message.HistoryFull
+	case history.ReadOnly:
+		return message.HistoryReadOnly
+	case history.Failing:
+		return message.HistoryFailing
+	case history.Damaged:
+		return message.HistoryDamaged
+	}
+	switch {
+	case w.slow.within(slowTold, at):
+		return message.HistorySlow
+	case !h.Impaired():
+		return ""
+	case h.SetAside != "" && h.Dropped == 0 && h.Lost == 0:
+		return message.HistoryDamaged
+	}
+	return message.HistoryLost
+}
+
+func (w *watchman) judgeClock(at time.Duration, wall time.Time, trusted bool) string {
+	if !w.ownClock {
+		return ""
+	}
+	offset := since1970(wall) - at
+	// A clock that is set right for the first time is none that jumps.
+	if (offset-w.offset).Abs() > clockStep && (w.trusted || !trusted) {
+		w.steps = [3]moment{w.steps[1], w.steps[2], {at, true}}
+	}
+	w.offset, w.trusted = offset, trusted
+	if trusted {
+		w.set = at
+	}
+	switch {
+	case w.steps[0].within(jumpsWithin, at):
+		return message.ClockJumping
+	case at-w.set >= clockUnset:
+		return message.ClockUnset
+	}
+	return ""
+}
+
+func since1970(t time.Time) time.Duration { return time.Duration(t.UnixNano()) }

@@ -1,0 +1,138 @@
+package app
+
+import (
+	"testing"
+	"time"
+
+	"fluewright/analysis"
+	"fluewright/analysis/alarm"
+	"fluewright/analysis/frame"
+	"fluewright/daemon/internal/history"
+	"fluewright/daemon/internal/message"
+	"fluewright/daemon/internal/mqtt"
+	"fluewright/daemon/internal/units"
+)
+
+// duty is a watchman with what it looks at, at a tick a second.
+type duty struct {
+	watchman
+	health  history.Health
+	stats   mqtt.Stats
+	unsaved bool
+	flows   bool // the broker takes messages
+	wall    time.Time
+	trusted bool
+	at      time.Duration
+	said    string
+}
+
+func newDuty() *duty {
+	d := &duty{flows: true, trusted: true, wall: time.Date(2026, 1, 17, 20, 0, 0, 0, time.UTC)}
+	d.health.State = history.Fine
+	d.watchman = watchman{
+		history: func() history.Health { return d.health }, delivery: func() mqtt.Stats { return d.stats },
+		forgets: func() bool { return d.unsaved }, ownClock: true,
+	}
+	d.stats.Pending = 3
+	d.run(time.Second)
+	return d
+}
+
+func (d *duty) run(lasts time.Duration) {
+	for range int(lasts / time.Second) {
+		if d.flows {
+			d.stats.Published++
+		}
+		d.said = d.step(d.at, d.wall.Add(d.at), d.trusted)
+		d.at += time.Second
+	}
+}
+
+func TestTheWatchman(t *testing.T) {
+	tests := map[string]struct {
+		do   func(*duty)
+		says string
+	}{
+		"all is well":   {func(d *duty) { d.run(48 * time.Hour) }, ""},
+		"just begun":    {func(d *duty) { d.health.State = history.Opening }, ""},
+		"full":          {func(d *duty) { d.health.State = history.Full }, message.HistoryFull},
+		"read-only":     {func(d *duty) { d.health.State = history.ReadOnly }, message.HistoryReadOnly},
+		"errors":        {func(d *duty) { d.health.State = history.Failing }, message.HistoryFailing},
+		"damaged":       {func(d *duty) { d.health.State = history.Damaged }, message.HistoryDamaged},
+		"slow":          {func(d *duty) { d.health.State = history.Slow }, message.HistorySlow},
+		"slow at times": {func(d *duty) { d.late.Store(true); d.run(5 * time.Minute) }, message.HistorySlow},
+		"slow once":     {func(d *duty) { d.late.Store(true); d.run(11 * time.Minute) }, ""},
+		"no history":    {func(d *duty) { d.history = nil }, ""},
+		"unsaved":       {func(d *duty) { d.unsaved = true }, message.AlarmsUnsaved},
+
+		"the broker is away for a while": {func(d *duty) { d.flows = false; d.run(29 * time.Minute) }, ""},
+		"the broker is away":             {func(d *duty) { d.flows = false; d.run(30 * time.Minute) }, message.DeliveryDown},
+		"the broker is back": {func(d *duty) {
+			d.flows = false
+			d.run(time.Hour)
+			d.flows = true
+		}, ""},
+		"nothing to send": {func(d *duty) { d.flows, d.stats.Pending = false, 0; d.run(3 * time.Hour) }, ""},
+		"messages are lost": {func(d *duty) {
+			d.stats.Dropped = 7
+			d.run(9 * time.Minute)
+		}, message.DeliveryLosing},
+		"messages were lost": {func(d *duty) {
+			d.stats.Dropped = 7
+			d.run(11 * time.Minute)
+		}, ""},
+		"nobody is told, and that goes before the history": {func(d *duty) {
+			d.health.State, d.flows = history.Full, false
+			d.run(time.Hour)
+		}, message.DeliveryDown},
+
+		"never set":          {func(d *duty) { d.trusted = false; d.run(24 * time.Hour) }, message.ClockUnset},
+		"not set yet":        {func(d *duty) { d.trusted = false; d.run(23 * time.Hour) }, ""},
+		"set at last":        {func(d *duty) { d.trusted = false; d.run(30 * time.Hour); d.trusted = true }, ""},
+		"set by hand, again": {func(d *duty) { d.jump(2) }, ""},
+		"jumps":              {func(d *duty) { d.jump(3) }, message.ClockJumping},
+		"jumped":             {func(d *duty) { d.jump(3); d.run(time.Hour) }, ""},
+		"a bench's clock":    {func(d *duty) { d.ownClock, d.trusted = false, false; d.jump(3); d.run(30 * time.Hour) }, ""},
+		"set for the first time": {func(d *duty) {
+			d.trusted = false
+			d.jump(2)
+			d.trusted = true
+			d.jump(1)
+		}, ""},
+	}
+	for name, tt := range tests {
+		t.Run(name, func(t *testing.T) {
+			d := newDuty()
+			tt.do(d)
+			d.run(time.Second)
+			if d.said != tt.says {
+				t.Errorf("says %q, want %q", d.said, tt.says)
+			}
+		})
+	}
+}
+
+// jump steps the clock, a minute apart.
+func (d *duty) jump(times int) {
+	for range times {
+		d.wall = d.wall.Add(-10 * time.Second)
+		d.run(time.Minute)
+	}
+}
+
+// Whatever the watchman says has words.
+func TestEveryImpairmentHasWords(t *testing.T) {
+	for _, code := range []string{
+		message.HistorySlow, message.HistoryFull, message.HistoryReadOnly, message.HistoryFailing, message.HistoryDamaged, message.HistoryLost,
+		message.AlarmsUnsaved, message.DeliveryDown, message.DeliveryLosing, message.ClockJumping, message.ClockUnset,
+	} {
+		a := alarm.Status{Key: alarm.Key{Name: alarm.MonitorImpaired, Channel: frame.Count}, State: alarm.Raised, Fault: code}
+		bare := a
+		bare.Fault = "none"
+		says, advise := message.Alarm(a, analysis.Account{}, time.Now().Add, units.SI)
+		_, plain := message.Alarm(bare, analysis.Account{}, time.Now().Add, units.SI)
+		if says == "the monitor does not work as it should: "+code || advise == plain {
+			t.Errorf("%s: %q, %q", code, says, advise)
+		}
+	}
+}
