@@ -1,0 +1,213 @@
+package history
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"iter"
+	"math"
+	"time"
+
+	"fluewright/analysis/frame"
+)
+
+// Row is all channels at one moment.
+type Row struct {
+	At   time.Time
+	Sure bool  // At is tied to a synchronised clock
+	Run  int64 // of the program
+	// Values are in °C and Pa, NaN where Quality is not usable.
+	Values  frame.Values
+	Quality [frame.Count]frame.Quality
+}
+
+// pageSpan is how much is read at once: little enough that the writer never waits long.
+const pageSpan = 6 * blockMS
+
+// Rows goes through all rows from from to before to at full rate, in the order of time, an
+// hour of a run in memory at once. It ends with the first error.
+func (s *Store) Rows(ctx context.Context, from, to time.Time) iter.Seq2[Row, error] {
+	return func(yield func(Row, error) bool) {
+		s.mu.Lock()
+		all := stretches(s.line(), from.UnixMilli(), to.UnixMilli())
+		s.mu.Unlock()
+		for _, st := range all {
+			lo := st.begin(0)
+			for page := lo / pageSpan * pageSpan; page < st.hi; page += pageSpan {
+				rows, err := s.page(ctx, st.place.Run, page)
+				if err != nil {
+					yield(Row{}, fmt.Errorf("read history: %w", err))
+					return
+				}
+				for i := range rows {
+					if ms := rows[i].ms; ms >= lo && ms < st.hi && !yield(st.row(&rows[i]), nil) {
+						return
+					}
+				}
+			}
+		}
+	}
+}
+
+func (s *stretch) row(r *row) Row {
+	out := Row{At: time.UnixMilli(s.place.At(r.ms)).UTC(), Sure: s.place.Sure, Run: s.place.Run, Quality: r.quality}
+	for c := range out.Values {
+		out.Values[c] = math.NaN()
+		if r.quality[c] >= frame.Suspect {
+			out.Values[c] = value(frame.Channel(c), float64(r.counts[c]))
+		}
+	}
+	return out
+}
+
+// page reads the rows of one run from the moment ms on.
+func (s *Store) page(ctx context.Context, run, ms int64) (rows []row, err error) {
+	err = s.view(ctx, func(v snapshot) error {
+		if v.conn != nil {
+			stored, err := list(ctx, v.conn, scanStored, "SELECT id, body FROM chunks WHERE id >= ? AND id < ? ORDER BY id",
+				run<<40|ms/1000<<8, run<<40|(ms+pageSpan)/1000<<8)
+			if err != nil {
+				return err
+			}
+			if rows, err = joinBlocks(stored); err != nil {
+				return err
+			}
+		}
+		if run != v.run {
+			return nil
+		}
+		for _, b := range v.sealed {
+			if b.start >= ms && b.start < ms+pageSpan {
+				more, err := b.unpack()
+				if err != nil {
+					return err
+				}
+				rows = append(rows, more...)
+			}
+		}
+		for i := range v.rows {
+			if at := v.rows[i].ms; at >= ms && at < ms+pageSpan {
+				rows = append(rows, v.rows[i])
+			}
+		}
+		return nil
+	})
+	return rows, err
+}
+
+// joinBlocks makes rows of chunks in the order of their numbers.
+func joinBlocks(stored []stored) ([]row, error) {
+	var rows []row
+	for len(stored) > 0 {
+		var bodies [frame.Count][]byte
+		start, n := startOf(stored[0].id), 0
+		for n < len(stored) && startOf(stored[n].id) == start {
+			if c := stored[n].id & 255; c < int64(frame.Count) {
+				bodies[c] = stored[n].body
+			}
+			n++
+		}
+		more, err := rowsOf(bodies, start)
+		if err != nil {
+			return nil, err
+		}
+		rows = append(rows, more...)
+		stored = stored[n:]
+	}
+	return rows, nil
+}
+
+// Event is a row of one of the event tables.
+type Event struct {
+	At   time.Time
+	Sure bool // At is tied to a synchronised clock
+	Run  int64
+	No   int64 // within the run
+	// Seen is what the wall clock said then, Trusted whether it was synchronised.
+	Seen    time.Time
+	Trusted bool
+	// Fields are the table's own columns, by name. Moments (…_ms) are those of the run's
+	// clock; Moment makes times of them.
+	Fields map[string]any
+	moment func(int64) time.Time
+}
+
+// Moment makes the wall time of a moment of the event's run.
+func (e *Event) Moment(ms int64) time.Time { return e.moment(ms) }
+
+// Events returns what happened from from to before to, of one kind: "alarms", "notices",
+// "burns", "phases", "loads", "doors", "notes", "fuel", "calibrations", "commissionings".
+// What is on its way to the file is waited for as long as ctx allows.
+func (s *Store) Events(ctx context.Context, kind string, from, to time.Time) ([]Event, error) {
+	if _, ok := insertEvent[kind]; !ok {
+		return nil, fmt.Errorf("read history: there are no %q", kind)
+	}
+	if err := s.Commit(ctx); err != nil {
+		return nil, fmt.Errorf("read history: %w", err)
+	}
+	var all []Event
+	err := s.view(ctx, func(v snapshot) error {
+		if v.conn == nil {
+			return errNoFile
+		}
+		for _, st := range stretches(v.line, from.UnixMilli(), to.UnixMilli()) {
+			lo := st.lo
+			if st.first && st.lo == st.place.From {
+				lo = 0
+			}
+			some, err := s.eventsOf(ctx, v, kind, st.place.Run, lo, st.hi)
+			if err != nil {
+				return err
+			}
+			all = append(all, some...)
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, fmt.Errorf("read history: %w", err)
+	}
+	return all, nil
+}
+
+func (s *Store) eventsOf(ctx context.Context, v snapshot, kind string, run, lo, hi int64) ([]Event, error) {
+	var names []string
+	return list(ctx, v.conn, func(r *sql.Rows, e *Event) error {
+		if names == nil {
+			var err error
+			if names, err = r.Columns(); err != nil {
+				return err
+			}
+		}
+		values := make([]any, len(names))
+		into := make([]any, len(names))
+		for i := range values {
+			into[i] = &values[i]
+		}
+		if err := r.Scan(into...); err != nil {
+			return err
+		}
+		id, ms, seen, trusted := integer(values[0]), integer(values[1]), integer(values[2]), integer(values[3])
+		*e = Event{Run: run, No: id & (1<<40 - 1), Seen: time.UnixMilli(seen).UTC(), Trusted: trusted != 0, Fields: map[string]any{}}
+		e.moment = func(ms int64) time.Time { at, _ := wallAt(v, run, ms); return at }
+		e.At, e.Sure = wallAt(v, run, ms)
+		for i, name := range names[4:] {
+			e.Fields[name] = values[4+i]
+		}
+		return nil
+	}, "SELECT * FROM "+kind+" WHERE id >= ? AND id < ? AND ms >= ? AND ms < ? ORDER BY id", run<<40, (run+1)<<40, lo, hi)
+}
+
+func integer(v any) int64 {
+	n, _ := v.(int64)
+	return n
+}
+
+// wallAt is the time of a moment of a run.
+func wallAt(v snapshot, run, ms int64) (at time.Time, sure bool) {
+	for i := range v.line {
+		if p := &v.line[i]; p.Run == run && (ms < p.To || i+1 == len(v.line) || v.line[i+1].Run != run) {
+			return time.UnixMilli(p.At(ms)).UTC(), p.Sure
+		}
+	}
+	return time.Time{}, false
+}

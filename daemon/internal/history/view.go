@@ -1,0 +1,80 @@
+package history
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"slices"
+
+	"fluewright/daemon/internal/history/timeline"
+)
+
+// snapshot is what a reader sees: the file through conn, and what is in memory alone.
+type snapshot struct {
+	conn   *sql.Conn // nil if there is no file to read
+	run    int64
+	rows   []row
+	sealed []*block
+	line   []timeline.Placed
+}
+
+// view calls do with a snapshot in which every row is once. While it lasts the writer
+// waits: it must be short.
+func (s *Store) view(ctx context.Context, do func(snapshot) error) error {
+	var conn *sql.Conn
+	if db := s.file(); db != nil {
+		var err error
+		// The connection first: whoever has it knows that no commit is under way.
+		if conn, err = db.Conn(ctx); err != nil {
+			if ctx.Err() != nil {
+				return err
+			}
+			conn = nil // closed meanwhile: the file has failed
+		}
+	}
+	s.mu.Lock()
+	v := snapshot{conn: conn, run: s.run, rows: slices.Clip(s.mem.rows), sealed: slices.Clone(s.mem.sealed), line: s.line()}
+	s.mu.Unlock()
+	err := do(v)
+	if conn != nil {
+		err = errors.Join(err, conn.Close())
+	}
+	return err
+}
+
+// stretch is the part of one run that lies in a window.
+type stretch struct {
+	place  timeline.Placed
+	first  bool  // of its run
+	lo, hi int64 // moments of the run, hi excluded
+}
+
+// stretches finds the parts of runs within [from, to), ms of the wall.
+func stretches(line []timeline.Placed, from, to int64) []stretch {
+	var all []stretch
+	for i, p := range line {
+		if p.Wall >= to || p.End() <= from {
+			continue
+		}
+		all = append(all, stretch{
+			place: p,
+			first: i == 0 || line[i-1].Run != p.Run,
+			lo:    p.Moment(from),
+			hi:    p.Moment(to),
+		})
+	}
+	return all
+}
+
+// begin is the first moment whose row counts for the stretch, for rows that last span ms: one
+// that begins before the window reaches into it, and one that begins before the clock was
+// stepped belongs to what was before.
+func (s *stretch) begin(span int64) int64 {
+	lo := s.lo - max(span-1, 0)
+	if !s.first {
+		lo = max(lo, s.place.From)
+	} else if s.lo == s.place.From {
+		lo = 0
+	}
+	return max(lo, 0)
+}
