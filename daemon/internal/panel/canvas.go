@@ -171,7 +171,8 @@ func (p *path) empty() bool { return len(p.data) == 0 }
 
 // number appends a number and what must stand before it.
 func (p *path) number(t int) {
-	n := appendTenths(nil, t)
+	var room [16]byte
+	n := appendTenths(room[:0], t)
 	if b := p.data; n[0] != '-' && len(b) > 0 && b[len(b)-1] >= '0' && b[len(b)-1] <= '9' {
 		p.data = append(p.data, ' ')
 	}
@@ -222,38 +223,43 @@ func (s *canvas) straight(x1, y1, x2, y2 float64, attributes string) {
 func (s *canvas) width(text string) float64 {
 	w := 0.0
 	for _, r := range text {
-		switch {
-		case r >= 0x1100: // ideographs, emoji and their like
-			w += 1.05
-		case strings.ContainsRune("iIjl.,:;'|! ", r):
-			w += 0.36
-		case strings.ContainsRune("mwMW%—", r):
-			w += 0.93
-		case unicode.IsUpper(r):
-			w += 0.72
-		default:
-			w += 0.61
-		}
+		w += ems(r)
 	}
 	return w * s.size
 }
 
+// ems is the width of a character as a share of the text's size.
+func ems(r rune) float64 {
+	switch {
+	case r >= 0x1100: // ideographs, emoji and their like
+		return 1.05
+	case strings.ContainsRune("iIjl.,:;'|! ", r):
+		return 0.36
+	case strings.ContainsRune("mwMW%—…", r):
+		return 0.93
+	case unicode.IsUpper(r):
+		return 0.72
+	default:
+		return 0.61
+	}
+}
+
 // fit shortens a text to a width.
 func (s *canvas) fit(text string, room float64) string {
-	if s.width(text) <= room {
-		return text
+	room /= s.size
+	w, end := 0.0, 0 // of what leaves room for a mark of what is left out
+	for i, r := range text {
+		if w+ems('…') <= room {
+			end = i
+		}
+		if w += ems(r); w > room {
+			if end == 0 {
+				return ""
+			}
+			return strings.TrimRight(text[:end], " ") + "…"
+		}
 	}
-	runes := []rune(text)
-	if len(runes) > 400 { // nobody reads more, and it bounds the work
-		runes = runes[:400]
-	}
-	for len(runes) > 0 && s.width(string(runes)+"…") > room {
-		runes = runes[:len(runes)-1]
-	}
-	if len(runes) == 0 {
-		return ""
-	}
-	return strings.TrimRight(string(runes), " ") + "…"
+	return text
 }
 
 // identifier makes a name that can begin ids and classes.

@@ -63,7 +63,7 @@ func (d *drawing) caption(p *plot, y float64, r role, text string, taken []box) 
 	return append(taken, best)
 }
 
-// hidden counts the columns whose readings a box would cover.
+// hidden counts the columns and the points of forecasts that a box would cover.
 func (d *drawing) hidden(p *plot, b box) (n int) {
 	for _, columns := range p.columns {
 		width := (d.right - d.left) / float64(max(len(columns), 1))
@@ -75,6 +75,16 @@ func (d *drawing) hidden(p *plot, b box) (n int) {
 			}
 			if c := &columns[j]; !c.empty() && b.meets(box{x, p.at(c.Max) - 1, x + width, p.at(c.Min) + 1}) {
 				n++
+			}
+		}
+	}
+	for _, t := range p.Traces {
+		for _, f := range t.Forecasts {
+			for _, point := range f {
+				x, y := d.exact(point.Time), p.at(point.Value)
+				if b.meets(box{x - 8, y - 2, x + 8, y + 2}) {
+					n++
+				}
 			}
 		}
 	}

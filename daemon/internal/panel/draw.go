@@ -205,7 +205,9 @@ func (d *drawing) timeAxis() {
 		d.dates(ticks, y+lineHeight)
 	}
 	if x := d.x(d.now); d.now.Before(d.p.To) {
-		d.straight(x, d.top, x, d.bottom, d.paint(none, muted))
+		for i := range d.plots {
+			d.straight(x, d.plots[i].top, x, d.plots[i].bottom, d.paint(none, muted))
+		}
 	}
 }
 

@@ -134,8 +134,10 @@ func TestPicturesAreAsTheyWereSeen(t *testing.T) {
 	change.Zone = in(t, "America/New_York")
 	change.From = time.Date(2026, 11, 1, 0, 0, 0, 0, change.Zone)
 	change.To, change.Now, change.Bands, change.Marks = change.From.Add(25*time.Hour), time.Time{}, nil, nil
-	nothing := panel.Picture{Title: "Nothing yet", From: begin, To: begin.Add(time.Hour), Width: 320, Scheme: panel.Light,
-		Panels: []panel.Panel{{Title: "Draft", Quantity: panel.Pressure, Traces: []panel.Trace{{Name: "draft"}}}}}
+	nothing := panel.Picture{
+		Title: "Nothing yet", From: begin, To: begin.Add(time.Hour), Width: 320, Scheme: panel.Light,
+		Panels: []panel.Panel{{Title: "Draft", Quantity: panel.Pressure, Traces: []panel.Trace{{Name: "draft"}}}},
+	}
 	for name, p := range map[string]panel.Picture{
 		"auto-1200": night(1200, panel.Auto), "light-400": night(400, panel.Light), "dark-400-us": chicago,
 		"print-800": night(800, panel.Print), "clock-change-700": change, "nothing-320": nothing,
@@ -228,7 +230,7 @@ func TestReadersAreToldWhatIsDrawn(t *testing.T) {
 		`aria-labelledby="night-title night-desc"`,
 		"<title id=\"night-title\">Furnace &lt;3&gt; &amp; &#34;chimney&#34;</title>",
 		"Sat, Jan 31, 19:30 to Sun, Feb 1, 05:45, 2026 (UTC)",
-		"Fire and flue gas, chamber: 16 to 643 °C, none at the end.",
+		"Fire and flue gas, chamber: 21 to 602 °C, none at the end.",
 		"Alarm: runaway flue, high priority, Feb 1 01:30 to Feb 1 03:00.",
 		"Alarm: sensor-lost chamber, low priority, Feb 1 05:00 and on.",
 		">clean-burn<", ">chamber –<", ">flue limit 450 °C<", ">specified 10.0 to 15.0 Pa<", ">reload<", ">no reading<",

@@ -59,17 +59,17 @@ func (s *Sketch) Watch(t time.Time, f frame.Frame, a *analysis.Assessment) {
 // follow keeps the phases. One that is only held, or that a pause follows, is not drawn
 // on: what nobody saw is left blank.
 func (s *Sketch) follow(t time.Time, a *analysis.Assessment) {
-	if t.Sub(s.last) <= pause {
-		if n := len(s.bands); n > 0 && s.bands[n-1].To.Equal(s.last) {
-			s.bands[n-1].To = t
-			if s.bands[n-1].Phase == a.Phase && !a.PhaseHeld {
-				return
-			}
+	if a.PhaseHeld {
+		return
+	}
+	if n := len(s.bands); n > 0 && s.bands[n-1].To.Equal(s.last) && t.Sub(s.last) <= pause {
+		latest := &s.bands[n-1]
+		latest.To = t
+		if latest.Phase == a.Phase {
+			return
 		}
 	}
-	if !a.PhaseHeld {
-		s.bands = append(s.bands, panel.Band{From: t, To: t, Phase: a.Phase})
-	}
+	s.bands = append(s.bands, panel.Band{From: t, To: t, Phase: a.Phase})
 }
 
 // take notes one event.
