@@ -86,7 +86,7 @@ func alarmRow(e analysis.Event, change string, s *status.Status, u message.Units
 	if e.Account.Passes {
 		expected = e.Account.ExpectedAt.Milliseconds()
 	}
-	text, action := message.Alarm(a, u)
+	text, action := message.Alarm(a, e.Account, s.WallOf, u)
 	return []any{
 		string(a.Key.Name), channel, change, a.State.String(), a.Priority.String(), a.Occurrence,
 		a.Acknowledged, a.First, number(a.Value), number(a.Limit), a.Fault, text, action, causes, expected,
