@@ -1,0 +1,187 @@
+package history
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"iter"
+	"log/slog"
+	"math"
+	"os"
+	"path/filepath"
+	"time"
+
+	"fluewright/analysis/frame"
+	"fluewright/daemon/internal/history/timeline"
+)
+
+// Archive is a history that is only read: a file, a copy of one, or a bundle. It works on a
+// copy of its own, so that nothing that it does can harm what was opened.
+type Archive struct {
+	s    *Store
+	dir  string // of the copy
+	line []timeline.Placed
+}
+
+// ErrEmpty says that a history holds no run of the program.
+var ErrEmpty = errors.New("the history is empty")
+
+// Open opens the history at path: a file (with its -wal beside it, if there is one), the
+// directory of one, or a bundle. The file of a daemon that runs can be opened too: it is
+// copied between two commits.
+func Open(ctx context.Context, path string) (*Archive, error) {
+	dir, err := os.MkdirTemp("", "fluewright-history-*")
+	if err != nil {
+		return nil, fmt.Errorf("open history: %w", err)
+	}
+	a := &Archive{dir: dir}
+	if err := a.open(ctx, path); err != nil {
+		if troubleOf(err) == Damaged {
+			err = fmt.Errorf("it is damaged, or was cut short while it was copied: %w", err)
+		}
+		return nil, errors.Join(fmt.Errorf("open history %s: %w", path, err), a.Close())
+	}
+	return a, nil
+}
+
+func (a *Archive) open(ctx context.Context, path string) error {
+	file := filepath.Join(a.dir, FileName)
+	if err := fetch(path, file); err != nil {
+		return err
+	}
+	db, err := openFile(file)
+	if err != nil {
+		return err
+	}
+	a.s = New(Options{Dir: a.dir, Identity: "reader", Log: slog.New(slog.DiscardHandler)})
+	a.s.db = db
+	if err := migrate(ctx, db, migrations); err != nil {
+		return err
+	}
+	conn, err := db.Conn(ctx)
+	if err != nil {
+		return err
+	}
+	all := attaching{s: a.s, run: math.MaxInt64, written: map[placeKey]timeline.Placed{}}
+	err = a.s.transact(ctx, conn, func(tx *sql.Tx) error {
+		if err := all.recover(ctx, tx); err != nil {
+			return fmt.Errorf("end what was cut off: %w", err)
+		}
+		return all.loadPast(ctx, tx)
+	})
+	if err = errors.Join(err, conn.Close()); err != nil {
+		return err
+	}
+	return a.place(all.past)
+}
+
+// place gives the store what it would know if the last run were its own.
+func (a *Archive) place(past []timeline.Segment) error {
+	n := len(past) - 1
+	if n < 0 {
+		return ErrEmpty
+	}
+	last := past[n]
+	a.s.past, a.s.segments, a.s.run = past[:n], past[n:], last.Run
+	a.s.now = moment{ms: last.To - a.s.o.Period.Milliseconds(), some: true}
+	a.line = a.s.line()
+	return nil
+}
+
+// Close removes the copy.
+func (a *Archive) Close() error {
+	var err error
+	if a.s != nil {
+		err = a.s.detach()
+	}
+	return errors.Join(err, os.RemoveAll(a.dir))
+}
+
+// Span returns when the history begins and ends.
+func (a *Archive) Span() (from, to time.Time) {
+	return time.UnixMilli(a.line[0].Wall).UTC(), time.UnixMilli(a.line[len(a.line)-1].End()).UTC()
+}
+
+// Rows goes through all rows of a window at full rate; see [Store.Rows].
+func (a *Archive) Rows(ctx context.Context, from, to time.Time) iter.Seq2[Row, error] {
+	return a.s.Rows(ctx, from, to)
+}
+
+// Trend reduces a window; see [Store.Trend].
+func (a *Archive) Trend(ctx context.Context, w Window) (Trend, error) { return a.s.Trend(ctx, w) }
+
+// Events returns what happened in a window; see [Store.Events].
+func (a *Archive) Events(ctx context.Context, kind string, from, to time.Time) ([]Event, error) {
+	return a.s.Events(ctx, kind, from, to)
+}
+
+// Channels says which channels the window has rows of, usable or not.
+func (a *Archive) Channels(ctx context.Context, from, to time.Time) (there [frame.Count]bool, err error) {
+	err = a.s.view(ctx, func(v snapshot) error {
+		for _, st := range stretches(v.line, from.UnixMilli(), to.UnixMilli()) {
+			run := st.place.Run << 40
+			ids, err := list(ctx, v.conn, func(r *sql.Rows, c *int64) error { return r.Scan(c) },
+				"SELECT DISTINCT id & 255 FROM chunks WHERE id >= ? AND id < ?",
+				run|st.begin(0)/blockMS*blockMS/1000<<8, run|(st.hi+999)/1000<<8)
+			if err != nil {
+				return err
+			}
+			for _, c := range ids {
+				if c < int64(frame.Count) {
+					there[c] = true
+				}
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return there, fmt.Errorf("read history: %w", err)
+	}
+	// Of what is kept by the minute alone there are no chunks.
+	w := Window{From: from, To: to, Columns: 1, Channels: frame.All()}
+	t, err := a.Trend(ctx, w)
+	if err != nil {
+		return there, err
+	}
+	for i, c := range w.Channels {
+		there[c] = there[c] || t.Series[i][0].N > 0
+	}
+	return there, nil
+}
+
+// Boot is one run of the program.
+type Boot struct {
+	Run      int64
+	From, To time.Time
+	Sure     bool // the times are tied to a synchronised clock
+	Software string
+	// Configuration is its text, without secrets.
+	Configuration string
+}
+
+// Boots returns the runs that reach into a window, in the order of time.
+func (a *Archive) Boots(ctx context.Context, from, to time.Time) (all []Boot, err error) {
+	err = a.s.view(ctx, func(v snapshot) error {
+		for _, st := range stretches(v.line, from.UnixMilli(), to.UnixMilli()) {
+			p := st.place
+			if n := len(all); n > 0 && all[n-1].Run == p.Run {
+				all[n-1].To = time.UnixMilli(p.End()).UTC()
+				continue
+			}
+			b := Boot{Run: p.Run, From: time.UnixMilli(p.Wall).UTC(), To: time.UnixMilli(p.End()).UTC(), Sure: p.Sure}
+			err := v.conn.QueryRowContext(ctx, `SELECT ifnull(s.version, ''), ifnull(c.body, '') FROM boots b
+				LEFT JOIN software s ON s.id = b.software LEFT JOIN configurations c ON c.id = b.configuration WHERE b.id = ?`, p.Run).
+				Scan(&b.Software, &b.Configuration)
+			if err != nil {
+				return err
+			}
+			all = append(all, b)
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, fmt.Errorf("read history: %w", err)
+	}
+	return all, nil
+}
