@@ -43,6 +43,8 @@ type cli struct {
 	Draft     draftCmd     `cmd:"" help:"Calculate what a chimney gives, cold and hot."`
 	Replay    replayCmd    `cmd:"" help:"Judge a burn log and print what is found as JSON Lines."`
 	Trend     trendCmd     `cmd:"" help:"Write a window of a history: burn log, picture, report, Parquet."`
+	Burns     burnsCmd     `cmd:"" help:"List the burns of a history, or compare two."`
+	Bundle    bundleCmd    `cmd:"" help:"Make one small file of a window of a history, for mail."`
 	Version   versionCmd   `cmd:"" help:"Print the version."`
 }
 

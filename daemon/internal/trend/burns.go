@@ -158,7 +158,7 @@ func (b *Burn) tell(alarms, notices []history.Event) {
 		{"not seen for", b.Unseen}, {"draft above the band for", b.DraftAbove}, {"draft below the band for", b.DraftBelow},
 	} {
 		if part.seconds >= 60 {
-			b.Verdicts = append(b.Verdicts, part.what+" "+lasted(part.seconds))
+			b.Verdicts = append(b.Verdicts, part.what+" "+Lasted(part.seconds))
 		}
 	}
 	switch {
@@ -185,8 +185,8 @@ func (b *Burn) Stands() string {
 	return strings.Join(b.Verdicts, "; ")
 }
 
-// lasted writes a time as people say it.
-func lasted(seconds float64) string {
+// Lasted writes a time as people say it.
+func Lasted(seconds float64) string {
 	d := time.Duration(seconds * float64(time.Second))
 	switch {
 	case d < 90*time.Second:
