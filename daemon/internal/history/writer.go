@@ -299,16 +299,23 @@ func (s *Store) put(ctx context.Context, tx *sql.Tx, b batch) error {
 			return err
 		}
 	}
-	if len(b.fresh) > 0 {
-		body, err := packTail(b.fresh)
+	// A tail row goes with its block: one that reached into the next would take along what
+	// is nowhere else.
+	for fresh := b.fresh; len(fresh) > 0; {
+		n := 1
+		for n < len(fresh) && fresh[n].block() == fresh[0].block() {
+			n++
+		}
+		body, err := packTail(fresh[:n])
 		if err != nil {
 			return err
 		}
 		if len(body) > 0 {
-			if err := do("INSERT OR REPLACE INTO tail VALUES (?, ?)", s.run<<40|b.fresh[0].ms, body); err != nil {
+			if err := do("INSERT OR REPLACE INTO tail VALUES (?, ?)", s.run<<40|fresh[0].ms, body); err != nil {
 				return err
 			}
 		}
+		fresh = fresh[n:]
 	}
 	for _, e := range b.events {
 		args := append([]any{s.run<<40 | e.no, e.ms, e.seen, e.trusted}, e.values...)
