@@ -10,7 +10,7 @@ import (
 
 // What a draft beside a fire is like. Common practice, no source.
 const (
-	hotFlue   = 60.0 // K over the room: a chimney with such gas in it draws
+	hotFlue   = 40.0 // K over the room: a chimney with such gas in it draws
 	strong    = 3.0  // Pa: a draft
 	weak      = 0.5  // Pa: none, with what a sensor's zero may be off
 	none      = 0.3  // Pa: none, where nothing else says so
@@ -114,9 +114,9 @@ func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64)
 		d.stirred += dt
 	}
 	alive := d.stirred > 0 && d.stirred <= stirredAgo
-	fell := d.fall.step(v, dt, c, alive, in.Phase.Fire() && !(flue < hotFlue), flue)
+	fell := d.fall.step(v, dt, c, alive, in.Phase.Fire(), flue)
 	blocked := d.blocked(dt, c, alive, burning)
-	d.missed(dt, burning && flue >= hot, flue)
+	d.missed(dt, burning, flue)
 	switch {
 	case reversed:
 		return HoseSwapped

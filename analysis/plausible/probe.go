@@ -96,14 +96,16 @@ func (r *Rules) fell(c frame.Channel, rise float64) bool {
 		!(c == frame.Flue && r.burntBehind())
 }
 
-// burntBehind reports whether the flue was lately hotter than what is upstream of it, or
-// rose as no fire in the firebox lets it: a fire in the flue, whose end is as sudden as a
+// burntBehind reports whether the flue was lately hotter than what is upstream of it, or,
+// where nothing is, rose as no fire in the firebox lets it: a fire in the flue, whose end is as sudden as a
 // probe that falls.
 func (r *Rules) burntBehind() bool {
 	t := &r.trail
+	lone := true
 	for i := range t.count {
 		l := t.ago(i)
 		for _, up := range []frame.Channel{frame.Firebox, frame.Chamber} {
+			lone = lone && math.IsNaN(l[up])
 			if l[up]-r.room >= back && l[frame.Flue]-r.room >= hot && l[frame.Flue] > l[up] {
 				return true
 			}
@@ -112,7 +114,7 @@ func (r *Rules) burntBehind() bool {
 			return true
 		}
 	}
-	return t.gained(frame.Flue, quickMarks) >= shotUp
+	return lone && t.gained(frame.Flue, quickMarks) >= shotUp
 }
 
 // turned reports whether the chimney has lately stopped drawing: what comes down it then

@@ -13,7 +13,8 @@ import (
 // 140 °F (38 to 60 °C) on such furnaces (common practice, no source).
 const (
 	lowestOn  = 38.0 // °C: what seems to be less is no start
-	highestOn = 60.0 // °C: where the blower runs for certain, as long as nothing is known
+	highestOn = 60.0 // °C
+	unknownOn = 15.0 // K above that, while nothing is known: a first fire heats the air quickly too
 	beyond    = 10.0 // K above the fan-on temperature
 	warm      = 12.0 // K over the cold air: less has no blower started
 	rising    = 0.6  // K/min before a turn
@@ -57,7 +58,7 @@ func (b *blower) step(c *course, phase burn.Phase, now time.Duration) {
 		return
 	}
 	before, behind := c.climb(2*minute, minute), c.climb(minute, 0)
-	level := highestOn
+	level := highestOn + unknownOn
 	if b.on.seen {
 		level = max(b.on.value, lowestOn) + beyond
 	}

@@ -204,6 +204,20 @@ func (p *path) vertical(y float64) {
 	p.y = ty
 }
 
+// box adds a rectangle, and the pen goes back to its first corner.
+func (p *path) box(left, top, right, bottom float64) {
+	p.move(left, top)
+	w, h := tenths(right)-p.x, tenths(bottom)-p.y
+	for _, side := range []struct {
+		command byte
+		length  int
+	}{{'h', w}, {'v', h}, {'h', -w}} {
+		p.command(side.command)
+		p.number(side.length)
+	}
+	p.command('z')
+}
+
 // stroke draws the path; an empty one is nothing.
 func (s *canvas) stroke(p *path, attributes string) {
 	if !p.empty() {

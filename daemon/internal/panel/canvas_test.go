@@ -116,6 +116,15 @@ func follow(t *rapid.T, data string) (points [][2]float64) {
 	return points
 }
 
+func TestBoxGoesBackToItsCorner(t *testing.T) {
+	var p path
+	p.box(10, 20, 30.5, 40)
+	p.box(11, 21, 12, 22)
+	if want := "m10 20h20.5v20h-20.5zm1 1h1v1h-1z"; string(p.data) != want {
+		t.Errorf("got %s, want %s", p.data, want)
+	}
+}
+
 // Labels keep apart and inside as far as there is room.
 func TestLabelsKeepApart(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {

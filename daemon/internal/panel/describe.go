@@ -26,11 +26,14 @@ func (d *drawing) describe() string {
 			lo, _ := write(p.Quantity, d.p.Units, all.Min)
 			hi, unit := write(p.Quantity, d.p.Units, all.Max)
 			fmt.Fprintf(&b, " %s, %s: %s to %s %s, ", p.Title, t.Name, lo, hi, unit)
-			if k, ok := d.last(&p.Traces[j], p.columns[j]); ok {
-				last, _ := write(p.Quantity, d.p.Units, p.columns[j][k].Mean)
-				fmt.Fprintf(&b, "last %s.", last)
-			} else {
+			switch v, known, now := d.last(&t); {
+			case !now:
 				b.WriteString("none at the end.")
+			case known:
+				last, _ := write(p.Quantity, d.p.Units, v)
+				fmt.Fprintf(&b, "last %s.", last)
+			default:
+				b.WriteString("read to the end.")
 			}
 		}
 	}

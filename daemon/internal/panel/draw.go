@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"strings"
 	"time"
 )
 
@@ -25,6 +26,7 @@ type drawing struct {
 	eventRow    float64
 	alarms      []lane
 	more        int // alarms that found no lane
+	grouped     bool
 	keys        []key
 }
 
@@ -162,13 +164,18 @@ func (d *drawing) head() {
 // window is the picture's time in words.
 func (d *drawing) window() string {
 	from, to := d.p.From.In(d.zone), d.p.To.In(d.zone)
-	clock := "15:04"
-	if to.Sub(from) < 10*time.Minute {
-		clock = "15:04:05"
+	date, clock := dateFormat, ", 15:04"
+	switch span := to.Sub(from); {
+	case span < 10*time.Minute:
+		clock = ", 15:04:05"
+	case span > 20*day:
+		date, clock = "Jan 2", ""
 	}
-	first, last := from.Format(dateFormat+", "+clock), to.Format(dateFormat+", "+clock)
-	if from.YearDay() == to.YearDay() && from.Year() == to.Year() {
-		last = to.Format(clock)
+	first, last := from.Format(date+clock), to.Format(date+clock)
+	if from.Year() != to.Year() {
+		first += from.Format(", 2006")
+	} else if from.YearDay() == to.YearDay() {
+		last = to.Format(strings.TrimPrefix(clock, ", "))
 	}
 	name := from.Format("MST")
 	if other := to.Format("MST"); other != name {

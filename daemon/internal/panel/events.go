@@ -28,43 +28,41 @@ func (d *drawing) inOrder() []*Mark {
 }
 
 // drawEvents draws the row of what people did and were told: a symbol each, a name where
-// there is room, and open doors as bars. What falls onto the same pixels is drawn once.
+// there is room, and open doors as bars. What falls onto the same place is drawn once.
 func (d *drawing) drawEvents() {
 	var drawn [kinds]float64 // the latest of each kind
-	doors := 0.0             // until where a door was open
+	var doors, reloads path
+	open, laid := 0.0, 0.0 // until where a door was open, and the latest reload's line
 	all := d.inOrder()
 	for i, m := range all {
 		x := d.x(m.From)
 		if m.Kind == Door {
-			if to := max(d.x(d.until(m)), x+2); to > doors+0.5 {
-				d.door(m, x, to)
-				doors = to
+			if to := max(d.x(d.until(m)), x+2); to > open+0.5 {
+				y := d.eventRow + laneHeight - barHeight
+				doors.box(x, y, to, y+barHeight-2)
+				open = to
 			}
 			continue
 		}
-		if drawn[m.Kind] > 0 && x < drawn[m.Kind]+2 {
+		if m.Kind == Reload && x >= laid+2 {
+			for i := range d.plots {
+				reloads.move(x, d.plots[i].top)
+				reloads.vertical(d.plots[i].bottom)
+			}
+			laid = x
+		}
+		if drawn[m.Kind] > 0 && x < drawn[m.Kind]+9 { // the symbols would touch
 			continue
 		}
 		drawn[m.Kind] = x
-		if m.Kind == Reload {
-			for i := range d.plots {
-				d.straight(x, d.plots[i].top, x, d.plots[i].bottom, ` stroke-dasharray="1 3"`+d.paint(none, ink))
-			}
-		}
 		room := float64(d.p.Width) - margin
 		if next := slices.IndexFunc(all[i+1:], func(m *Mark) bool { return m.Kind != Door }); next >= 0 {
 			room = min(room, d.x(all[i+1+next].From)-7)
 		}
 		d.event(m, x, room)
 	}
-}
-
-// door draws how long one was open.
-func (d *drawing) door(m *Mark, x, to float64) {
-	d.raw("<g>")
-	d.title(d.tell(m))
-	d.rect(x, d.eventRow+laneHeight-barHeight, to-x, barHeight-2, d.paint(muted, none))
-	d.raw("</g>\n")
+	d.stroke(&doors, d.paint(muted, none))
+	d.stroke(&reloads, ` stroke-dasharray="1 3"`+d.paint(none, ink))
 }
 
 // event draws one at x; its name may reach to room.

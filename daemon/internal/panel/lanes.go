@@ -73,19 +73,32 @@ func (d *drawing) phases() {
 	if len(d.p.Bands) == 0 {
 		return
 	}
-	bar := d.top + laneHeight - barHeight - 2
+	bottom := d.top + laneHeight - 2
+	bar := bottom - barHeight
+	var tints, bars [burn.Coals + 1]path
+	var bounds path
 	for _, r := range d.runs {
-		d.put("<g>")
-		d.title(r.phase.String())
-		d.rect(r.from, d.top, r.to-r.from, laneHeight-2, d.paint(phaseRole(r.phase), none))
-		d.rect(r.from, bar, r.to-r.from, barHeight, fmt.Sprintf(` fill="url(#%s-%s)"`, d.prefix, r.phase))
-		if r.to-r.from > 3 {
-			d.straight(r.from, d.top, r.from, d.top+laneHeight-2, d.paint(none, edge))
+		tints[r.phase].box(r.from, d.top, r.to, bottom)
+		bars[r.phase].box(r.from, bar, r.to, bottom)
+		if r.to-r.from > 6 {
+			bounds.move(r.from, d.top)
+			bounds.vertical(bottom)
 		}
+	}
+	for i := range tints {
+		if phase := burn.Phase(i); !tints[i].empty() {
+			d.raw("<g>")
+			d.title(phase.String())
+			d.stroke(&tints[i], d.paint(phaseRole(phase), none))
+			d.stroke(&bars[i], fmt.Sprintf(` fill="url(#%s-%s)"`, d.prefix, phase))
+			d.raw("</g>\n")
+		}
+	}
+	d.stroke(&bounds, d.paint(none, edge))
+	for _, r := range d.runs {
 		if d.named(r) {
 			d.text((r.from+r.to)/2, bar-4, middle, ink, "", r.phase.String())
 		}
-		d.raw("</g>\n")
 	}
 	d.rect(d.left, d.top, d.right-d.left, laneHeight-2, d.paint(none, edge))
 }
@@ -135,6 +148,48 @@ func (d *drawing) packAlarms() {
 	})
 	for _, m := range marks {
 		d.pack(m, most)
+	}
+	if d.more > 0 {
+		d.group(marks, most)
+	}
+}
+
+// group gives each alarm one lane, with its name and how often it stood at the left: for
+// more of them than can be named apart.
+func (d *drawing) group(marks []*Mark, most int) {
+	d.alarms, d.more, d.grouped = nil, 0, true
+	byName := map[string]int{}
+	var groups [][]*Mark
+	for _, m := range marks {
+		i, ok := byName[m.Name]
+		if !ok {
+			i = len(groups)
+			byName[m.Name] = i
+			groups = append(groups, nil)
+		}
+		groups[i] = append(groups[i], m)
+	}
+	for i, g := range groups {
+		if i >= most {
+			d.more += len(g)
+			continue
+		}
+		text := fmt.Sprintf("%s, %d times", d.fit(g[0].Name, (d.right-d.left)*0.7), len(g))
+		if len(g) == 1 {
+			text = d.alarmText(g[0])
+		}
+		l := lane{d.place(g[0], text)}
+		l[0].textX = d.left
+		for _, m := range g[1:] {
+			p := d.place(m, "")
+			// Bars that touch are one, as long as they are as urgent and as over.
+			if q := &l[len(l)-1]; p.from <= q.to+1 && m.Priority == q.mark.Priority && !m.To.IsZero() && !q.mark.To.IsZero() {
+				q.to = max(q.to, p.to)
+				continue
+			}
+			l = append(l, p)
+		}
+		d.alarms = append(d.alarms, l)
 	}
 }
 
@@ -201,7 +256,9 @@ func (d *drawing) alarmLanes() {
 			r := priorityRole(p.mark.Priority)
 			d.put("<g>")
 			d.title(d.tell(p.mark))
-			d.symbol(p.mark.Priority, p.textX+5, y+laneHeight/2-3)
+			if p.text != "" || !d.grouped {
+				d.symbol(p.mark.Priority, p.textX+5, y+laneHeight/2-3)
+			}
 			if p.text != "" {
 				d.text(p.textX+symbolWidth, y+laneHeight-barHeight-5, start, r, "", p.text)
 			}

@@ -78,8 +78,17 @@ type Trace struct {
 	Columns []Column
 	// Hold is how far apart two columns with readings may be for the line to be drawn
 	// between them, where readings are rarer than columns. Farther apart there is a gap.
-	Hold      time.Duration
+	Hold time.Duration
+	// Last is the last reading. Without its time it is the mean of the last column, if that
+	// is short enough to be taken for one.
+	Last      Reading
 	Forecasts []Forecast
+}
+
+// Reading is a value and when it was read.
+type Reading struct {
+	Time  time.Time
+	Value float64
 }
 
 // Limit is a value that should not be passed.

@@ -300,13 +300,16 @@ func TestTooManyAlarmsAreCounted(t *testing.T) {
 	for i := range 300 {
 		from := p.From.Add(time.Duration(i) * time.Minute)
 		p.Marks = append(p.Marks, panel.Mark{
-			Kind: panel.Alarm, From: from, To: from.Add(time.Hour), Name: "draft-low", Priority: alarm.Low,
+			Kind: panel.Alarm, From: from, To: from.Add(time.Hour), Name: fmt.Sprint("low-", i%30), Priority: alarm.Low,
 		})
 	}
 	p.Marks = append(p.Marks, panel.Mark{Kind: panel.Alarm, From: p.From, Name: "spillage", Priority: alarm.High})
 	svg := draw(t, p)
 	if !strings.Contains(svg, ">spillage<") {
 		t.Error("the urgent alarm gave way to others")
+	}
+	if !strings.Contains(svg, ">low-0, 10 times<") {
+		t.Error("an alarm that came again and again is not told as one")
 	}
 	if !regexp.MustCompile(`>and \d+ more alarms that find no room here<`).MatchString(svg) {
 		t.Error("nothing says that alarms were left out")

@@ -6,6 +6,8 @@ import (
 	"math"
 	"slices"
 	"time"
+
+	"fluewright/analysis/burn"
 )
 
 // label is a trace's name and last value beside its end.
@@ -69,24 +71,42 @@ func narrowed(columns []Column, n int) []Column {
 // where there is none any more.
 func (d *drawing) lastWords(p *plot, i int) string {
 	t := &p.Traces[i]
-	value := "–"
-	if c, ok := d.last(t, p.columns[i]); ok {
-		value, _ = write(p.Quantity, d.p.Units, p.columns[i][c].Mean)
+	value := ""
+	switch v, known, now := d.last(t); {
+	case !now:
+		value = " –"
+	case known:
+		number, _ := write(p.Quantity, d.p.Units, v)
+		value = " " + number
 	}
-	return d.fit(t.Name, float64(d.p.Width)*0.3-d.width(" "+value)) + " " + value
+	return d.fit(t.Name, float64(d.p.Width)*0.3-d.width(value)) + value
 }
 
-// last returns the last column with a reading, if that is recent enough to stand for now.
-func (d *drawing) last(t *Trace, columns []Column) (int, bool) {
+// brief is the longest column whose mean can be taken for its last reading.
+const brief = 2 * time.Minute
+
+// last returns the last value, as far as it is known, and whether there is one recent
+// enough to stand for now.
+func (d *drawing) last(t *Trace) (v float64, known, now bool) {
+	columns := t.Columns
+	width := d.columnWidth(columns)
+	if at := t.Last.Time; !at.IsZero() && usable(t.Last.Value) {
+		return t.Last.Value, true, d.now.Sub(at) <= max(t.Hold, width)
+	}
+	i := lastColumn(columns)
+	if i < 0 || d.now.Sub(d.p.From)-time.Duration(i+1)*width > t.Hold+width {
+		return 0, false, false
+	}
+	return columns[i].Mean, width <= brief, true
+}
+
+// lastColumn is the last with a reading, or -1.
+func lastColumn(columns []Column) int {
 	i := len(columns) - 1
 	for i >= 0 && columns[i].empty() {
 		i--
 	}
-	if i < 0 {
-		return 0, false
-	}
-	width := d.columnWidth(columns)
-	return i, d.now.Sub(d.p.From)-time.Duration(i+1)*width <= t.Hold+width
+	return i
 }
 
 func (d *drawing) columnWidth(columns []Column) time.Duration {
@@ -107,12 +127,17 @@ func (d *drawing) joined(t *Trace, columns []Column) int {
 
 // grounds fills what lies behind: phases, gaps, the specified bands.
 func (d *drawing) grounds() {
+	var phases [burn.Coals + 1]path
+	for i := range d.plots {
+		for _, r := range d.runs {
+			phases[r.phase].box(r.from, d.plots[i].top, r.to, d.plots[i].bottom)
+		}
+	}
+	for phase := range phases {
+		d.stroke(&phases[phase], d.paint(phaseRole(burn.Phase(phase)), none))
+	}
 	for i := range d.plots {
 		p := &d.plots[i]
-		d.rect(d.left, p.top, d.right-d.left, p.bottom-p.top, d.paint(none, edge))
-		for _, r := range d.runs {
-			d.rect(r.from, p.top, r.to-r.from, p.bottom-p.top, d.paint(phaseRole(r.phase), none))
-		}
 		if p.Band != nil && p.Band.Low < p.Band.High {
 			high, low := p.inside(p.at(p.Band.High)), p.inside(p.at(p.Band.Low))
 			d.rect(d.left, high, d.right-d.left, low-high, ` fill-opacity=".55"`+d.paint(band, none))
@@ -208,9 +233,9 @@ func (d *drawing) beyond(p *plot) {
 		if x+d.width(number) > d.right {
 			a, x = end, at-6
 		}
-		y := side.edge + d.size
+		y := side.edge + d.size + 8 // clear of the marks
 		if side.tip > 0 {
-			y = side.edge - 4
+			y = side.edge - 11
 		}
 		d.text(x, y, a, ink, "", d.fit(number, d.right-d.left))
 	}
@@ -221,10 +246,8 @@ func (d *drawing) beyond(p *plot) {
 func (d *drawing) ends(p *plot) {
 	for i := range p.Traces {
 		y := (p.top + p.bottom) / 2
-		if columns := p.columns[i]; len(columns) > 0 {
-			if j, ok := d.last(&p.Traces[i], columns); ok || !columns[j].empty() {
-				y = p.inside(p.at(columns[j].Mean))
-			}
+		if j := lastColumn(p.columns[i]); j >= 0 {
+			y = p.inside(p.at(p.columns[i][j].Mean))
 		}
 		p.labels = append(p.labels, label{at: y, text: d.lastWords(p, i), colour: p.colour(i)})
 	}

@@ -64,9 +64,10 @@ func place(t, from, to time.Time, n int) (int, bool) {
 // Reducer is Reduce for a window whose end is not known yet: its columns grow wider with
 // it, and its memory does not. Make it with NewReducer.
 type Reducer struct {
-	from, last time.Time
-	width      time.Duration // of a column
-	columns    []Column
+	from    time.Time
+	last    Reading
+	width   time.Duration // of a column
+	columns []Column
 	// spacings counts the distances between readings by their power of two in ms.
 	spacings [32]int
 }
@@ -77,7 +78,7 @@ const finest = time.Second
 // NewReducer returns a reducer of readings from a moment on that keeps 4n columns at most:
 // enough for n pixels.
 func NewReducer(from time.Time, n int) *Reducer {
-	return &Reducer{from: from, last: from, width: finest, columns: make([]Column, 0, 4*max(n, 1))}
+	return &Reducer{from: from, last: Reading{Time: from}, width: finest, columns: make([]Column, 0, 4*max(n, 1))}
 }
 
 // Add takes one reading in. Readings come in the order of time; earlier than the window
@@ -86,9 +87,11 @@ func (r *Reducer) Add(t time.Time, v float64) {
 	if t.Before(r.from) || !usable(v) {
 		return
 	}
-	if d := t.Sub(r.last); d > 0 {
+	if d := t.Sub(r.last.Time); d > 0 {
 		r.spacings[min(ilog2(d.Milliseconds()), len(r.spacings)-1)]++
-		r.last = t
+	}
+	if !t.Before(r.last.Time) {
+		r.last = Reading{t, v}
 	}
 	i := t.Sub(r.from) / r.width
 	for i >= time.Duration(cap(r.columns)) {
@@ -130,7 +133,7 @@ func (r *Reducer) Columns(from, to time.Time, n int) []Column {
 		middle := r.from.Add(time.Duration(i)*r.width + r.width/2)
 		// What was read in the column that straddles an end is inside if its middle is, and
 		// the very last reading always is.
-		if i == len(r.columns)-1 && middle.After(to) && !r.last.After(to) {
+		if i == len(r.columns)-1 && middle.After(to) && !r.last.Time.After(to) {
 			middle = to
 		}
 		if j, ok := place(middle, from, to, n); ok {
@@ -139,6 +142,9 @@ func (r *Reducer) Columns(from, to time.Time, n int) []Column {
 	}
 	return columns
 }
+
+// Last returns the last reading.
+func (r *Reducer) Last() Reading { return r.last }
 
 // Hold returns how far apart readings may be and still belong together: four times their
 // usual distance, a column's width at least, five minutes at most.

@@ -165,7 +165,8 @@ func (s *Sketch) Picture(title string, u units.System, zone *time.Location) pane
 		for _, c := range stack.channels {
 			if r := s.readings[c]; r != nil {
 				drawn.Traces = append(drawn.Traces, panel.Trace{
-					Name: c.String(), Columns: r.Columns(p.From, p.To, s.width), Hold: r.Hold(), Forecasts: s.forecasts[c],
+					Name: c.String(), Columns: r.Columns(p.From, p.To, s.width), Hold: r.Hold(), Last: r.Last(),
+					Forecasts: s.forecasts[c],
 				})
 				if limit := s.settings.Limits[c]; limit > 0 {
 					drawn.Limits = append(drawn.Limits, panel.Limit{Value: limit, Label: c.String() + " limit"})
