@@ -139,6 +139,12 @@ func (c *trendCmd) write(ctx context.Context, out io.Writer, a *history.Archive,
 		}
 		_, err = drawn.WriteTo(out)
 		return err
+	case "parquet":
+		site, err := trend.SiteOf(ctx, a, w, zone)
+		if err != nil {
+			return err
+		}
+		return trend.WriteParquet(ctx, out, a, site, w, channels, every)
 	case "html":
 		site, err := trend.SiteOf(ctx, a, w, zone)
 		if err != nil {
