@@ -202,14 +202,8 @@ func (a *attaching) endRun(ctx context.Context, tx *sql.Tx, run int64) error {
 	rows = slices.CompactFunc(rows, func(x, y row) bool { return x.ms == y.ms })
 	end := int64(0)
 	for len(rows) > 0 {
-		n := 1
-		for n < len(rows) && rows[n].block() == rows[0].block() {
-			n++
-		}
-		b, err := pack(rows[:n])
-		if err != nil {
-			return err
-		}
+		n := min(sameBlock(rows), chunk.MaxSamples)
+		b := pack(rows[:n])
 		if err := putBlock(run, b, do); err != nil {
 			return err
 		}

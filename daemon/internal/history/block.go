@@ -25,6 +25,15 @@ type row struct {
 
 func (r *row) block() int64 { return r.ms / blockMS * blockMS }
 
+// sameBlock is how many of rows are in the block of the first.
+func sameBlock(rows []row) int {
+	n := 0
+	for n < len(rows) && rows[n].block() == rows[0].block() {
+		n++
+	}
+	return n
+}
+
 // block is ten minutes, packed.
 type block struct {
 	start   int64 // ms
@@ -66,8 +75,8 @@ func samplesOf(dst []chunk.Sample, rows []row, c frame.Channel, start int64) []c
 	return dst
 }
 
-// pack makes a block of its rows.
-func pack(rows []row) (*block, error) {
+// pack makes a block of its rows. Rows rise and counts have 32 bits: a chunk takes them.
+func pack(rows []row) *block {
 	b := &block{start: rows[0].block(), end: rows[len(rows)-1].ms, rows: len(rows)}
 	samples := make([]chunk.Sample, 0, len(rows))
 	for c := range b.bodies {
@@ -77,7 +86,7 @@ func pack(rows []row) (*block, error) {
 		}
 		body, err := chunk.Append(nil, samples)
 		if err != nil {
-			return nil, fmt.Errorf("pack %v: %w", frame.Channel(c), err)
+			panic(err)
 		}
 		b.bodies[c], b.sums[c] = slices.Clip(body), chunk.Sum(samples)
 	}
@@ -91,7 +100,7 @@ func pack(rows []row) (*block, error) {
 			m.stats[c].Add(int64(rows[i].counts[c]), rows[i].quality[c])
 		}
 	}
-	return b, nil
+	return b
 }
 
 // unpack gives a block's rows back.
@@ -127,7 +136,7 @@ func rowsOf(bodies [frame.Count][]byte, start int64) ([]row, error) {
 
 // packTail makes one tail row of rows: for each channel that is there its number, the
 // chunk's length and the chunk, whose start is the first row's.
-func packTail(rows []row) ([]byte, error) {
+func packTail(rows []row) []byte {
 	var body, one []byte
 	var samples []chunk.Sample
 	for c := range frame.Count {
@@ -137,13 +146,13 @@ func packTail(rows []row) ([]byte, error) {
 		}
 		var err error
 		if one, err = chunk.Append(one[:0], samples); err != nil {
-			return nil, fmt.Errorf("pack tail: %w", err)
+			panic(err)
 		}
 		body = append(body, byte(c))
 		body = binary.AppendUvarint(body, uint64(len(one)))
 		body = append(body, one...)
 	}
-	return body, nil
+	return body
 }
 
 // unpackTail gives a tail row's rows back.

@@ -2,12 +2,14 @@ package history_test
 
 import (
 	"context"
+	"database/sql"
 	"fmt"
 	"log/slog"
 	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -163,4 +165,27 @@ func (s *site) cutOff() string {
 		}
 	}
 	return dir
+}
+
+func itoa(n int) string { return strconv.Itoa(n) }
+
+// foreign is a database of another program.
+func foreign(t testing.TB) []byte {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "other.db")
+	db, err := sql.Open("sqlite", path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := db.Exec("CREATE TABLE other (a); PRAGMA user_version = 7"); err != nil {
+		t.Fatal(err)
+	}
+	if err := db.Close(); err != nil {
+		t.Fatal(err)
+	}
+	b, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return b
 }

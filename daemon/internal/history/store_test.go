@@ -3,6 +3,7 @@ package history_test
 import (
 	"context"
 	"math"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -225,5 +226,19 @@ func TestCommitsFollowTheFire(t *testing.T) {
 				t.Errorf("up to %d rows were in memory alone, want %d", most, tt.most)
 			}
 		})
+	}
+}
+
+// A shared-memory file would be written back to the card for ever.
+func TestNoSharedMemoryFile(t *testing.T) {
+	dir := t.TempDir()
+	for range 2 {
+		s := begin(t, options(dir))
+		s.tick(0)
+		s.commit()
+		if names, err := filepath.Glob(filepath.Join(dir, "*")); err != nil || len(names) != 2 {
+			t.Errorf("%v, %v", names, err)
+		}
+		dir = s.cutOff() // a file with its journal, as after a crash
 	}
 }

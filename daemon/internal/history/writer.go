@@ -56,6 +56,7 @@ func (s *Store) turn() (wait time.Duration) {
 	s.writing.Lock()
 	defer s.writing.Unlock()
 	w := &s.w
+	s.sealBlocks(false)
 	if !w.failed.IsZero() {
 		if left := w.backOff - time.Since(w.failed); left > 0 {
 			s.mu.Lock()
@@ -117,9 +118,7 @@ type batch struct {
 func (s *Store) write(last bool) error {
 	s.setBusy(time.Now())
 	defer s.setBusy(time.Time{})
-	if err := s.sealBlocks(last); err != nil {
-		return s.fail(err)
-	}
+	s.sealBlocks(last)
 	if s.file() == nil {
 		if err := s.attach(); err != nil {
 			return s.fail(err)
@@ -152,7 +151,7 @@ func (s *Store) file() *sql.DB {
 }
 
 // sealBlocks packs the blocks that are over, or all.
-func (s *Store) sealBlocks(all bool) error {
+func (s *Store) sealBlocks(all bool) {
 	s.mu.Lock()
 	rows := s.mem.rows
 	gone := s.mem.gone
@@ -160,28 +159,20 @@ func (s *Store) sealBlocks(all bool) error {
 	var blocks []*block
 	n := 0
 	for n < len(rows) {
-		end := n
-		for end < len(rows) && rows[end].block() == rows[n].block() {
-			end++
-		}
+		end := n + sameBlock(rows[n:])
 		if end == len(rows) && !all {
 			break
 		}
-		b, err := pack(rows[n:end])
-		if err != nil {
-			return err
-		}
-		blocks = append(blocks, b)
+		blocks = append(blocks, pack(rows[n:end]))
 		n = end
 	}
 	if n == 0 {
-		return nil
+		return
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.mem.seal(blocks, s.o.Keep.Memory)
 	s.mem.dropRows(max(gone+n-s.mem.gone, 0))
-	return nil
 }
 
 // gather takes what there is from memory, without taking it away.
@@ -299,23 +290,16 @@ func (s *Store) put(ctx context.Context, tx *sql.Tx, b batch) error {
 			return err
 		}
 	}
-	// A tail row goes with its block: one that reached into the next would take along what
-	// is nowhere else.
-	for fresh := b.fresh; len(fresh) > 0; {
-		n := 1
-		for n < len(fresh) && fresh[n].block() == fresh[0].block() {
-			n++
-		}
-		body, err := packTail(fresh[:n])
-		if err != nil {
-			return err
-		}
-		if len(body) > 0 {
-			if err := do("INSERT OR REPLACE INTO tail VALUES (?, ?)", s.run<<40|fresh[0].ms, body); err != nil {
+	// A tail row goes with its block, so it holds rows of one only. There can be two: ticks
+	// have come since blocks were packed.
+	for rows := b.fresh; len(rows) > 0; {
+		n := sameBlock(rows)
+		if body := packTail(rows[:n]); len(body) > 0 {
+			if err := do("INSERT OR REPLACE INTO tail VALUES (?, ?)", s.run<<40|rows[0].ms, body); err != nil {
 				return err
 			}
 		}
-		fresh = fresh[n:]
+		rows = rows[n:]
 	}
 	for _, e := range b.events {
 		args := append([]any{s.run<<40 | e.no, e.ms, e.seen, e.trusted}, e.values...)
