@@ -19,9 +19,10 @@ import (
 // Archive is a history that is only read: a file, a copy of one, or a bundle. It works on a
 // copy of its own, so that nothing that it does can harm what was opened.
 type Archive struct {
-	s    *Store
-	dir  string // of the copy
-	line []timeline.Placed
+	s          *Store
+	dir        string // of the copy
+	from, to   time.Time
+	unreadable uint64
 }
 
 // ErrEmpty says that a history holds no run of the program.
@@ -73,8 +74,35 @@ func (a *Archive) open(ctx context.Context, path string) error {
 	if err = errors.Join(err, conn.Close()); err != nil {
 		return err
 	}
-	return a.place(all.past)
+	a.unreadable = all.unreadable
+	if err := a.place(all.past); err != nil {
+		return err
+	}
+	return a.clip(ctx)
 }
+
+// clip narrows the span to that of the bundle, if it is one: its clock goes back farther.
+func (a *Archive) clip(ctx context.Context) error {
+	return a.s.view(ctx, func(v snapshot) error {
+		windows, err := list(ctx, v.conn, func(r *sql.Rows, name *string) error { return r.Scan(name) },
+			"SELECT name FROM sqlite_schema WHERE type = 'table' AND name = 'bundle'")
+		if err != nil || len(windows) == 0 {
+			return err
+		}
+		var from, to int64
+		if err := v.conn.QueryRowContext(ctx, "SELECT from_ms, to_ms FROM bundle").Scan(&from, &to); err != nil {
+			return err
+		}
+		if from >= to {
+			return fmt.Errorf("the bundle's window: %w", errDamaged)
+		}
+		a.from, a.to = time.UnixMilli(from).UTC(), time.UnixMilli(to).UTC()
+		return nil
+	})
+}
+
+// Unreadable counts damaged pieces that were left out.
+func (a *Archive) Unreadable() uint64 { return a.unreadable }
 
 // place gives the store what it would know if the last run were its own.
 func (a *Archive) place(past []timeline.Segment) error {
@@ -85,7 +113,8 @@ func (a *Archive) place(past []timeline.Segment) error {
 	last := past[n]
 	a.s.past, a.s.segments, a.s.run = past[:n], past[n:], last.Run
 	a.s.now = moment{ms: last.To - a.s.o.Period.Milliseconds(), some: true}
-	a.line = a.s.line()
+	line := a.s.line()
+	a.from, a.to = time.UnixMilli(line[0].Wall).UTC(), time.UnixMilli(line[len(line)-1].End()).UTC()
 	return nil
 }
 
@@ -98,10 +127,9 @@ func (a *Archive) Close() error {
 	return errors.Join(err, os.RemoveAll(a.dir))
 }
 
-// Span returns when the history begins and ends.
-func (a *Archive) Span() (from, to time.Time) {
-	return time.UnixMilli(a.line[0].Wall).UTC(), time.UnixMilli(a.line[len(a.line)-1].End()).UTC()
-}
+// Span returns when the history begins and ends. A bundle also knows of alarms, phases and
+// burns from before.
+func (a *Archive) Span() (from, to time.Time) { return a.from, a.to }
 
 // Rows goes through all rows of a window at full rate; see [Store.Rows].
 func (a *Archive) Rows(ctx context.Context, from, to time.Time) iter.Seq2[Row, error] {

@@ -3,11 +3,11 @@ package history_test
 import (
 	"archive/zip"
 	"bytes"
-	"database/sql"
 	"encoding/hex"
 	"errors"
 	"io"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -142,7 +142,7 @@ func TestOpenSaysWhatIsWrong(t *testing.T) {
 		"text":          {[]byte("time,flue_celsius\n1,20\n"), "neither a history nor a bundle"},
 		"empty":         {nil, "neither a history nor a bundle"},
 		"other zip":     {z.Bytes(), "neither a history nor a bundle"},
-		"other program": {otherProgram(t), "not a history"},
+		"other program": {foreign(t), "not a history"},
 		"truncated":     {whole[:len(whole)/3], "damaged, or was cut short"},
 		"only a head":   {whole[:100], "damaged, or was cut short"},
 	} {
@@ -159,27 +159,6 @@ func TestOpenSaysWhatIsWrong(t *testing.T) {
 	if _, err := history.Open(t.Context(), filepath.Join(dir, "nowhere")); !errors.Is(err, os.ErrNotExist) {
 		t.Error(err)
 	}
-}
-
-// otherProgram is a database that is none of ours.
-func otherProgram(t testing.TB) []byte {
-	t.Helper()
-	path := filepath.Join(t.TempDir(), "other.db")
-	db, err := sql.Open("sqlite", path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if _, err := db.ExecContext(t.Context(), "CREATE TABLE other (a)"); err != nil {
-		t.Fatal(err)
-	}
-	if err := db.Close(); err != nil {
-		t.Fatal(err)
-	}
-	content, err := os.ReadFile(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return content
 }
 
 func bundle(t testing.TB, a *history.Archive, from, to time.Time, most int64) (string, history.Bundled) {
@@ -228,8 +207,15 @@ func TestBundle(t *testing.T) {
 	if len(got) != want || want != 45*60+10*60 {
 		t.Errorf("%d rows, want %d", len(got), want)
 	}
-	if n := len(all(t, b)); n > want+2*600 {
-		t.Errorf("%d rows in all: more than the blocks at the window's ends hold", n)
+	more := 0
+	for range b.Rows(t.Context(), noon, noon.Add(4*time.Hour)) {
+		more++
+	}
+	if more > want+2*600 {
+		t.Errorf("%d rows in all: more than the blocks at the window's ends hold", more)
+	}
+	if begin, end := b.Span(); !begin.Equal(from) || !end.Equal(to) {
+		t.Errorf("from %v to %v, want %v to %v", begin, end, from, to)
 	}
 	events, err := b.Events(t.Context(), "alarms", noon, to)
 	if err != nil || len(events) != 1 || !events[0].At.Equal(noon.Add(20*time.Minute)) {
@@ -259,6 +245,16 @@ func TestBundle(t *testing.T) {
 		if f.Name == "configuration.toml" && !bytes.Contains(text, []byte(`name = "barn"`)) {
 			t.Errorf("configuration %q", text)
 		}
+	}
+}
+
+// An alarm that was raised before the window and still stands is in it.
+func TestABundleKnowsWhatStood(t *testing.T) {
+	from := noon.Add(40 * time.Minute)
+	path, _ := bundle(t, open(t, begun(t)), from, noon.Add(45*time.Minute), 0)
+	events, err := open(t, path).Events(t.Context(), "alarms", noon, from)
+	if err != nil || len(events) != 1 || events[0].Fields["change"] != "raised" {
+		t.Errorf("%+v, %v", events, err)
 	}
 }
 
@@ -307,6 +303,9 @@ func TestASmallBundle(t *testing.T) {
 
 // Debian's sqlite3 reads what is in a bundle, by the documented queries.
 func TestABundleInSQL(t *testing.T) {
+	if _, err := exec.LookPath("sqlite3"); err != nil && os.Getenv("FLUEWRIGHT_REAL") == "1" {
+		t.Fatal("sqlite3 is not installed")
+	}
 	path, _ := bundle(t, open(t, begun(t)), noon, noon.Add(3*time.Hour), 0)
 	z, err := zip.OpenReader(path)
 	if err != nil {

@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"path/filepath"
 	"strings"
@@ -31,6 +32,12 @@ type Bundled struct {
 func (a *Archive) Bundle(ctx context.Context, w io.Writer, from, to time.Time, most int64) (Bundled, error) {
 	b := Bundled{From: from, To: to, FullFrom: from}
 	begin, end := a.Span()
+	if b.From.Before(begin) {
+		b.From, b.FullFrom = begin, begin
+	}
+	if b.To.After(end) {
+		b.To = end
+	}
 	if !from.Before(to) || !from.Before(end) || !begin.Before(to) {
 		return b, fmt.Errorf("make bundle: nothing is kept from %v to %v", from, to)
 	}
@@ -236,6 +243,22 @@ func copyWindow(ctx context.Context, tx *sql.Tx, line []timeline.Placed, b *Bund
 				return err
 			}
 		}
+	}
+	// What stands and burns in the window may have begun long before, and burns keep their
+	// numbers.
+	for _, st := range stretches(line, math.MinInt64, to) {
+		run := st.place.Run << 40
+		for _, table := range []string{"alarms", "phases", "burns"} {
+			if err := do(table, "id >= ? AND id < ? AND ms < ?", run, run+(1<<40), st.hi); err != nil {
+				return err
+			}
+		}
+	}
+	if _, err := tx.ExecContext(ctx, "CREATE TABLE part.bundle (from_ms INTEGER NOT NULL, to_ms INTEGER NOT NULL)"); err != nil {
+		return err
+	}
+	if _, err := tx.ExecContext(ctx, "INSERT INTO part.bundle VALUES (?, ?)", from, to); err != nil {
+		return err
 	}
 	if full <= from {
 		return nil

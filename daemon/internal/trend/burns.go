@@ -90,16 +90,15 @@ func (f fields) seconds(name string) float64 {
 // Burns lists the burns that reach into a window, in the order of time; the zero window is
 // all of them.
 func Burns(ctx context.Context, a *history.Archive, w Window) ([]Burn, error) {
-	begin, end := a.Span()
-	events, err := a.Events(ctx, "burns", begin, end)
+	events, err := a.Events(ctx, "burns", ever.From, ever.To)
 	if err != nil {
 		return nil, err
 	}
-	alarms, err := a.Events(ctx, "alarms", begin, end)
+	alarms, err := a.Events(ctx, "alarms", ever.From, ever.To)
 	if err != nil {
 		return nil, err
 	}
-	notices, err := a.Events(ctx, "notices", begin, end)
+	notices, err := a.Events(ctx, "notices", ever.From, ever.To)
 	if err != nil {
 		return nil, err
 	}

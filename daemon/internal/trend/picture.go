@@ -145,8 +145,7 @@ type Spell struct {
 
 // Spells returns the alarms that stood within a window, in the order of their raising.
 func Spells(ctx context.Context, a *history.Archive, w Window) ([]Spell, error) {
-	begin, end := a.Span()
-	events, err := a.Events(ctx, "alarms", begin, end)
+	events, err := a.Events(ctx, "alarms", ever.From, ever.To)
 	if err != nil {
 		return nil, err
 	}

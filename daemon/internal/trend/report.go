@@ -133,6 +133,9 @@ func (r *reporter) runs(ctx context.Context) error {
 	if unsure {
 		r.view.Warnings = append(r.view.Warnings, "The clock was not synchronised during part of this: times there are estimates.")
 	}
+	if n := r.a.Unreadable(); n > 0 {
+		r.view.Warnings = append(r.view.Warnings, fmt.Sprintf("Pieces of the history are damaged and left out: %d.", n))
+	}
 	whole := r.w.To.Sub(r.w.From)
 	if missing := whole - watched; missing >= time.Minute {
 		r.view.Warnings = append(r.view.Warnings, fmt.Sprintf("The monitor did not run for %s of this time: nothing is known of it.", Lasted(missing.Seconds())))
@@ -140,7 +143,7 @@ func (r *reporter) runs(ctx context.Context) error {
 	if len(r.view.Configurations) > 1 {
 		r.view.Warnings = append(r.view.Warnings, "The configuration changed meanwhile; limits and band are drawn as they were at the end.")
 	}
-	r.figure("watched", fmt.Sprintf("%s of %s", Lasted(watched.Seconds()), Lasted(whole.Seconds())))
+	r.figure("monitor ran", fmt.Sprintf("%s of %s", Lasted(watched.Seconds()), Lasted(whole.Seconds())))
 	return nil
 }
 

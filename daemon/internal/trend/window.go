@@ -16,6 +16,9 @@ import (
 // Window is a stretch of time, To excluded.
 type Window struct{ From, To time.Time }
 
+// ever is all that any history can hold.
+var ever = Window{time.UnixMilli(-1 << 45), time.UnixMilli(1 << 48)}
+
 // Pick says which window is wanted. Since counts back from the end of the history, not from
 // now: the file may be old. Burn is "last" or a number as the table of burns gives them.
 // The zero Pick is everything.
