@@ -107,6 +107,11 @@ func (c *trendCmd) Run(ctx context.Context, std streams) (err error) {
 	if err != nil {
 		return err
 	}
+	if only, err := a.ByMinuteOnly(ctx, w.From, w.To); err != nil {
+		return err
+	} else if only > 0 && time.Duration(c.Every) < time.Minute && c.format() != "svg" && c.format() != "html" {
+		fmt.Fprintf(std.err, "Of %s there are sums by the minute alone: they are left out. --every 1m has all.\n", trend.Lasted(only.Seconds()))
+	}
 	write := func(out io.Writer) error { return c.write(ctx, out, a, w, zone, channels) }
 	if c.Out == "" {
 		return write(std.out)

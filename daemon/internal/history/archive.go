@@ -178,6 +178,30 @@ func (a *Archive) Channels(ctx context.Context, from, to time.Time) (there [fram
 	return there, nil
 }
 
+// ByMinuteOnly returns how much of a window is kept as sums over minutes alone: its rows
+// were too old, or were left out of a bundle.
+func (a *Archive) ByMinuteOnly(ctx context.Context, from, to time.Time) (only time.Duration, err error) {
+	span := minutes.span.Milliseconds()
+	err = a.s.view(ctx, func(v snapshot) error {
+		for _, st := range stretches(v.line, from.UnixMilli(), to.UnixMilli()) {
+			run := st.place.Run << 40
+			var n int64
+			err := v.conn.QueryRowContext(ctx, `WITH m AS (SELECT (id >> 40 << 40) | ((id & 0xffffffffff) / ?1 * ?2 << 8) AS block FROM minutes WHERE id >= ?3 AND id < ?4)
+				SELECT count(*) FROM m WHERE NOT EXISTS (SELECT 1 FROM chunks WHERE id >= m.block AND id < m.block + 256)`,
+				blockMS/span, blockMS/1000, run|st.begin(0)/span, run|(st.hi+span-1)/span).Scan(&n)
+			if err != nil {
+				return err
+			}
+			only += time.Duration(n) * minutes.span
+		}
+		return nil
+	})
+	if err != nil {
+		return 0, fmt.Errorf("read history: %w", err)
+	}
+	return only, nil
+}
+
 // Boot is one run of the program.
 type Boot struct {
 	Run      int64

@@ -296,6 +296,18 @@ func TestASmallBundle(t *testing.T) {
 	if err != nil || tr.Series[0][1].N < 3599 {
 		t.Errorf("%+v, %v", tr.Series, err)
 	}
+	// What is not there at full rate is said to be by the minute, no more and no less.
+	only, err := b.ByMinuteOnly(t.Context(), from, to)
+	rows := 0
+	for _, n := range at {
+		rows += n
+	}
+	if missing := to.Sub(from) - time.Duration(rows)*time.Second; err != nil || (only-missing).Abs() > time.Minute {
+		t.Errorf("%v by the minute alone, want about %v; %v", only, missing, err)
+	}
+	if only, err := a.ByMinuteOnly(t.Context(), from, to); err != nil || only != 0 {
+		t.Errorf("%v of the whole by the minute alone; %v", only, err)
+	}
 	if _, err := a.Bundle(t.Context(), io.Discard, from, to, 2000); err == nil || !strings.Contains(err.Error(), "shorter window") {
 		t.Errorf("%v", err)
 	}

@@ -43,23 +43,30 @@ func Picture(ctx context.Context, a *history.Archive, s Site, w Window, channels
 	// A column is narrower than the readings are apart in a short window: four missing
 	// readings are a gap, as everywhere.
 	hold := max(4*max(t.Resolution, cfg.Sampling.Period), w.To.Sub(w.From)/time.Duration(width))
+	series, coarse, err := fill(ctx, a, &t)
+	if err != nil {
+		return p, err
+	}
+	if coarse {
+		hold = max(hold, 5*time.Minute/2)
+	}
 	for _, stack := range stacks {
-		drawn := panel.Panel{Title: stack.title, Quantity: stack.quantity}
+		part := panel.Panel{Title: stack.title, Quantity: stack.quantity}
 		for _, c := range stack.channels {
 			k := slices.Index(which, c)
 			if k < 0 {
 				continue
 			}
-			drawn.Traces = append(drawn.Traces, panel.Trace{Name: c.String(), Columns: columns(t.Series[k]), Hold: hold})
+			part.Traces = append(part.Traces, panel.Trace{Name: c.String(), Columns: series[k], Hold: hold})
 			if limit := cfg.Analysis.Limits[c]; limit > 0 {
-				drawn.Limits = append(drawn.Limits, panel.Limit{Value: limit, Label: c.String() + " limit"})
+				part.Limits = append(part.Limits, panel.Limit{Value: limit, Label: c.String() + " limit"})
 			}
 		}
 		if stack.quantity == panel.Pressure {
-			drawn.Band = &panel.Specified{Low: cfg.Analysis.DraftLow, High: cfg.Analysis.DraftHigh, Label: "specified"}
+			part.Band = &panel.Specified{Low: cfg.Analysis.DraftLow, High: cfg.Analysis.DraftHigh, Label: "specified"}
 		}
-		if drawn.Traces != nil {
-			p.Panels = append(p.Panels, drawn)
+		if part.Traces != nil {
+			p.Panels = append(p.Panels, part)
 		}
 	}
 	if p.Bands, err = bands(ctx, a, w); err != nil {
@@ -69,12 +76,43 @@ func Picture(ctx context.Context, a *history.Archive, s Site, w Window, channels
 	return p, err
 }
 
-func columns(from []history.Column) []panel.Column {
-	all := make([]panel.Column, len(from))
-	for i, c := range from {
-		all[i] = panel.Column{Min: c.Min, Max: c.Max, Mean: c.Mean, Count: c.N}
+// fill turns a trend into columns to draw. Where rows are kept by the minute alone, a column
+// narrower than that takes the minute whose middle lies in it; coarse says so.
+func fill(ctx context.Context, a *history.Archive, t *history.Trend) (series [][]panel.Column, coarse bool, err error) {
+	for _, s := range t.Series {
+		all := make([]panel.Column, len(s))
+		for i, c := range s {
+			all[i] = drawn(c)
+		}
+		series = append(series, all)
 	}
-	return all
+	if t.Resolution >= time.Minute {
+		return series, false, nil
+	}
+	only, err := a.ByMinuteOnly(ctx, t.From, t.To)
+	if err != nil || only == 0 {
+		return series, false, err
+	}
+	n := int(t.To.Sub(t.From) / time.Minute)
+	if n < 1 {
+		return series, false, nil
+	}
+	m, err := a.Trend(ctx, history.Window{From: t.From, To: t.To, Columns: n, Channels: t.Channels})
+	if err != nil {
+		return nil, false, err
+	}
+	for k := range m.Series {
+		for i, c := range m.Series[k] {
+			if into := &series[k][(2*i+1)*t.Columns/(2*n)]; into.Count == 0 {
+				*into = drawn(c)
+			}
+		}
+	}
+	return series, true, nil
+}
+
+func drawn(c history.Column) panel.Column {
+	return panel.Column{Min: c.Min, Max: c.Max, Mean: c.Mean, Count: c.N}
 }
 
 // bands are the phases within a window. Time in which the program did not run has none, nor

@@ -136,6 +136,13 @@ func (r *reporter) runs(ctx context.Context) error {
 	if n := r.a.Unreadable(); n > 0 {
 		r.view.Warnings = append(r.view.Warnings, fmt.Sprintf("Pieces of the history are damaged and left out: %d.", n))
 	}
+	only, err := r.a.ByMinuteOnly(ctx, r.w.From, r.w.To)
+	if err != nil {
+		return err
+	}
+	if only > 0 {
+		r.view.Warnings = append(r.view.Warnings, fmt.Sprintf("Of %s there are sums by the minute alone.", Lasted(only.Seconds())))
+	}
 	whole := r.w.To.Sub(r.w.From)
 	if missing := whole - watched; missing >= time.Minute {
 		r.view.Warnings = append(r.view.Warnings, fmt.Sprintf("The monitor did not run for %s of this time: nothing is known of it.", Lasted(missing.Seconds())))
