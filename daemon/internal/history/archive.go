@@ -110,6 +110,12 @@ func (a *Archive) place(past []timeline.Segment) error {
 	if n < 0 {
 		return ErrEmpty
 	}
+	for _, p := range past {
+		// The numbers of rows have 40 bits for the moment.
+		if p.From < 0 || p.From > p.To || p.To >= 1<<40 || p.Seen < 0 || p.Seen >= 1<<48 || p.Uptime < 0 || p.Uptime >= 1<<48 {
+			return fmt.Errorf("the clock of run %d: %w", p.Run, errDamaged)
+		}
+	}
 	last := past[n]
 	a.s.past, a.s.segments, a.s.run = past[:n], past[n:], last.Run
 	a.s.now = moment{ms: last.To - a.s.o.Period.Milliseconds(), some: true}

@@ -3,6 +3,7 @@ package history_test
 import (
 	"archive/zip"
 	"bytes"
+	"context"
 	"encoding/hex"
 	"errors"
 	"io"
@@ -12,6 +13,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"pgregory.net/rapid"
 
 	"fluewright/analysis/alarm"
 	"fluewright/analysis/frame"
@@ -346,5 +349,57 @@ func TestABundleInSQL(t *testing.T) {
 		if got := query(t, dir, sql); got != want {
 			t.Errorf("%s: %q, want %q", sql, got, want)
 		}
+	}
+}
+
+// Files come by mail and from cards that die: whatever is in one, it is read or refused.
+func TestOpenWhateverItIs(t *testing.T) {
+	dir := t.TempDir()
+	s := begin(t, options(dir))
+	s.ticks(0, 11*time.Minute)
+	s.tick(11*time.Minute, raised(alarm.Overheat, frame.Flue, 1))
+	s.close()
+	whole, err := os.ReadFile(filepath.Join(dir, history.FileName))
+	if err != nil {
+		t.Fatal(err)
+	}
+	path := filepath.Join(t.TempDir(), "it.db")
+	opened := 0
+	rapid.Check(t, func(rt *rapid.T) {
+		file := bytes.Clone(whole)
+		for range rapid.IntRange(1, 3).Draw(rt, "patches") {
+			at := rapid.IntRange(16, len(file)-1).Draw(rt, "at")
+			copy(file[at:], rapid.SliceOfN(rapid.Byte(), 1, 60).Draw(rt, "patch"))
+		}
+		file = file[:rapid.SampledFrom([]int{len(file), len(file), len(file) / 2}).Draw(rt, "length")]
+		if err := os.WriteFile(path, file, 0o600); err != nil {
+			rt.Fatal(err)
+		}
+		a, err := history.Open(t.Context(), path)
+		if err != nil {
+			return
+		}
+		opened++
+		ctx, cancel := context.WithTimeout(t.Context(), time.Second)
+		defer cancel()
+		from, to := a.Span()
+		for _, err := range a.Rows(ctx, from, to) {
+			if err != nil {
+				break
+			}
+		}
+		for _, kind := range []string{"alarms", "burns", "phases"} {
+			events, _ := a.Events(ctx, kind, from, to)
+			for _, e := range events {
+				_ = e.Moment(e.No)
+			}
+		}
+		_, _ = a.Bundle(ctx, io.Discard, from, to, 1<<20)
+		if err := a.Close(); err != nil {
+			rt.Error(err)
+		}
+	})
+	if opened == 0 {
+		t.Error("no file was opened: this proves nothing")
 	}
 }

@@ -211,7 +211,7 @@ func Spells(ctx context.Context, a *history.Archive, w Window) ([]Spell, error) 
 			s.To = e.At
 			delete(standing, name)
 		}
-		if c := f.text("causes"); c != "" {
+		if c := f.text("causes"); c != "" && s.To.IsZero() {
 			s.Causes = c
 		}
 	}

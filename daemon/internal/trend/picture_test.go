@@ -133,3 +133,30 @@ func TestWhatStandsAllAlong(t *testing.T) {
 		}
 	}
 }
+
+// The causes of an alarm are those of the time when it stood, not of when it was over.
+func TestSpellsKeepTheirCauses(t *testing.T) {
+	dir := t.TempDir()
+	trendtest.Record(t, dir, night(t, "large load", 3, evening))
+	a := open(t, dir)
+	begin, end := a.Span()
+	spells, err := trend.Spells(t.Context(), a, trend.Window{From: begin, To: end})
+	if err != nil {
+		t.Fatal(err)
+	}
+	over := 0
+	for _, s := range spells {
+		if s.Name != "runaway/chamber" && s.Name != "runaway/flue" {
+			continue
+		}
+		if !s.To.IsZero() {
+			over++
+		}
+		if !strings.Contains(s.Causes, `"code"`) {
+			t.Errorf("%s at %v has causes %q", s.Name, s.From, s.Causes)
+		}
+	}
+	if over == 0 {
+		t.Error("no runaway came and went: this night proves nothing")
+	}
+}

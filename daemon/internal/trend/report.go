@@ -202,7 +202,7 @@ func (r *reporter) burns(ctx context.Context) (err error) {
 		}
 		r.view.Burns = append(r.view.Burns, v)
 	}
-	r.figure("burns ended", fmt.Sprint(len(all)))
+	r.figure("burns in the table", fmt.Sprint(len(all)))
 	if len(all) > 0 {
 		r.figure("draft above band, in burns", Lasted(above))
 		r.figure("draft below band, in burns", Lasted(below))
