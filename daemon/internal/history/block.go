@@ -45,7 +45,8 @@ type block struct {
 }
 
 type minute struct {
-	no int64
+	no   int64
+	rows int
 	stats
 }
 
@@ -96,6 +97,7 @@ func pack(rows []row) *block {
 			b.minutes = append(b.minutes, minute{no: no})
 		}
 		m := &b.minutes[len(b.minutes)-1]
+		m.rows++
 		for c := range m.stats {
 			m.stats[c].Add(int64(rows[i].counts[c]), rows[i].quality[c])
 		}

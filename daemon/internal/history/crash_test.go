@@ -35,7 +35,7 @@ func TestMain(m *testing.M) {
 
 // recordUntilKilled ticks as fast as it can, with an alarm now and then, and says of each
 // alarm and of all ticks before it that they are durable once they are. Tick k of run r has
-// a flue of k/16 °C.
+// a flue of k/8 °C.
 func recordUntilKilled(dir string) {
 	run, _ := strconv.Atoi(os.Getenv(crashDir + "_RUN"))
 	s := begin(crashed{}, options(dir))
@@ -43,7 +43,7 @@ func recordUntilKilled(dir string) {
 	k := 0
 	s.values = func(time.Duration) frame.Values {
 		v := nothing()
-		v[frame.Flue], v[frame.Draft] = float64(k)/16, 12
+		v[frame.Flue], v[frame.Draft] = float64(k)/8, 12
 		return v
 	}
 	for ; ; k++ {
@@ -134,7 +134,7 @@ func verify(t *testing.T, dir string, durable map[int]int) {
 		if run > len(durable) {
 			continue
 		}
-		if k != got[run] || row.Values[frame.Flue] != float64(k)/16 || !row.At.After(last) {
+		if k != got[run] || row.Values[frame.Flue] != float64(k)/8 || !row.At.After(last) {
 			t.Fatalf("run %d: tick %d is %+v after %d", run, k, row, got[run])
 		}
 		got[run]++

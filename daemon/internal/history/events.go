@@ -26,15 +26,23 @@ type event struct {
 }
 
 // insertEvent holds the statement of each table. An event that is there already is the
-// same one: it was written by a commit whose success was not reported.
+// same one: it was written by a commit whose success was not reported. Columns are named: a
+// later version may have added some.
 var insertEvent = func() map[string]string {
 	all := map[string]string{}
 	for _, t := range eventTables {
-		n := strings.Count(t.columns, ",") + 1
-		all[t.name] = "INSERT OR REPLACE INTO " + t.name + " VALUES (?, ?, ?, ?" + strings.Repeat(", ?", n) + ")"
+		names := []string{"id", "ms", "seen_ms", "trusted"}
+		for column := range strings.SplitSeq(t.columns, ",") {
+			names = append(names, strings.Fields(column)[0])
+		}
+		all[t.name] = insertInto(t.name, names)
 	}
 	return all
 }()
+
+func insertInto(table string, columns []string) string {
+	return "INSERT OR REPLACE INTO " + table + "(" + strings.Join(columns, ", ") + ") VALUES (?" + strings.Repeat(", ?", len(columns)-1) + ")"
+}
 
 // changes name what happened to an alarm. The first two are not kept.
 var changes = map[alarm.Change]string{

@@ -77,9 +77,13 @@ func (s *site) tick(at time.Duration, events ...analysis.Event) {
 }
 
 func (s *site) status(at time.Duration, events ...analysis.Event) *status.Status {
+	return s.statusOf(at, s.values(at), events...)
+}
+
+func (s *site) statusOf(at time.Duration, values frame.Values, events ...analysis.Event) *status.Status {
 	st := &status.Status{Wall: s.wall.Add(at), ClockTrusted: s.trusted}
 	st.Frame.At = at
-	for c, v := range s.values(at) {
+	for c, v := range values {
 		if !math.IsNaN(v) {
 			st.Frame.Inputs[c] = frame.Input{Value: v, Quality: frame.Good}
 		}

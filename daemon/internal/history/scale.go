@@ -7,12 +7,13 @@ import (
 )
 
 // perUnit is how many counts are one °C or one Pa: finer than any sensor at a furnace is
-// right, and a whole number of the steps in which the common thermocouple chips read.
+// right, and a whole number to each step of the commonest thermocouple chips, 0.25 °C. What
+// is finer would be the sensor's noise, and noise is what costs room.
 var perUnit = [frame.Count]float64{
-	frame.Firebox: 16, frame.Chamber: 16, frame.Flue: 16, frame.Plenum: 16,
-	frame.Return: 16, frame.Room: 16, frame.Outdoor: 16,
+	frame.Firebox: 8, frame.Chamber: 8, frame.Flue: 8, frame.Plenum: 8,
+	frame.Return: 8, frame.Room: 8, frame.Outdoor: 8,
 	frame.Draft:   10,
-	frame.Ambient: 1,
+	frame.Ambient: 0.25,
 }
 
 // count is the nearest whole count of a value.

@@ -161,36 +161,32 @@ func (r *reduction) minutes(b *block, st *stretch) {
 
 // rolled reads a table of sums.
 func (r *reduction) rolled(ctx context.Context, conn *sql.Conn, st *stretch, level *rollUp) (err error) {
-	columns := []string{"id"}
+	columns := "id, n, odd"
 	for _, c := range r.w.Channels {
-		columns = append(columns, fmt.Sprintf("%[1]v_n, %[1]v_good, %[1]v_min, %[1]v_max, %[1]v_sum", c))
+		columns += fmt.Sprintf(", %[1]v_min, %[1]v_range, %[1]v_mean", c)
 	}
 	span := level.span.Milliseconds()
 	lo := (st.begin(span) + span - 1) / span
 	hi := (st.hi + span - 1) / span
 	run := st.place.Run << 40
-	rows, err := conn.QueryContext(ctx, "SELECT "+strings.Join(columns, ", ")+" FROM "+level.table+" WHERE id >= ? AND id < ?", run|lo, run|hi)
+	rows, err := conn.QueryContext(ctx, "SELECT "+columns+" FROM "+level.table+" WHERE id >= ? AND id < ?", run|lo, run|hi)
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, rows.Close()) }()
-	values := make([]sql.NullInt64, 5*len(r.w.Channels))
-	var id int64
-	into := []any{&id}
+	values := make([]any, 3+3*len(r.w.Channels))
+	into := make([]any, len(values))
 	for i := range values {
-		into = append(into, &values[i])
+		into[i] = &values[i]
 	}
 	for rows.Next() {
 		if err := rows.Scan(into...); err != nil {
 			return err
 		}
-		col := r.at(st, id&(1<<40-1)*span, span)
-		for k := range r.w.Channels {
-			if v := values[5*k:]; v[0].Valid {
-				r.sums[k][col].Merge(chunk.Stats{
-					N: int(v[0].Int64), Good: int(v[1].Int64), Min: v[2].Int64, Max: v[3].Int64, Sum: v[4].Int64,
-				})
-			}
+		col := r.at(st, integer(values[0])&(1<<40-1)*span, span)
+		odd := oddities(values[2])
+		for k, c := range r.w.Channels {
+			r.sums[k][col].Merge(statsOf(c, integer(values[1]), values[3+3*k:], odd))
 		}
 	}
 	return rows.Err()

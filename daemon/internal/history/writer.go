@@ -276,7 +276,7 @@ func (s *Store) put(ctx context.Context, tx *sql.Tx, b batch) error {
 		return err
 	}
 	for _, p := range b.moved {
-		if err := do("INSERT OR REPLACE INTO clock VALUES (?, ?, ?, ?, ?, ?, ?)", p.Run, p.From, p.Seen, p.Trusted, p.Wall, p.Rate, p.Sure); err != nil {
+		if err := do(insertClock, p.Run, p.From, p.Seen, p.Trusted, p.Wall, p.Rate, p.Sure); err != nil {
 			return err
 		}
 	}
@@ -295,7 +295,7 @@ func (s *Store) put(ctx context.Context, tx *sql.Tx, b batch) error {
 	for rows := b.fresh; len(rows) > 0; {
 		n := sameBlock(rows)
 		if body := packTail(rows[:n]); len(body) > 0 {
-			if err := do("INSERT OR REPLACE INTO tail VALUES (?, ?)", s.run<<40|rows[0].ms, body); err != nil {
+			if err := do(insertTail, s.run<<40|rows[0].ms, body); err != nil {
 				return err
 			}
 		}
@@ -320,13 +320,13 @@ func putBlock(run int64, b *block, do func(string, ...any) error) error {
 		}
 		v := b.sums[c]
 		id := run<<40 | b.start/1000<<8 | int64(c)
-		if err := do("INSERT OR REPLACE INTO chunks VALUES (?, ?, ?, ?, ?, ?, ?)", id, v.N, v.Good, v.Min, v.Max, v.Sum, body); err != nil {
+		if err := do(insertChunk, id, v.N, v.Good, v.Min, v.Max, v.Sum, body); err != nil {
 			return err
 		}
 	}
 	for i := range b.minutes {
 		m := &b.minutes[i]
-		if err := do(insertMinute, m.values(run<<40|m.no)...); err != nil {
+		if err := do(insertMinute, m.values(run)...); err != nil {
 			return err
 		}
 	}
@@ -340,6 +340,9 @@ func putBlock(run int64, b *block, do func(string, ...any) error) error {
 }
 
 var (
-	insertMinute  = minutes.insert()
+	insertMinute  = insertInto(minutes.table, rollUpNames())
 	insertQuarter = sumQuarter()
+	insertChunk   = insertInto("chunks", []string{"id", "n", "good", "min", "max", "sum", "body"})
+	insertTail    = insertInto("tail", []string{"id", "body"})
+	insertClock   = insertInto("clock", []string{"boot", "from_ms", "seen_ms", "trusted", "wall_ms", "rate", "sure"})
 )
