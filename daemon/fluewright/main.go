@@ -42,6 +42,9 @@ type cli struct {
 	Calibrate calibrateCmd `cmd:"" help:"Correct a thermocouple in melting ice, boiling water or both: guided."`
 	Draft     draftCmd     `cmd:"" help:"Calculate what a chimney gives, cold and hot."`
 	Replay    replayCmd    `cmd:"" help:"Judge a burn log and print what is found as JSON Lines."`
+	Trend     trendCmd     `cmd:"" help:"Write a window of a history: burn log, picture, report, Parquet."`
+	Burns     burnsCmd     `cmd:"" help:"List the burns of a history, or compare two."`
+	Bundle    bundleCmd    `cmd:"" help:"Make one small file of a window of a history, for mail."`
 	Version   versionCmd   `cmd:"" help:"Print the version."`
 }
 

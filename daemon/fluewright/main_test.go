@@ -35,7 +35,7 @@ func TestCommands(t *testing.T) {
 	testscript.Run(t, testscript.Params{
 		Dir:   "testdata",
 		Setup: emulated,
-		Cmds:  map[string]func(*testscript.TestScript, bool, []string){"exits": exits},
+		Cmds:  map[string]func(*testscript.TestScript, bool, []string){"exits": exits, "records": records},
 	})
 }
 

@@ -3,14 +3,24 @@
 package atomicfile
 
 import (
+	"bufio"
 	"errors"
+	"io"
 	"os"
 	"path/filepath"
 )
 
 // Write puts a whole new file, readable by all, in the place of the one called name in
 // dir: under another name, to the disk, renamed, and the directory to the disk too.
-func Write(dir, name string, data []byte) (err error) {
+func Write(dir, name string, data []byte) error {
+	return WriteFrom(dir, name, func(w io.Writer) error {
+		_, err := w.Write(data)
+		return err
+	})
+}
+
+// WriteFrom is Write of what a function writes.
+func WriteFrom(dir, name string, write func(io.Writer) error) (err error) {
 	temp, err := os.CreateTemp(dir, name+".*")
 	if err != nil {
 		return err
@@ -20,7 +30,10 @@ func Write(dir, name string, data []byte) (err error) {
 			_ = os.Remove(temp.Name())
 		}
 	}()
-	_, err = temp.Write(data)
+	buffered := bufio.NewWriter(temp)
+	if err = write(buffered); err == nil {
+		err = buffered.Flush()
+	}
 	if err == nil {
 		err = temp.Chmod(0o644)
 	}

@@ -45,8 +45,8 @@ func columnOf(heading string) (column, error) {
 	}
 }
 
-// heading is the column's name as it is written: always SI.
-func heading(c frame.Channel) string {
+// Heading is the column's name as it is written: always SI.
+func Heading(c frame.Channel) string {
 	if c.Pressure() {
 		return c.String() + "_pascals"
 	}
@@ -56,7 +56,7 @@ func heading(c frame.Channel) string {
 func headings() []string {
 	var all []string
 	for _, c := range frame.All() {
-		all = append(all, heading(c))
+		all = append(all, Heading(c))
 	}
 	return all
 }

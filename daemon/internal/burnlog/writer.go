@@ -27,7 +27,7 @@ func NewWriter(w io.Writer, fitted [frame.Count]bool) (*Writer, error) {
 	for _, c := range frame.All() {
 		if fitted[c] {
 			out.channels = append(out.channels, c)
-			head = append(head, heading(c))
+			head = append(head, Heading(c))
 		}
 	}
 	out.record = make([]string, len(head))

@@ -28,6 +28,9 @@
 //	SELECT time, alarm, channel, state, message FROM alarm_log;
 //	SELECT start, "end", peak_flue_celsius FROM burn_log;
 //
+// A bundle is a zip with such a file, history.db, that holds one window: its bounds are in the
+// table bundle. [Open] reads files and bundles from outside.
+//
 // The schema's number is user_version. A new version only adds: a former release reads the
 // file too.
 package history

@@ -1,0 +1,245 @@
+package history
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"iter"
+	"log/slog"
+	"math"
+	"os"
+	"path/filepath"
+	"time"
+
+	"fluewright/analysis/frame"
+	"fluewright/daemon/internal/history/timeline"
+)
+
+// Archive is a history that is only read: a file, a copy of one, or a bundle. It works on a
+// copy of its own, so that nothing that it does can harm what was opened.
+type Archive struct {
+	s          *Store
+	dir        string // of the copy
+	from, to   time.Time
+	unreadable uint64
+}
+
+// ErrEmpty says that a history holds no run of the program.
+var ErrEmpty = errors.New("the history is empty")
+
+// Open opens the history at path: a file (with its -wal beside it, if there is one), the
+// directory of one, or a bundle. The file of a daemon that runs can be opened too: it is
+// copied between two commits.
+func Open(ctx context.Context, path string) (*Archive, error) {
+	dir, err := os.MkdirTemp("", "fluewright-history-*")
+	if err != nil {
+		return nil, fmt.Errorf("open history: %w", err)
+	}
+	a := &Archive{dir: dir}
+	if err := a.open(ctx, path); err != nil {
+		if troubleOf(err) == Damaged {
+			err = fmt.Errorf("it is damaged, or was cut short while it was copied: %w", err)
+		}
+		return nil, errors.Join(fmt.Errorf("open history %s: %w", path, err), a.Close())
+	}
+	return a, nil
+}
+
+func (a *Archive) open(ctx context.Context, path string) error {
+	file := filepath.Join(a.dir, FileName)
+	if err := fetch(path, file); err != nil {
+		return err
+	}
+	db, err := openFile(file)
+	if err != nil {
+		return err
+	}
+	a.s = New(Options{Dir: a.dir, Identity: "reader", Log: slog.New(slog.DiscardHandler)})
+	a.s.db = db
+	if err := migrate(ctx, db, migrations); err != nil {
+		return err
+	}
+	conn, err := db.Conn(ctx)
+	if err != nil {
+		return err
+	}
+	all := attaching{s: a.s, run: math.MaxInt64, written: map[placeKey]timeline.Placed{}}
+	err = a.s.transact(ctx, conn, func(tx *sql.Tx) error {
+		if err := all.recover(ctx, tx); err != nil {
+			return fmt.Errorf("end what was cut off: %w", err)
+		}
+		return all.loadPast(ctx, tx)
+	})
+	if err = errors.Join(err, conn.Close()); err != nil {
+		return err
+	}
+	a.unreadable = all.unreadable
+	if err := a.place(all.past); err != nil {
+		return err
+	}
+	return a.clip(ctx)
+}
+
+// clip narrows the span to that of the bundle, if it is one: its clock goes back farther.
+func (a *Archive) clip(ctx context.Context) error {
+	return a.s.view(ctx, func(v snapshot) error {
+		windows, err := list(ctx, v.conn, func(r *sql.Rows, name *string) error { return r.Scan(name) },
+			"SELECT name FROM sqlite_schema WHERE type = 'table' AND name = 'bundle'")
+		if err != nil || len(windows) == 0 {
+			return err
+		}
+		var from, to int64
+		if err := v.conn.QueryRowContext(ctx, "SELECT from_ms, to_ms FROM bundle").Scan(&from, &to); err != nil {
+			return err
+		}
+		if from >= to {
+			return fmt.Errorf("the bundle's window: %w", errDamaged)
+		}
+		a.from, a.to = time.UnixMilli(from).UTC(), time.UnixMilli(to).UTC()
+		return nil
+	})
+}
+
+// Unreadable counts damaged pieces that were left out.
+func (a *Archive) Unreadable() uint64 { return a.unreadable }
+
+// place gives the store what it would know if the last run were its own.
+func (a *Archive) place(past []timeline.Segment) error {
+	n := len(past) - 1
+	if n < 0 {
+		return ErrEmpty
+	}
+	for _, p := range past {
+		// The numbers of rows have 40 bits for the moment.
+		if p.From < 0 || p.From > p.To || p.To >= 1<<40 || p.Seen < 0 || p.Seen >= 1<<48 || p.Uptime < 0 || p.Uptime >= 1<<48 {
+			return fmt.Errorf("the clock of run %d: %w", p.Run, errDamaged)
+		}
+	}
+	last := past[n]
+	a.s.past, a.s.segments, a.s.run = past[:n], past[n:], last.Run
+	a.s.now = moment{ms: last.To - a.s.o.Period.Milliseconds(), some: true}
+	line := a.s.line()
+	a.from, a.to = time.UnixMilli(line[0].Wall).UTC(), time.UnixMilli(line[len(line)-1].End()).UTC()
+	return nil
+}
+
+// Close removes the copy.
+func (a *Archive) Close() error {
+	var err error
+	if a.s != nil {
+		err = a.s.detach()
+	}
+	return errors.Join(err, os.RemoveAll(a.dir))
+}
+
+// Span returns when the history begins and ends. A bundle also knows of alarms, phases and
+// burns from before.
+func (a *Archive) Span() (from, to time.Time) { return a.from, a.to }
+
+// Rows goes through all rows of a window at full rate; see [Store.Rows].
+func (a *Archive) Rows(ctx context.Context, from, to time.Time) iter.Seq2[Row, error] {
+	return a.s.Rows(ctx, from, to)
+}
+
+// Trend reduces a window; see [Store.Trend].
+func (a *Archive) Trend(ctx context.Context, w Window) (Trend, error) { return a.s.Trend(ctx, w) }
+
+// Events returns what happened in a window; see [Store.Events].
+func (a *Archive) Events(ctx context.Context, kind string, from, to time.Time) ([]Event, error) {
+	return a.s.Events(ctx, kind, from, to)
+}
+
+// Channels says which channels the window has rows of, usable or not.
+func (a *Archive) Channels(ctx context.Context, from, to time.Time) (there [frame.Count]bool, err error) {
+	err = a.s.view(ctx, func(v snapshot) error {
+		for _, st := range stretches(v.line, from.UnixMilli(), to.UnixMilli()) {
+			run := st.place.Run << 40
+			ids, err := list(ctx, v.conn, func(r *sql.Rows, c *int64) error { return r.Scan(c) },
+				"SELECT DISTINCT id & 255 FROM chunks WHERE id >= ? AND id < ?",
+				run|st.begin(0)/blockMS*blockMS/1000<<8, run|(st.hi+999)/1000<<8)
+			if err != nil {
+				return err
+			}
+			for _, c := range ids {
+				if c < int64(frame.Count) {
+					there[c] = true
+				}
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return there, fmt.Errorf("read history: %w", err)
+	}
+	// Of what is kept by the minute alone there are no chunks.
+	w := Window{From: from, To: to, Columns: 1, Channels: frame.All()}
+	t, err := a.Trend(ctx, w)
+	if err != nil {
+		return there, err
+	}
+	for i, c := range w.Channels {
+		there[c] = there[c] || t.Series[i][0].N > 0
+	}
+	return there, nil
+}
+
+// ByMinuteOnly returns how much of a window is kept as sums over minutes alone: its rows
+// were too old, or were left out of a bundle.
+func (a *Archive) ByMinuteOnly(ctx context.Context, from, to time.Time) (only time.Duration, err error) {
+	span := minutes.span.Milliseconds()
+	err = a.s.view(ctx, func(v snapshot) error {
+		for _, st := range stretches(v.line, from.UnixMilli(), to.UnixMilli()) {
+			run := st.place.Run << 40
+			var n int64
+			err := v.conn.QueryRowContext(ctx, `WITH m AS (SELECT (id >> 40 << 40) | ((id & 0xffffffffff) / ?1 * ?2 << 8) AS block FROM minutes WHERE id >= ?3 AND id < ?4)
+				SELECT count(*) FROM m WHERE NOT EXISTS (SELECT 1 FROM chunks WHERE id >= m.block AND id < m.block + 256)`,
+				blockMS/span, blockMS/1000, run|st.begin(0)/span, run|(st.hi+span-1)/span).Scan(&n)
+			if err != nil {
+				return err
+			}
+			only += time.Duration(n) * minutes.span
+		}
+		return nil
+	})
+	if err != nil {
+		return 0, fmt.Errorf("read history: %w", err)
+	}
+	return only, nil
+}
+
+// Boot is one run of the program.
+type Boot struct {
+	Run      int64
+	From, To time.Time
+	Sure     bool // the times are tied to a synchronised clock
+	Software string
+	// Configuration is its text, without secrets.
+	Configuration string
+}
+
+// Boots returns the runs that reach into a window, in the order of time.
+func (a *Archive) Boots(ctx context.Context, from, to time.Time) (all []Boot, err error) {
+	err = a.s.view(ctx, func(v snapshot) error {
+		for _, st := range stretches(v.line, from.UnixMilli(), to.UnixMilli()) {
+			p := st.place
+			if n := len(all); n > 0 && all[n-1].Run == p.Run {
+				all[n-1].To = time.UnixMilli(p.End()).UTC()
+				continue
+			}
+			b := Boot{Run: p.Run, From: time.UnixMilli(p.Wall).UTC(), To: time.UnixMilli(p.End()).UTC(), Sure: p.Sure}
+			err := v.conn.QueryRowContext(ctx, `SELECT ifnull(s.version, ''), ifnull(c.body, '') FROM boots b
+				LEFT JOIN software s ON s.id = b.software LEFT JOIN configurations c ON c.id = b.configuration WHERE b.id = ?`, p.Run).
+				Scan(&b.Software, &b.Configuration)
+			if err != nil {
+				return err
+			}
+			all = append(all, b)
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, fmt.Errorf("read history: %w", err)
+	}
+	return all, nil
+}
