@@ -24,7 +24,6 @@ type card struct {
 	left  int           // writes that still succeed before errno
 	short bool          // the first that fails takes half
 	stall time.Duration // of every sync
-	lives bool
 }
 
 // newCard mounts one.
@@ -37,11 +36,8 @@ func newCard(t *testing.T) *card {
 		t.Skip("no /dev/fuse")
 	}
 	c := &card{dir: t.TempDir(), raw: t.TempDir()}
-	root := &fs.LoopbackRoot{Path: c.raw, NewNode: func(data *fs.LoopbackRoot, _ *fs.Inode, _ string, _ *syscall.Stat_t) fs.InodeEmbedder {
-		return &cardNode{LoopbackNode: fs.LoopbackNode{RootData: data}, card: c}
-	}}
-	root.RootNode = root.NewNode(root, nil, "", nil)
-	server, err := fs.Mount(c.dir, root.RootNode, &fs.Options{MountOptions: fuse.MountOptions{DirectMountStrict: true, FsName: "card", Name: "card"}})
+	root := &fs.LoopbackRoot{Path: c.raw}
+	server, err := fs.Mount(c.dir, c.node(root), &fs.Options{MountOptions: fuse.MountOptions{DirectMountStrict: true, FsName: "card", Name: "card"}})
 	if err != nil {
 		t.Skip("cannot mount: ", err)
 	}
@@ -52,6 +48,10 @@ func newCard(t *testing.T) *card {
 		}
 	})
 	return c
+}
+
+func (c *card) node(root *fs.LoopbackRoot) *cardNode {
+	return &cardNode{LoopbackNode: fs.LoopbackNode{RootData: root}, card: c}
 }
 
 // fail makes every write but the next few fail.
@@ -113,6 +113,11 @@ type cardFile struct {
 	card *card
 }
 
+// WrapChild makes files of the directory files of the card.
+func (n *cardNode) WrapChild(context.Context, fs.InodeEmbedder) fs.InodeEmbedder {
+	return n.card.node(n.RootData)
+}
+
 func (n *cardNode) Open(ctx context.Context, flags uint32) (fs.FileHandle, uint32, syscall.Errno) {
 	if _, errno := n.card.write(0); errno == syscall.EROFS && flags&syscall.O_ACCMODE != syscall.O_RDONLY {
 		return nil, 0, errno
@@ -158,9 +163,9 @@ func (f *cardFile) Fsync(ctx context.Context, flags uint32) syscall.Errno {
 	return f.FileHandle.(fs.FileFsyncer).Fsync(ctx, flags)
 }
 
-func (f *cardFile) Flush(ctx context.Context) syscall.Errno {
-	return f.FileHandle.(fs.FileFlusher).Flush(ctx)
-}
+// Flush says that there is none: the kernel then never asks again. A process that ends with
+// a file open on its own mount would wait for itself for ever.
+func (f *cardFile) Flush(context.Context) syscall.Errno { return syscall.ENOSYS }
 
 func (f *cardFile) Release(ctx context.Context) syscall.Errno {
 	return f.FileHandle.(fs.FileReleaser).Release(ctx)
