@@ -103,17 +103,6 @@ func TestStorageThatFails(t *testing.T) {
 	}
 }
 
-func (s *site) rowsFrom(from time.Time) (all []history.Row) {
-	s.t.Helper()
-	for r, err := range s.Rows(context.Background(), from, noon.AddDate(100, 0, 0)) {
-		if err != nil {
-			s.t.Fatal(err)
-		}
-		all = append(all, r)
-	}
-	return all
-}
-
 // A card that stalls for ten seconds holds up nobody but who waits for it, and that one only
 // as long as it wants to wait.
 func TestStorageThatStalls(t *testing.T) {

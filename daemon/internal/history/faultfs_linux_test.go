@@ -36,26 +36,22 @@ func newCard(t *testing.T) *card {
 		t.Skip("no /dev/fuse")
 	}
 	c := &card{dir: t.TempDir(), raw: t.TempDir()}
-	//lint:ignore SA1019 what replaces it would copy a node with its lock
-	root := &fs.LoopbackRoot{Path: c.raw, NewNode: func(data *fs.LoopbackRoot, _ *fs.Inode, _ string, _ *syscall.Stat_t) fs.InodeEmbedder {
-		return &cardNode{LoopbackNode: fs.LoopbackNode{RootData: data}, card: c}
-	}}
-	//lint:ignore SA1019 likewise
-	root.RootNode = root.NewNode(root, nil, "", nil)
-	server, err := fs.Mount(c.dir, root.RootNode, &fs.Options{MountOptions: fuse.MountOptions{DirectMountStrict: true, FsName: "card", Name: "card"}})
+	root := &fs.LoopbackRoot{Path: c.raw}
+	server, err := fs.Mount(c.dir, c.node(root), &fs.Options{MountOptions: fuse.MountOptions{DirectMountStrict: true, FsName: "card", Name: "card"}})
 	if err != nil {
 		t.Skip("cannot mount: ", err)
 	}
 	t.Cleanup(func() {
 		c.heal()
 		if err := server.Unmount(); err != nil {
-			// A file that is still open would keep this process, which is its own server, in
-			// the kernel for ever: force ends the connection.
-			_ = syscall.Unmount(c.dir, syscall.MNT_FORCE)
 			_ = syscall.Unmount(c.dir, syscall.MNT_DETACH)
 		}
 	})
 	return c
+}
+
+func (c *card) node(root *fs.LoopbackRoot) *cardNode {
+	return &cardNode{LoopbackNode: fs.LoopbackNode{RootData: root}, card: c}
 }
 
 // fail makes every write but the next few fail.
@@ -117,6 +113,11 @@ type cardFile struct {
 	card *card
 }
 
+// WrapChild makes files of the directory files of the card.
+func (n *cardNode) WrapChild(context.Context, fs.InodeEmbedder) fs.InodeEmbedder {
+	return n.card.node(n.RootData)
+}
+
 func (n *cardNode) Open(ctx context.Context, flags uint32) (fs.FileHandle, uint32, syscall.Errno) {
 	if _, errno := n.card.write(0); errno == syscall.EROFS && flags&syscall.O_ACCMODE != syscall.O_RDONLY {
 		return nil, 0, errno
@@ -162,9 +163,9 @@ func (f *cardFile) Fsync(ctx context.Context, flags uint32) syscall.Errno {
 	return f.FileHandle.(fs.FileFsyncer).Fsync(ctx, flags)
 }
 
-func (f *cardFile) Flush(ctx context.Context) syscall.Errno {
-	return f.FileHandle.(fs.FileFlusher).Flush(ctx)
-}
+// Flush says that there is none: the kernel then never asks again. A process that ends with
+// a file open on its own mount would wait for itself for ever.
+func (f *cardFile) Flush(context.Context) syscall.Errno { return syscall.ENOSYS }
 
 func (f *cardFile) Release(ctx context.Context) syscall.Errno {
 	return f.FileHandle.(fs.FileReleaser).Release(ctx)

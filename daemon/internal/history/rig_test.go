@@ -60,7 +60,12 @@ func begin(t testing.TB, o history.Options) *site {
 	done := make(chan struct{})
 	go func() { defer close(done); _ = s.Run(ctx) }()
 	s.stop = func() { cancel(); <-done }
-	t.Cleanup(s.stop)
+	t.Cleanup(func() {
+		s.stop()
+		ctx, cancel := context.WithTimeout(context.Background(), 30*time.Second)
+		defer cancel()
+		_ = s.Close(ctx) // for tests that leave it open
+	})
 	return s
 }
 
@@ -127,6 +132,17 @@ func (s *site) rows() []history.Row {
 	s.t.Helper()
 	var all []history.Row
 	for r, err := range s.Rows(context.Background(), time.UnixMilli(0), noon.AddDate(100, 0, 0)) {
+		if err != nil {
+			s.t.Fatal(err)
+		}
+		all = append(all, r)
+	}
+	return all
+}
+
+func (s *site) rowsFrom(from time.Time) (all []history.Row) {
+	s.t.Helper()
+	for r, err := range s.Rows(context.Background(), from, noon.AddDate(100, 0, 0)) {
 		if err != nil {
 			s.t.Fatal(err)
 		}
