@@ -266,7 +266,10 @@ func TestABundleKnowsWhatStood(t *testing.T) {
 func TestASmallBundle(t *testing.T) {
 	dir := t.TempDir()
 	s := begin(t, options(dir))
-	s.ticks(0, 9*time.Hour)
+	for h := range 9 { // what is waiting is bounded: more at once would be dropped
+		s.ticks(time.Duration(h)*time.Hour, time.Duration(h+1)*time.Hour)
+		s.commit()
+	}
 	s.tick(9*time.Hour, raised(alarm.Overheat, frame.Flue, 1))
 	for h := 9; h < 24; h++ {
 		s.ticks(time.Duration(h)*time.Hour+time.Second, time.Duration(h+1)*time.Hour)
