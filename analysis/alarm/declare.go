@@ -21,6 +21,9 @@ type Declaration struct {
 	Action string
 	// Timing is used where the configuration says nothing.
 	Timing Timing
+	// Patient says that it is judged by whole burns: until there were some it is unjudged,
+	// and that is no reason to wait.
+	Patient bool
 	// Monitor says that the alarm is of the monitor's own eyes and not of the fire.
 	Monitor bool
 	// Each lists the channels that may have one such alarm each; empty where the site has
@@ -178,6 +181,7 @@ var declarations = []Declaration{
 		// Where the loss is sudden the gas may soon find another way out: medium, and the
 		// draft's own alarms say it if it does.
 		Name:        FlueRestricted,
+		Patient:     true,
 		Priority:    Medium,
 		Title:       "the chimney resists more than it did",
 		Consequence: "Creosote, a nest or a blocked cap narrows the flue: it can catch fire or send flue gas into the house.",
@@ -229,6 +233,7 @@ var declarations = []Declaration{
 	{
 		// Low: where it endangers, the draft is out of its band, and that is told.
 		Name:        RegulatorStuck,
+		Patient:     true,
 		Priority:    Low,
 		Title:       "the regulator's gate does not move as it should",
 		Consequence: "The draft follows the weather and not the regulator: the fire burns too hard or smoulders.",

@@ -138,7 +138,7 @@ func sentence(text string) string {
 // judged words the verdict where no alarm stands and no reading is missing.
 func judged(v *Verdict, s *status.Status) {
 	a := &s.Assessment
-	var blind, unjudged, shelved []string
+	var blind, unjudged, later, shelved []string
 	for _, st := range a.Alarms {
 		switch {
 		case aboutMonitor(st) && stands(st):
@@ -148,6 +148,8 @@ func judged(v *Verdict, s *status.Status) {
 		case st.State == alarm.Normal, st.State == alarm.Returned:
 		case st.State == alarm.Shelved && st.Condition == alarm.Gone:
 			shelved = append(shelved, Name(st.Key))
+		case patient(st):
+			later = append(later, Name(st.Key))
 		default:
 			unjudged = append(unjudged, Name(st.Key))
 		}
@@ -170,6 +172,9 @@ func judged(v *Verdict, s *status.Status) {
 		v.Headline = "No alarm. " + phases[a.Phase]
 		if len(shelved) > 0 {
 			v.Headline += " Shelved: " + strings.Join(shelved, ", ") + "."
+		}
+		if len(later) > 0 {
+			v.Headline += " Not judged before some burns: " + strings.Join(later, ", ") + "."
 		}
 	}
 }
@@ -251,6 +256,13 @@ func Standing(all []alarm.Status) []alarm.Status {
 func aboutSensor(a alarm.Status) bool {
 	d, _ := alarm.Declared(a.Key.Name)
 	return d.Monitor
+}
+
+// patient reports whether the alarm was not judged yet and is judged by whole burns: nobody
+// need wait for that, and nobody is told that it is well.
+func patient(a alarm.Status) bool {
+	d, _ := alarm.Declared(a.Key.Name)
+	return d.Patient && a.State == alarm.Unjudged
 }
 
 // aboutMonitor reports whether the alarm is of what becomes of warnings, and not of what

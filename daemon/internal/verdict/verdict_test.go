@@ -61,6 +61,9 @@ func TestJudge(t *testing.T) {
 		action  string
 	}{
 		{"a clean burn", func(*status.Status) {}, 0, verdict.Well, "No alarm. The fire burns clean.", ""},
+		{"what is judged by whole burns is not waited for, and not called well", func(s *status.Status) {
+			s.Assessment.Alarms = append(s.Assessment.Alarms, alarm.Status{Key: key(alarm.FlueRestricted, frame.Count), Blind: true})
+		}, 0, verdict.Well, "No alarm. The fire burns clean. Not judged before some burns: flue restricted.", ""},
 		{"no fire", func(s *status.Status) { s.Assessment.Phase = burn.Cold }, 0, verdict.Well, "No alarm. There is no fire.", ""},
 		{"a suspect reading is still one", func(s *status.Status) { s.Frame.Inputs[frame.Flue].Quality = frame.Suspect }, 0, verdict.Well, "No alarm.", ""},
 		{"one alarm", func(s *status.Status) { raise(s, 0, 0) }, 0, verdict.Alarm, "Alarm: overheat (flue) is wrong.", "Act on overheat (flue)."},
