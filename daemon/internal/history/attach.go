@@ -1,6 +1,7 @@
 package history
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"errors"
@@ -195,7 +196,7 @@ func (a *attaching) endRun(ctx context.Context, tx *sql.Tx, run int64) error {
 		rows = append(rows, more...)
 		a.unreadable += damaged
 	}
-	slices.SortFunc(rows, func(x, y row) int { return int(x.ms - y.ms) })
+	slices.SortFunc(rows, func(x, y row) int { return cmp.Compare(x.ms, y.ms) })
 	rows = slices.CompactFunc(rows, func(x, y row) bool { return x.ms == y.ms })
 	end := int64(0)
 	for len(rows) > 0 {
