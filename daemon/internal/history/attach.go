@@ -1,6 +1,7 @@
 package history
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"errors"
@@ -191,14 +192,11 @@ func (a *attaching) endRun(ctx context.Context, tx *sql.Tx, run int64) error {
 	}
 	var rows []row
 	for _, t := range tail {
-		more, err := unpackTail(t.body, t.id&(1<<40-1))
-		if err != nil {
-			a.unreadable++
-			continue
-		}
+		more, damaged := unpackTail(t.body, t.id&(1<<40-1))
 		rows = append(rows, more...)
+		a.unreadable += damaged
 	}
-	slices.SortFunc(rows, func(x, y row) int { return int(x.ms - y.ms) })
+	slices.SortFunc(rows, func(x, y row) int { return cmp.Compare(x.ms, y.ms) })
 	rows = slices.CompactFunc(rows, func(x, y row) bool { return x.ms == y.ms })
 	end := int64(0)
 	for len(rows) > 0 {

@@ -2,7 +2,6 @@ package history
 
 import (
 	"encoding/binary"
-	"fmt"
 	"slices"
 	"time"
 
@@ -106,12 +105,14 @@ func pack(rows []row) *block {
 }
 
 // unpack gives a block's rows back.
-func (b *block) unpack() ([]row, error) { return rowsOf(b.bodies, b.start) }
+func (b *block) unpack() []row {
+	rows, _ := rowsOf(b.bodies, b.start)
+	return rows
+}
 
-// rowsOf joins the chunks of channels to rows. A channel without a sample at a moment at
-// which another has one is absent there.
-func rowsOf(bodies [frame.Count][]byte, start int64) ([]row, error) {
-	var rows []row
+// rowsOf joins the chunks of channels to rows, and returns how many of them are damaged and
+// left out. A channel without a sample at a moment at which another has one is absent there.
+func rowsOf(bodies [frame.Count][]byte, start int64) (rows []row, damaged uint64) {
 	var samples []chunk.Sample
 	for c, body := range bodies {
 		if body == nil {
@@ -119,7 +120,8 @@ func rowsOf(bodies [frame.Count][]byte, start int64) ([]row, error) {
 		}
 		var err error
 		if samples, err = chunk.Decode(samples[:0], body); err != nil {
-			return nil, fmt.Errorf("unpack %v: %w", frame.Channel(c), err)
+			damaged++
+			continue
 		}
 		at := 0
 		for _, s := range samples {
@@ -133,7 +135,7 @@ func rowsOf(bodies [frame.Count][]byte, start int64) ([]row, error) {
 			rows[at].counts[c], rows[at].quality[c] = int32(s.Count), s.Quality
 		}
 	}
-	return rows, nil
+	return rows, damaged
 }
 
 // packTail makes one tail row of rows: for each channel that is there its number, the
@@ -157,18 +159,20 @@ func packTail(rows []row) []byte {
 	return body
 }
 
-// unpackTail gives a tail row's rows back.
-func unpackTail(body []byte, start int64) ([]row, error) {
+// unpackTail gives a tail row's rows back, and how many chunks in it are damaged.
+func unpackTail(body []byte, start int64) (rows []row, damaged uint64) {
 	var bodies [frame.Count][]byte
 	for len(body) > 0 {
 		c := frame.Channel(body[0])
 		n, used := binary.Uvarint(body[1:])
 		body = body[1:]
 		if c >= frame.Count || used <= 0 || n > uint64(len(body)-used) {
-			return nil, fmt.Errorf("unpack tail: %w", chunk.ErrDamaged)
+			damaged++
+			break
 		}
 		bodies[c] = body[used : used+int(n)]
 		body = body[used+int(n):]
 	}
-	return rowsOf(bodies, start)
+	rows, more := rowsOf(bodies, start)
+	return rows, damaged + more
 }

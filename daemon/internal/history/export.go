@@ -69,20 +69,14 @@ func (s *Store) page(ctx context.Context, run, ms int64) (rows []row, err error)
 			if err != nil {
 				return err
 			}
-			if rows, err = joinBlocks(stored); err != nil {
-				return err
-			}
+			rows = joinBlocks(stored, v.damaged)
 		}
 		if run != v.run {
 			return nil
 		}
 		for _, b := range v.sealed {
 			if b.start >= ms && b.start < ms+pageSpan {
-				more, err := b.unpack()
-				if err != nil {
-					return err
-				}
-				rows = append(rows, more...)
+				rows = append(rows, b.unpack()...)
 			}
 		}
 		for i := range v.rows {
@@ -96,7 +90,7 @@ func (s *Store) page(ctx context.Context, run, ms int64) (rows []row, err error)
 }
 
 // joinBlocks makes rows of chunks in the order of their numbers.
-func joinBlocks(stored []stored) ([]row, error) {
+func joinBlocks(stored []stored, damaged func(uint64)) []row {
 	var rows []row
 	for len(stored) > 0 {
 		var bodies [frame.Count][]byte
@@ -107,14 +101,14 @@ func joinBlocks(stored []stored) ([]row, error) {
 			}
 			n++
 		}
-		more, err := rowsOf(bodies, start)
-		if err != nil {
-			return nil, err
+		more, bad := rowsOf(bodies, start)
+		if bad > 0 {
+			damaged(bad)
 		}
 		rows = append(rows, more...)
 		stored = stored[n:]
 	}
-	return rows, nil
+	return rows
 }
 
 // Event is a row of one of the event tables.

@@ -52,6 +52,7 @@ func TestStorageThatFails(t *testing.T) {
 	}
 	for name, tt := range tests {
 		t.Run(name, func(t *testing.T) {
+			t.Parallel()
 			c := newCard(t)
 			s := begin(t, options(c.dir))
 			s.ticks(0, 700*time.Second)

@@ -57,7 +57,7 @@ type Health struct {
 	Backwards uint64
 	// SetAside names the damaged file that was last put out of the way, in this run.
 	SetAside string
-	// Unreadable counts rows of the file that were damaged and left out.
+	// Unreadable counts chunks that were found damaged and left out, each time.
 	Unreadable uint64
 	// Trimmed counts rows that went before their time, because the file was at its ceiling.
 	Trimmed uint64

@@ -3,6 +3,7 @@ package history_test
 import (
 	"context"
 	"database/sql"
+	"math"
 	"os"
 	"path/filepath"
 	"strings"
@@ -83,10 +84,10 @@ func TestNothingGoesByAGuess(t *testing.T) {
 // At its ceiling the oldest goes, and that is said.
 func TestCeiling(t *testing.T) {
 	o := options(t.TempDir())
-	o.Keep = history.Keep{Ceiling: 600_000}
+	o.Keep = history.Keep{Ceiling: 200_000}
 	s := begin(t, o)
 	s.stop()
-	for at := time.Duration(0); at < 200*time.Hour; at += time.Second {
+	for at := time.Duration(0); at < 50*time.Hour; at += time.Second {
 		s.tick(at)
 		s.Turn()
 	}
@@ -96,7 +97,7 @@ func TestCeiling(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if h.Trimmed == 0 || h.UsedBytes > o.Keep.Ceiling+100_000 || info.Size() > o.Keep.Ceiling+200_000 {
+	if h.Trimmed == 0 || h.UsedBytes > o.Keep.Ceiling+60_000 || info.Size() > o.Keep.Ceiling+100_000 {
 		t.Errorf("%d bytes of %d, %+v", info.Size(), o.Keep.Ceiling, h)
 	}
 	if h.Impaired() {
@@ -106,7 +107,7 @@ func TestCeiling(t *testing.T) {
 	if err != nil || len(all) == 0 || all[0].Fields["notice"] != "history-trimmed" {
 		t.Errorf("%v, %v", all, err)
 	}
-	if n := len(s.rowsFrom(noon.Add(199 * time.Hour))); n != 3599 {
+	if n := len(s.rowsFrom(noon.Add(49 * time.Hour))); n != 3599 {
 		t.Errorf("%d of the newest rows", n)
 	}
 }
@@ -171,5 +172,54 @@ func TestSecretsAreNotKept(t *testing.T) {
 	got := query(t, o.Dir, "SELECT configuration FROM boot_log")
 	if strings.Contains(got, "hunter2") || !strings.Contains(got, `password-file = "/etc/secret"`) || !strings.Contains(got, `name = "house"`) {
 		t.Error(got)
+	}
+}
+
+// What a card has turned is left out and counted, and hides nothing else.
+func TestDamagedChunk(t *testing.T) {
+	dir := t.TempDir()
+	s := begin(t, options(dir))
+	s.ticks(0, 1800*time.Second)
+	s.close()
+	db, err := sql.Open("sqlite", filepath.Join(dir, history.FileName))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := db.Exec("UPDATE chunks SET body = zeroblob(200) WHERE id = (1 << 40) | (600 << 8) | ?", int(frame.Flue)); err != nil {
+		t.Fatal(err)
+	}
+	if err := db.Close(); err != nil {
+		t.Fatal(err)
+	}
+	s = begin(t, options(dir))
+	s.wall = noon.Add(time.Hour)
+	s.tick(0)
+	s.commit()
+	flue, draft := 0, 0
+	for _, r := range s.rows() {
+		if !math.IsNaN(r.Values[frame.Flue]) {
+			flue++
+		}
+		if !math.IsNaN(r.Values[frame.Draft]) {
+			draft++
+		}
+	}
+	if flue != 1200 || draft != 1800 || s.Health().Unreadable != 1 {
+		t.Errorf("%d and %d rows, %d chunks left out", flue, draft, s.Health().Unreadable)
+	}
+	trend, err := s.Trend(t.Context(), history.Window{From: noon, To: noon.Add(30 * time.Minute), Columns: 100, Channels: []frame.Channel{frame.Flue}})
+	if err != nil || trend.Series[0][50].N != 0 || trend.Series[0][10].N != 18 {
+		t.Errorf("%+v, %v", trend.Series, err)
+	}
+}
+
+// What is said before the first tick waits for it.
+func TestNoteBeforeTheFirstTick(t *testing.T) {
+	s := begin(t, options(t.TempDir()))
+	s.Note("owner", "beech")
+	s.tick(0)
+	s.commit()
+	if all, err := s.Events(t.Context(), "notes", noon.Add(-time.Hour), noon.Add(time.Hour)); err != nil || len(all) != 1 {
+		t.Errorf("%v, %v", all, err)
 	}
 }

@@ -106,7 +106,7 @@ func (r *reduction) take(ctx context.Context, v snapshot, st stretch, level *rol
 		if level != nil {
 			err = r.rolled(ctx, v.conn, &st, level)
 		} else {
-			err = r.chunks(ctx, v.conn, &st)
+			err = r.chunks(ctx, v, &st)
 		}
 		if err != nil {
 			return err
@@ -124,11 +124,7 @@ func (r *reduction) take(ctx context.Context, v snapshot, st stretch, level *rol
 			r.minutes(b, &st)
 			continue
 		}
-		rows, err := b.unpack()
-		if err != nil {
-			return err
-		}
-		r.rows(rows, &st)
+		r.rows(b.unpack(), &st)
 	}
 	r.rows(v.rows, &st)
 	return nil
@@ -193,7 +189,7 @@ func (r *reduction) rolled(ctx context.Context, conn *sql.Conn, st *stretch, lev
 }
 
 // chunks reads rows at full rate.
-func (r *reduction) chunks(ctx context.Context, conn *sql.Conn, st *stretch) (err error) {
+func (r *reduction) chunks(ctx context.Context, v snapshot, st *stretch) (err error) {
 	which := make([]int, frame.Count)
 	var list []string
 	for i := range which {
@@ -205,7 +201,7 @@ func (r *reduction) chunks(ctx context.Context, conn *sql.Conn, st *stretch) (er
 	}
 	lo := st.begin(0)
 	run := st.place.Run << 40
-	rows, err := conn.QueryContext(ctx, "SELECT id, body FROM chunks WHERE id >= ? AND id < ? AND id & 255 IN ("+strings.Join(list, ",")+")",
+	rows, err := v.conn.QueryContext(ctx, "SELECT id, body FROM chunks WHERE id >= ? AND id < ? AND id & 255 IN ("+strings.Join(list, ",")+")",
 		run|lo/blockMS*blockMS/1000<<8, run|(st.hi+999)/1000<<8)
 	if err != nil {
 		return err
@@ -219,7 +215,8 @@ func (r *reduction) chunks(ctx context.Context, conn *sql.Conn, st *stretch) (er
 			return err
 		}
 		if samples, err = chunk.Decode(samples[:0], body); err != nil {
-			return err
+			v.damaged(1)
+			continue
 		}
 		start, k := startOf(id), which[id&255]
 		for _, s := range samples {

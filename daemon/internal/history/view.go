@@ -16,6 +16,8 @@ type snapshot struct {
 	rows   []row
 	sealed []*block
 	line   []timeline.Placed
+	// damaged is told how many chunks could not be read and are left out.
+	damaged func(uint64)
 }
 
 // view calls do with a snapshot in which every row is once. While it lasts the writer
@@ -33,7 +35,7 @@ func (s *Store) view(ctx context.Context, do func(snapshot) error) error {
 		}
 	}
 	s.mu.Lock()
-	v := snapshot{conn: conn, run: s.run, rows: slices.Clip(s.mem.rows), sealed: slices.Clone(s.mem.sealed), line: s.line()}
+	v := snapshot{conn: conn, run: s.run, rows: slices.Clip(s.mem.rows), sealed: slices.Clone(s.mem.sealed), line: s.line(), damaged: s.unreadable}
 	s.mu.Unlock()
 	err := do(v)
 	if conn != nil {
@@ -77,4 +79,10 @@ func (s *stretch) begin(span int64) int64 {
 		lo = 0
 	}
 	return max(lo, 0)
+}
+
+func (s *Store) unreadable(n uint64) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.health.Unreadable += n
 }

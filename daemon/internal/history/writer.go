@@ -57,6 +57,9 @@ func (s *Store) turn() (wait time.Duration) {
 	s.writing.Lock()
 	defer s.writing.Unlock()
 	w := &s.w
+	if !s.started() {
+		return 0 // the first tick tells when that was
+	}
 	s.sealBlocks(false)
 	if !w.failed.IsZero() {
 		if left := w.backOff - time.Since(w.failed); left > 0 {
@@ -76,6 +79,13 @@ func (s *Store) turn() (wait time.Duration) {
 	return w.backOff
 }
 
+// started reports whether there was a tick.
+func (s *Store) started() bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.now.some
+}
+
 // Close writes what is left, ends the run in the file and closes it. It gives up with ctx:
 // a card that hangs then loses what it had not taken yet. Run must have ended.
 func (s *Store) Close(ctx context.Context) error {
@@ -85,10 +95,9 @@ func (s *Store) Close(ctx context.Context) error {
 		defer s.writing.Unlock()
 		s.mu.Lock()
 		s.closeSlot()
-		some := s.now.some
 		s.mu.Unlock()
 		var err error
-		if some {
+		if s.started() {
 			err = s.write(true)
 		}
 		done <- errors.Join(err, s.detach())
