@@ -38,16 +38,16 @@ func FuzzTail(f *testing.F) {
 	})
 }
 
-type plain struct{}
+type wordless struct{}
 
-func (plain) Temperature(float64) string { return "" }
-func (plain) Pressure(float64) string    { return "" }
+func (wordless) Temperature(float64) string { return "" }
+func (wordless) Pressure(float64) string    { return "" }
 
 // Whatever the ticks say, memory takes them, in their order and within its bounds.
 func FuzzOffer(f *testing.F) {
 	f.Add([]byte("\x00\x10\x20\x30\x40\x50\x60\x70\x80\x90"))
 	f.Fuzz(func(t *testing.T, data []byte) {
-		s := New(Options{Units: plain{}, Log: slog.New(slog.DiscardHandler)})
+		s := New(Options{Units: wordless{}, Log: slog.New(slog.DiscardHandler)})
 		at := time.Duration(0)
 		for ; len(data) >= 6; data = data[6:] {
 			at += time.Duration(int16(binary.LittleEndian.Uint16(data))) * 100 * time.Millisecond
