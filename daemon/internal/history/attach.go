@@ -145,7 +145,7 @@ func (a *attaching) enter(ctx context.Context, tx *sql.Tx) error {
 		{"INSERT OR IGNORE INTO configurations(body) VALUES (?)", []any{s.o.Configuration}},
 		{`INSERT INTO boots(identity, kernel, uptime_ms, seen_ms, trusted, software, configuration) VALUES (?, ?, ?, ?, ?,
 			(SELECT id FROM software WHERE version = ?), (SELECT id FROM configurations WHERE body = ?))`, []any{
-			s.o.Identity, s.o.Kernel, s.o.Uptime.Milliseconds(), first.Seen - first.From, first.Trusted, s.o.Software, s.o.Configuration,
+			s.o.Identity, s.o.Kernel, first.Uptime, first.Seen - first.From, first.Trusted, s.o.Software, s.o.Configuration,
 		}},
 	} {
 		r, err := tx.ExecContext(ctx, q.query, q.args...)

@@ -3,6 +3,7 @@ package history_test
 import (
 	"context"
 	"math"
+	"math/rand/v2"
 	"os"
 	"testing"
 	"time"
@@ -51,6 +52,40 @@ func season(b *testing.B, days int) (s *site, samples int, fed time.Duration) {
 	}
 	s.commitHere()
 	return s, samples, time.Since(begun)
+}
+
+// BenchmarkSteady is the load by which storage engines were compared: five thermocouples at
+// 0.25 °C, two temperatures at 1/16 °C, a draft at 0.1 Pa with a noise of 0.5 Pa, and the
+// weather.
+func BenchmarkSteady(b *testing.B) {
+	r := rand.New(rand.NewPCG(1, 2))
+	const days = 7
+	for b.Loop() {
+		s := begin(b, options(b.TempDir()))
+		s.stop()
+		s.values = func(at time.Duration) frame.Values {
+			var v frame.Values
+			for c := range v {
+				x := 200 + 30*float64(c) + 100*math.Sin(at.Hours()+float64(c)) + 0.15*r.NormFloat64()
+				v[c] = math.Round(x*4) / 4
+			}
+			v[frame.Room] = math.Round(16*(20+math.Sin(at.Hours()/9)+0.03*r.NormFloat64())) / 16
+			v[frame.Outdoor] = math.Round(16*(-5+3*math.Sin(at.Hours()/4)+0.03*r.NormFloat64())) / 16
+			v[frame.Draft] = math.Round(10*(12+3*math.Sin(at.Hours())+0.5*r.NormFloat64())) / 10
+			v[frame.Ambient] = 97_000 + math.Round(200*math.Sin(at.Hours()/30)+2*r.NormFloat64())
+			return v
+		}
+		for i := range days * 86400 {
+			s.tick(time.Duration(i) * time.Second)
+			s.Turn()
+		}
+		s.close()
+		info, err := os.Stat(s.Health().Path)
+		if err != nil {
+			b.Fatal(err)
+		}
+		b.ReportMetric(float64(info.Size())/float64(days*86400*9), "B/sample-on-disk")
+	}
 }
 
 // commitHere writes in this goroutine.

@@ -38,10 +38,10 @@ type Options struct {
 	Period time.Duration
 	// Identity names this run of the program, and no other; drawn if empty.
 	Identity string
-	// Kernel names the computer's boot and Uptime is its age at the zero of the frames'
-	// clock, where known.
+	// Kernel names the computer's boot, where known. Uptime is then asked once, at the first
+	// tick, for the computer's age.
 	Kernel string
-	Uptime time.Duration
+	Uptime func() time.Duration
 	// Software is the program's version, Configuration the text of its configuration. What
 	// looks like a secret in it is not kept.
 	Software, Configuration string
@@ -60,6 +60,7 @@ type Store struct {
 	mem       memory
 	slot      slot
 	now       moment
+	uptime    int64 // the computer's age at the zero of the frames' clock, ms
 	watch     timeline.Watch
 	segments  []timeline.Segment // of this run
 	past      []timeline.Segment // of those before
@@ -156,13 +157,16 @@ func (s *Store) offer(st *status.Status) (due bool) {
 
 // tick takes a tick whose time goes forward, and reports whether a block is over.
 func (s *Store) tick(st *status.Status, ms int64) (over bool) {
+	if !s.now.some && s.o.Kernel != "" && s.o.Uptime != nil {
+		s.uptime = s.o.Uptime().Milliseconds() - ms
+	}
 	s.now = moment{ms, st.Wall.UnixMilli(), st.ClockTrusted, true}
 	if s.watch.Observe(ms, s.now.wall, s.now.trusted) {
 		if n := len(s.segments); n > 0 {
 			s.segments[n-1].To = ms
 		}
 		s.segments = append(s.segments, timeline.Segment{
-			Kernel: s.o.Kernel, Uptime: s.o.Uptime.Milliseconds(),
+			Kernel: s.o.Kernel, Uptime: s.uptime,
 			From: ms, Seen: s.now.wall, Trusted: s.now.trusted,
 		})
 		s.placed = nil

@@ -30,7 +30,8 @@ func TestAnyClock(t *testing.T) {
 				booted = truth.Add(-time.Duration(rapid.IntRange(1, 100).Draw(rt, "booting")) * time.Second)
 			}
 			o := options(dir)
-			o.Kernel, o.Uptime = fmt.Sprint("k", kernel), truth.Sub(booted)
+			since := booted
+			o.Kernel, o.Uptime = fmt.Sprint("k", kernel), func() time.Duration { return truth.Sub(since) }
 			s := begin(t, o)
 			s.stop()
 			s.values = func(time.Duration) frame.Values {
