@@ -18,6 +18,9 @@ var boards = map[string][]string{
 
 // A board gets one file and needs nothing beside it.
 func TestBinariesAreStatic(t *testing.T) {
+	if testing.Short() {
+		t.Skip("runs the built binary, which is none of this test's build")
+	}
 	needRealParts(t)
 	for name, env := range boards {
 		file, err := elf.Open(build(t, ".", env...))
@@ -36,6 +39,9 @@ func TestBinariesAreStatic(t *testing.T) {
 // The arm64 binary, in an emulator, burns for ten seconds and is heard by a subscriber
 // that is not ours.
 func TestArm64PublishesInAnEmulator(t *testing.T) {
+	if testing.Short() {
+		t.Skip("runs the built binary, which is none of this test's build")
+	}
 	needRealParts(t, "qemu-aarch64-static", "mosquitto_sub")
 	binary := build(t, ".", boards["arm64"]...)
 	broker := freeAddress(t)

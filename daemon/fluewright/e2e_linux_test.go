@@ -25,6 +25,9 @@ const within = 3 * time.Second
 // The whole way with nothing of ours replaced: virtual chips behind the kernel's ioctls,
 // the built program, a broker and a subscriber that are not ours.
 func TestFromDeviceFileToSubscriber(t *testing.T) {
+	if testing.Short() {
+		t.Skip("runs the built binary, which is none of this test's build")
+	}
 	needRealParts(t, "mosquitto", "mosquitto_sub", "promtool")
 	dir := t.TempDir()
 	broker := startMosquitto(t, dir)

@@ -151,6 +151,9 @@ bus = "/dev/i2c-61"
 // second: no wrong number is used, none stays away for longer than its recovery, and
 // nothing grows.
 func TestSoakOfTheBinary(t *testing.T) {
+	if testing.Short() {
+		t.Skip("runs the built binary, which is none of this test's build")
+	}
 	needRealParts(t)
 	for name, f := range fittings {
 		t.Run(name, func(t *testing.T) { soak(t, f) })

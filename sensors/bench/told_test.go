@@ -173,8 +173,8 @@ var rigs = map[string]struct {
 			bench.NACK: sensors.NoAnswer, bench.Timeout: sensors.BusDown, bench.Stuck00: sensors.StuckLow,
 			bench.StuckFF: sensors.StuckHigh, bench.BrownOut: silent, bench.Open: sensors.SignalLow,
 			bench.ShortSupply: sensors.SignalHigh, bench.OutOfRange: sensors.OutOfRange,
-			// Frozen, the two inputs read alike.
-			bench.SupplyLow: sensors.SignalSupply, bench.Frozen: sensors.SignalSupply,
+			// Frozen, the two inputs read alike: as the supply, which is converted last.
+			bench.SupplyLow: sensors.SignalSupply, bench.Frozen: sensors.SignalHigh,
 		},
 	},
 	"bme280": {

@@ -5,6 +5,7 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
+	"math"
 
 	"periph.io/x/conn/v3/i2c"
 
@@ -71,9 +72,14 @@ func (d *Dev) Start(ctx context.Context) error {
 	return err
 }
 
-// Sense converts supply and signal; it waits about 10 ms for each.
+// steady is how far a supply may move while the signal is converted, as a share: what moved
+// further has spoilt the ratio of the two.
+const steady = 0.01
+
+// Sense converts the signal, and before and behind it the supply; it waits about 10 ms for
+// each.
 func (d *Dev) Sense(ctx context.Context) (sensors.Sample, error) {
-	var supply, signal int16
+	var supply, signal, after int16
 	var err error
 	if d.opts.Signal == Ratiometric {
 		if supply, err = d.adc.Read(ctx, d.opts.SupplyInput, d.full); err != nil {
@@ -83,7 +89,16 @@ func (d *Dev) Sense(ctx context.Context) (sensors.Sample, error) {
 	if signal, err = d.adc.Read(ctx, d.opts.Input, d.full); err != nil {
 		return sensors.Sample{}, err
 	}
-	pascals, err := d.opts.Decode(d.full.Volts(signal), d.full.Volts(supply))
+	if d.opts.Signal == Ratiometric {
+		if after, err = d.adc.Read(ctx, d.opts.SupplyInput, d.full); err != nil {
+			return sensors.Sample{}, err
+		}
+	}
+	volts := d.full.Volts(supply)
+	pascals, err := d.opts.Decode(d.full.Volts(signal), volts)
+	if moved := math.Abs(d.full.Volts(after) - volts); err == nil && moved > float64(steady*volts) {
+		err = d.opts.fault(sensors.SignalSupply, d.full.Volts(signal)*d.opts.Divider, d.full.Volts(after)*d.opts.Divider)
+	}
 	if err != nil {
 		var f *sensors.Fault
 		if errors.As(err, &f) {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 	"testing/synctest"
@@ -31,8 +32,9 @@ var (
 	onVolts   = Opts{Scale: volts, Input: 0, SupplyInput: 1}
 	onCurrent = Opts{Scale: current, Input: 2, Address: 0x4A}
 
-	startVolts = []string{"01 C1 83", "01 > C1 83", "00 > 34 15"}
-	senseVolts = []string{"01 D1 83", "01 > D1 83", "00 > 68 03", "01 C1 83", "01 > C1 83", "00 > 34 15"}
+	startVolts  = []string{"01 C1 83", "01 > C1 83", "00 > 34 15"}
+	supplyVolts = []string{"01 D1 83", "01 > D1 83", "00 > 68 03"}
+	senseVolts  = slices.Concat(supplyVolts, []string{"01 C1 83", "01 > C1 83", "00 > 34 15"}, supplyVolts)
 )
 
 func TestSense(t *testing.T) {
@@ -110,6 +112,28 @@ func TestFaultsNameTheirDevice(t *testing.T) {
 				var f *sensors.Fault
 				if !errors.As(err, &f) || f.Code != tc.code || !strings.HasPrefix(f.Device, tc.device) {
 					t.Errorf("%v, want %s of %s", err, tc.code, tc.device)
+				}
+				if _, ok := got.Get(sensors.DifferentialPressure); ok {
+					t.Error("a value beside the fault")
+				}
+			})
+		})
+	}
+}
+
+// A supply that falls between its conversion and the signal's gives a wrong ratio: 4.1 V
+// for 5 V made 13 Pa of suction out of a draft of 12. 0x5580 is 4.104 V, 0x6600 4.896 V.
+func TestASupplyThatMovesIsNoPressure(t *testing.T) {
+	for name, after := range map[string]string{"out of bounds": "00 > 55 80", "within them": "00 > 66 00", "none": "00 > 00 00"} {
+		t.Run(name, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				ops := slices.Clone(senseVolts)
+				ops[len(ops)-1] = after
+				d := newDev(t, bustest.New(t, bustest.At(t, 0x48, ops...)...), onVolts)
+				got, err := d.Sense(t.Context())
+				var f *sensors.Fault
+				if !errors.As(err, &f) || f.Code != sensors.SignalSupply {
+					t.Errorf("%v", err)
 				}
 				if _, ok := got.Get(sensors.DifferentialPressure); ok {
 					t.Error("a value beside the fault")

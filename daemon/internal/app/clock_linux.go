@@ -19,14 +19,20 @@ func kernelSynchronised() bool {
 
 // kernelBoot names this boot of the computer and says how old it is; an empty name where
 // that is not known.
-func kernelBoot() (id string, age time.Duration) {
+func kernelBoot() (id string, age func() time.Duration) {
 	text, err := os.ReadFile("/proc/sys/kernel/random/boot_id")
-	if err != nil {
-		return "", 0 // a hardened service may not see it
+	if err != nil || bootAge() == 0 {
+		return "", nil // a hardened service may not see it
 	}
+	return strings.TrimSpace(string(text)), bootAge
+}
+
+// bootAge is how long the computer has run, its sleep included; zero where that cannot be
+// told.
+func bootAge() time.Duration {
 	var t unix.Timespec
 	if err := unix.ClockGettime(unix.CLOCK_BOOTTIME, &t); err != nil {
-		return "", 0
+		return 0
 	}
-	return strings.TrimSpace(string(text)), time.Duration(t.Nano())
+	return time.Duration(t.Nano())
 }

@@ -8,4 +8,4 @@ import "time"
 func kernelSynchronised() bool { return false }
 
 // kernelBoot cannot be asked here.
-func kernelBoot() (id string, age time.Duration) { return "", 0 }
+func kernelBoot() (id string, age func() time.Duration) { return "", nil }

@@ -19,7 +19,7 @@ import (
 // the same alarms are raised and cleared in the same order, each at its second or, as the
 // history rounds to a sixteenth of a degree, a few later or earlier.
 func TestReplayOfATrendIsTheLiveRun(t *testing.T) {
-	for _, kind := range []string{"large load", "regulator stuck shut", "downdraft"} {
+	for _, kind := range []string{"dry fuel, mild", "regulator stuck shut", "downdraft"} {
 		t.Run(kind, func(t *testing.T) {
 			dir := t.TempDir()
 			n := night(t, kind, 3, evening)

@@ -16,7 +16,7 @@ import (
 func TestBeforeAndAfterARegulator(t *testing.T) {
 	dir := t.TempDir()
 	before := night(t, "regulator stuck shut", 3, evening)
-	after := night(t, "ordinary", 1, evening.Add(24*time.Hour))
+	after := night(t, "ordinary", 9, evening.Add(24*time.Hour))
 	after.Configuration = before.Configuration + "# as before\n"
 	noted := false
 	after.At = func(s *history.Store, at time.Duration) {

@@ -137,7 +137,7 @@ func TestWhatStandsAllAlong(t *testing.T) {
 // The causes of an alarm are those of the time when it stood, not of when it was over.
 func TestSpellsKeepTheirCauses(t *testing.T) {
 	dir := t.TempDir()
-	trendtest.Record(t, dir, night(t, "large load", 3, evening))
+	trendtest.Record(t, dir, night(t, "ash door ajar, mild", 1, evening))
 	a := open(t, dir)
 	begin, end := a.Span()
 	spells, err := trend.Spells(t.Context(), a, trend.Window{From: begin, To: end})
