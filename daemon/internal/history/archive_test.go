@@ -355,6 +355,26 @@ func TestABundleInSQL(t *testing.T) {
 	}
 }
 
+// A version below zero, at byte 60 of the file, once indexed the migrations.
+func TestAVersionBelowZeroIsDamage(t *testing.T) {
+	dir := t.TempDir()
+	s := begin(t, options(dir))
+	s.ticks(0, time.Minute)
+	s.close()
+	file := filepath.Join(dir, history.FileName)
+	data, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	data[60] = 0xFF
+	if err := os.WriteFile(file, data, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if a, err := history.Open(t.Context(), file); err == nil {
+		t.Errorf("opened, %v", a.Close())
+	}
+}
+
 // Files come by mail and from cards that die: whatever is in one, it is read or refused.
 func TestOpenWhateverItIs(t *testing.T) {
 	dir := t.TempDir()

@@ -119,7 +119,7 @@ func migrate(ctx context.Context, db *sql.DB, steps []string) error {
 	if err := row.Scan(&version, &app, &tables); err != nil {
 		return fmt.Errorf("read schema: %w", err)
 	}
-	if app != applicationID && (version != 0 || tables != 0) {
+	if version < 0 || app != applicationID && (version != 0 || tables != 0) {
 		return fmt.Errorf("read schema: %w", errDamaged)
 	}
 	for ; version < len(steps); version++ {
