@@ -4,6 +4,7 @@ package history_test
 
 import (
 	"context"
+	"fmt"
 	"os"
 	"sync"
 	"syscall"
@@ -30,16 +31,16 @@ type card struct {
 func newCard(t *testing.T) *card {
 	t.Helper()
 	if os.Getuid() != 0 {
-		t.Skip("mounting needs root")
+		missing(t, "root, to mount,")
 	}
 	if _, err := os.Stat("/dev/fuse"); err != nil {
-		t.Skip("no /dev/fuse")
+		missing(t, "/dev/fuse")
 	}
 	c := &card{dir: t.TempDir(), raw: t.TempDir()}
 	root := &fs.LoopbackRoot{Path: c.raw}
 	server, err := fs.Mount(c.dir, c.node(root), &fs.Options{MountOptions: fuse.MountOptions{DirectMountStrict: true, FsName: "card", Name: "card"}})
 	if err != nil {
-		t.Skip("cannot mount: ", err)
+		missing(t, fmt.Sprintf("the mount (%v)", err))
 	}
 	t.Cleanup(func() {
 		c.heal()
@@ -51,6 +52,15 @@ func newCard(t *testing.T) *card {
 		}
 	})
 	return c
+}
+
+// missing leaves a test out for want of a real part, or fails it where those are demanded.
+func missing(t *testing.T, part string) {
+	t.Helper()
+	if os.Getenv("FLUEWRIGHT_REAL") == "1" {
+		t.Fatalf("%s is missing", part)
+	}
+	t.Skipf("%s is missing", part)
 }
 
 func (c *card) node(root *fs.LoopbackRoot) *cardNode {
