@@ -30,9 +30,7 @@ type Inputs struct {
 // Finding is a judgement of one frame.
 type Finding struct {
 	Forecast
-	// SelfLimiting says that the rise fades before the limit.
-	SelfLimiting bool
-	Verdict      alarm.Verdict
+	Verdict alarm.Verdict
 }
 
 // Judge follows one channel. Make it with New.
@@ -93,6 +91,5 @@ func (j *Judge) verdict(f *Finding) alarm.Verdict {
 	case f.Probability >= excluded:
 		return alarm.Between
 	}
-	f.SelfLimiting = f.Slope > 0
 	return alarm.Absent
 }
