@@ -1,6 +1,7 @@
 package score
 
 import (
+	"cmp"
 	"slices"
 	"time"
 
@@ -121,7 +122,7 @@ func Score(w *Watch, t *night.Truth, said []Said) Night {
 // episodes leaves the first crossing of each fire.
 func episodes(all []night.Crossing) []night.Crossing {
 	sorted := slices.Clone(all)
-	slices.SortStableFunc(sorted, func(a, b night.Crossing) int { return int(a.From - b.From) })
+	slices.SortStableFunc(sorted, func(a, b night.Crossing) int { return cmp.Compare(a.From, b.From) })
 	var first []night.Crossing
 	var to time.Duration
 	for _, c := range sorted {

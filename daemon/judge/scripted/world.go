@@ -6,6 +6,7 @@
 package scripted
 
 import (
+	"cmp"
 	"hash/fnv"
 	"math"
 	"math/rand/v2"
@@ -157,7 +158,7 @@ func (p *plan) record() night.Night {
 			site.Limits[c] = float64(int(peak[c]*p.between(1.07, 1.25)/5)) * 5
 		}
 	}
-	slices.SortStableFunc(p.script, func(a, b action) int { return int(a.at - b.at) })
+	slices.SortStableFunc(p.script, func(a, b action) int { return cmp.Compare(a.at, b.at) })
 	return night.Record(site, &model{plan: p, furnace: p.furnace(p.Uint64())}, p.in, p.faults, p.truth, p.length, p.Rand)
 }
 
