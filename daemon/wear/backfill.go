@@ -9,4 +9,6 @@ import (
 	"fluewright/analysis/frame"
 )
 
-func peers(ctx context.Context, home string, day []frame.Values, out, talk io.Writer) error { return nil }
+func peers(ctx context.Context, home string, day []frame.Values, out, talk io.Writer) error {
+	return nil
+}

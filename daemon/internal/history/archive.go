@@ -69,6 +69,9 @@ func (a *Archive) open(ctx context.Context, path string) error {
 		if err := all.recover(ctx, tx); err != nil {
 			return fmt.Errorf("end what was cut off: %w", err)
 		}
+		if err := all.sumHours(ctx, tx); err != nil {
+			return fmt.Errorf("sum up hours: %w", err)
+		}
 		return all.loadPast(ctx, tx)
 	})
 	if err = errors.Join(err, conn.Close()); err != nil {
