@@ -160,7 +160,7 @@ func (s *Store) keepCeiling(ctx context.Context, conn *sql.Conn) error {
 	}
 	if trimmed > 0 {
 		s.o.Log.Warn("history is at its ceiling: the oldest rows went", "file", s.health.Path, "rows", trimmed, "ceiling", s.o.Keep.Ceiling)
-		s.say("history-trimmed", fmt.Sprintf("The history is at its ceiling of %d MB: its oldest %d rows went before their time", s.o.Keep.Ceiling>>20, trimmed), 0)
+		s.say("history-trimmed", fmt.Sprintf("The history is at its ceiling of %d MB: its oldest %d rows went before their time", s.o.Keep.Ceiling/1e6, trimmed), 0)
 	}
 	return nil
 }
