@@ -45,6 +45,10 @@ func cards(ctx context.Context, o options, out, talk io.Writer) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, os.RemoveAll(home)) }()
+	if err := inMemory(home); err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, leave(home)) }()
 	ctx, stop := context.WithCancel(ctx)
 	var all []*runner
 	defer func() {
@@ -126,7 +130,7 @@ func (r *runner) end() error {
 	if r.card == nil {
 		return nil
 	}
-	return r.card.leave()
+	return leave(r.card.dir)
 }
 
 // usage asks the system. What cannot be had is the runner's note.

@@ -19,8 +19,9 @@
 // does more seldom than a run lasts is not in it: Prometheus makes a block of its log each two
 // hours.
 //
-// The mounts are in a name space of their own and the images have no name: they vanish with
-// the last process, however that ends.
+// The mounts, that of the memory which holds the images among them, are in a name space of
+// their own: they vanish with the last process, however that ends. After a kill an empty
+// directory stays.
 //
 // Flags:
 //

@@ -28,17 +28,16 @@ func enterOwnMounts() error {
 // card is an ext4 on a device of its own.
 type card struct{ dir, device string }
 
-// newCard makes one. The loop device goes with its mount, and the image, which has no name
-// once it is mounted, with the device.
+// newCard makes one beside its directory, which is in memory. The loop device goes with its
+// mount.
 func newCard(ctx context.Context, dir string) (*card, error) {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return nil, err
 	}
-	image, err := os.CreateTemp("/dev/shm", "fluewright-card-*")
+	image, err := os.Create(dir + ".fluewright-card")
 	if err != nil {
 		return nil, err
 	}
-	defer os.Remove(image.Name())
 	defer image.Close()
 	if err := image.Truncate(512 << 20); err != nil {
 		return nil, err
@@ -56,6 +55,14 @@ func newCard(ctx context.Context, dir string) (*card, error) {
 		return nil, err
 	}
 	return c, nil
+}
+
+// inMemory puts a file system in memory over a directory; what is in it ends with it.
+func inMemory(dir string) error {
+	if err := syscall.Mount("tmpfs", dir, "tmpfs", 0, ""); err != nil {
+		return fmt.Errorf("mount memory: %w", err)
+	}
+	return nil
 }
 
 // deviceOf finds the loop device by its number.
@@ -89,5 +96,5 @@ func (c *card) written() (bytes, flushes int64, err error) {
 	return sectors * 512, flushes, err
 }
 
-// leave unmounts it.
-func (c *card) leave() error { return syscall.Unmount(c.dir, syscall.MNT_DETACH) }
+// leave unmounts a directory.
+func leave(dir string) error { return syscall.Unmount(dir, syscall.MNT_DETACH) }
