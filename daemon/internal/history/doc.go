@@ -17,12 +17,12 @@
 // more is known: the rows never change.
 //
 // The numbers of rows are boot<<40 and below that the moment: of a chunk its first second<<8
-// and the channel, of a tail row the ms, of minutes, quarters and hours their number, of events
-// a sequence. Boots come in the order of their numbers.
+// and the channel, of a tail row the ms, of minutes, quarters and hours their number, of
+// events a sequence. Boots come in the order of their numbers.
 //
-// The views trend_1min, trend_15min, trend_1h, alarm_log, burn_log, notice_log, phase_log, load_log,
-// door_log, note_log, fuel_log, calibration_log, commissioning_log and boot_log have plain
-// columns in SI units and UTC:
+// The views trend_1min, trend_15min, trend_1h, alarm_log, burn_log, notice_log, phase_log,
+// load_log, door_log, note_log, fuel_log, calibration_log, commissioning_log and boot_log have
+// plain columns in SI units and UTC:
 //
 //	SELECT time, flue_mean, draft_min FROM trend_1min WHERE time >= '2026-11-25';
 //	SELECT time, alarm, channel, state, message FROM alarm_log;

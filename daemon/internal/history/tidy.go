@@ -13,9 +13,9 @@ import (
 // Keep says how long what is kept, and how much of it.
 type Keep struct {
 	// FullRate is how long every row is kept, Minutes how long their sums by the minute are,
-	// and Quarters those by the quarter and the hour;
-	// zero takes the default. The half hour before and after an alarm was raised stays as
-	// long as the minutes do. Events stay for ever.
+	// and Quarters those by the quarter and the hour; zero takes the default. The half hour
+	// before and after an alarm was raised stays as long as the minutes do. Events stay for
+	// ever.
 	FullRate, Minutes, Quarters time.Duration
 	// Ceiling is how large the file may get, bytes: beyond it the oldest rows go, then the
 	// oldest minutes, then quarters, then hours. It must be above Memory.
