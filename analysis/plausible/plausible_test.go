@@ -268,3 +268,42 @@ func TestOnlyWhatIsListed(t *testing.T) {
 		}
 	})
 }
+
+// A reading that is gone cannot be wrong, however bad it was the moment before.
+func TestNothingIsSaidOfAReadingThatIsGone(t *testing.T) {
+	said := false
+	for name, readings := range map[string][]map[frame.Channel]float64{
+		"two channels that changed places": {{frame.Return: -12, frame.Outdoor: 600}, {frame.Return: 600, frame.Outdoor: -12}},
+		"a probe that fell out":            {{frame.Firebox: 150}, {frame.Firebox: -12}},
+	} {
+		for _, held := range []time.Duration{0, time.Nanosecond, time.Second, 30 * time.Minute} {
+			var r plausible.Rules
+			in := plausible.Inputs{Phase: burn.Cold}
+			show := func(values map[frame.Channel]float64) plausible.Findings {
+				for c := range in.Values {
+					in.Values[c] = math.NaN()
+				}
+				for c, v := range values {
+					in.Values[c] = v
+				}
+				return r.Step(in)
+			}
+			for i, values := range readings {
+				if show(values); i == 0 {
+					in.At += held
+				}
+			}
+			for begun := in.At; in.At < begun+held; in.At += time.Second {
+				said = said || show(readings[1]) != (plausible.Findings{})
+			}
+			for c, code := range show(nil) {
+				if code != "" {
+					t.Errorf("%s, held for %v: %v is %q", name, held, frame.Channel(c), code)
+				}
+			}
+		}
+	}
+	if !said {
+		t.Error("nothing was found while the readings were there: this proves nothing")
+	}
+}

@@ -20,7 +20,8 @@ import (
 // copy of its own, so that nothing that it does can harm what was opened.
 type Archive struct {
 	s          *Store
-	dir        string // of the copy
+	dir        string   // of the copy
+	lock       *os.File // says that the directory is in use
 	from, to   time.Time
 	unreadable uint64
 }
@@ -32,11 +33,11 @@ var ErrEmpty = errors.New("the history is empty")
 // directory of one, or a bundle. The file of a daemon that runs can be opened too: it is
 // copied between two commits.
 func Open(ctx context.Context, path string) (*Archive, error) {
-	dir, err := os.MkdirTemp("", "fluewright-history-*")
+	dir, lock, err := ownDir()
 	if err != nil {
 		return nil, fmt.Errorf("open history: %w", err)
 	}
-	a := &Archive{dir: dir}
+	a := &Archive{dir: dir, lock: lock}
 	if err := a.open(ctx, path); err != nil {
 		if troubleOf(err) == Damaged {
 			err = fmt.Errorf("it is damaged, or was cut short while it was copied: %w", err)
@@ -68,6 +69,9 @@ func (a *Archive) open(ctx context.Context, path string) error {
 	err = a.s.transact(ctx, conn, func(tx *sql.Tx) error {
 		if err := all.recover(ctx, tx); err != nil {
 			return fmt.Errorf("end what was cut off: %w", err)
+		}
+		if err := all.sumHours(ctx, tx); err != nil {
+			return fmt.Errorf("sum up hours: %w", err)
 		}
 		return all.loadPast(ctx, tx)
 	})
@@ -130,7 +134,7 @@ func (a *Archive) Close() error {
 	if a.s != nil {
 		err = a.s.detach()
 	}
-	return errors.Join(err, os.RemoveAll(a.dir))
+	return errors.Join(err, os.RemoveAll(a.dir), a.lock.Close())
 }
 
 // Span returns when the history begins and ends. A bundle also knows of alarms, phases and

@@ -375,7 +375,8 @@ func TestAVersionBelowZeroIsDamage(t *testing.T) {
 	}
 }
 
-// Files come by mail and from cards that die: whatever is in one, it is read or refused.
+// Files come by mail and from cards that die: whatever is in one, it is read or refused, and
+// not for ever.
 func TestOpenWhateverItIs(t *testing.T) {
 	dir := t.TempDir()
 	s := begin(t, options(dir))
@@ -398,31 +399,43 @@ func TestOpenWhateverItIs(t *testing.T) {
 		if err := os.WriteFile(path, file, 0o600); err != nil {
 			rt.Fatal(err)
 		}
-		a, err := history.Open(t.Context(), path)
-		if err != nil {
-			return
+		begun := time.Now()
+		if use(rt, t.Context(), path) {
+			opened++
 		}
-		opened++
-		ctx, cancel := context.WithTimeout(t.Context(), time.Second)
-		defer cancel()
-		from, to := a.Span()
-		for _, err := range a.Rows(ctx, from, to) {
-			if err != nil {
-				break
-			}
-		}
-		for _, kind := range []string{"alarms", "burns", "phases"} {
-			events, _ := a.Events(ctx, kind, from, to)
-			for _, e := range events {
-				_ = e.Moment(e.No)
-			}
-		}
-		_, _ = a.Bundle(ctx, io.Discard, from, to, 1<<20)
-		if err := a.Close(); err != nil {
-			rt.Error(err)
+		if took := time.Since(begun); took > 20*time.Second {
+			rt.Errorf("it took %v", took)
 		}
 	})
 	if opened == 0 {
 		t.Error("no file was opened: this proves nothing")
 	}
+}
+
+// use opens a file and asks for everything, and reports whether it could be opened.
+func use(t interface{ Error(...any) }, ctx context.Context, path string) bool {
+	a, err := history.Open(ctx, path)
+	if err != nil {
+		return false
+	}
+	ctx, cancel := context.WithTimeout(ctx, time.Second)
+	defer cancel()
+	from, to := a.Span()
+	for _, err := range a.Rows(ctx, from, to) {
+		if err != nil {
+			break
+		}
+	}
+	for _, kind := range []string{"alarms", "burns", "phases"} {
+		events, _ := a.Events(ctx, kind, from, to)
+		for _, e := range events {
+			_ = e.Moment(e.No)
+		}
+	}
+	_, _ = a.Trend(ctx, history.Window{From: from, To: to, Columns: 100, Channels: fluedraft})
+	_, _ = a.Bundle(ctx, io.Discard, from, to, 1<<20)
+	if err := a.Close(); err != nil {
+		t.Error(err)
+	}
+	return true
 }

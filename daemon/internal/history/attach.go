@@ -120,6 +120,9 @@ func (a *attaching) begin(ctx context.Context, tx *sql.Tx) error {
 	if err := a.recover(ctx, tx); err != nil {
 		return fmt.Errorf("take over the last run: %w", err)
 	}
+	if err := a.sumHours(ctx, tx); err != nil {
+		return fmt.Errorf("sum up hours: %w", err)
+	}
 	if err := a.loadPast(ctx, tx); err != nil {
 		return fmt.Errorf("read the clock: %w", err)
 	}
@@ -168,6 +171,25 @@ func (a *attaching) recover(ctx context.Context, tx *sql.Tx) error {
 	}
 	for _, run := range open {
 		if err := a.endRun(ctx, tx, run); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// sumHours makes the hours of runs that lack them: a former release knows none, and leaves
+// them out of what it writes, which is whole runs or the end of one.
+func (a *attaching) sumHours(ctx context.Context, tx *sql.Tx) error {
+	lacking, err := list(ctx, tx, func(r *sql.Rows, v *int64) error { return r.Scan(v) }, fmt.Sprintf(
+		`WITH ends AS (SELECT b.id AS boot, (SELECT max(id) FROM quarters WHERE id >= b.id << 40 AND id < (b.id + 1) << 40) & 0xffffffffff AS last FROM boots b)
+		SELECT boot FROM ends WHERE last IS NOT NULL AND
+			(SELECT sum(n) FROM quarters WHERE id >= boot << 40 | last / %[1]d * %[1]d AND id <= boot << 40 | last) >
+			ifnull((SELECT n FROM hours WHERE id = boot << 40 | last / %[1]d), 0)`, int64(hours.span/quarters.span)))
+	if err != nil {
+		return err
+	}
+	for _, run := range lacking {
+		if _, err := tx.ExecContext(ctx, sumQuarters, run<<40, (run+1)<<40); err != nil {
 			return err
 		}
 	}

@@ -171,6 +171,21 @@ func query(t testing.TB, dir, sql string) string {
 	return strings.TrimSpace(string(out))
 }
 
+// change works on a file that is closed.
+func change(t testing.TB, dir, statements string) {
+	t.Helper()
+	db, err := sql.Open("sqlite", filepath.Join(dir, history.FileName))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := db.Exec(statements); err != nil {
+		t.Fatal(err)
+	}
+	if err := db.Close(); err != nil {
+		t.Fatal(err)
+	}
+}
+
 // cutOff returns a directory with what a cut of the power would leave now.
 func (s *site) cutOff() string {
 	s.t.Helper()

@@ -21,7 +21,8 @@ type rollUp struct {
 var (
 	minutes  = rollUp{"minutes", "trend_1min", time.Minute}
 	quarters = rollUp{"quarters", "trend_15min", 15 * time.Minute}
-	rollUps  = []rollUp{minutes, quarters}
+	hours    = rollUp{"hours", "trend_1h", time.Hour}
+	rollUps  = []rollUp{minutes, quarters, hours}
 )
 
 // stats are those of all channels over one span.
@@ -46,6 +47,10 @@ func channelSQL(c frame.Channel, text string) string {
 		per += ".0" // or SQLite divides whole numbers
 	}
 	return strings.NewReplacer("CH", c.String(), "PER", per).Replace(text)
+}
+
+func (r rollUp) create() string {
+	return fmt.Sprintf("CREATE TABLE %s (id INTEGER PRIMARY KEY, %s);\n", r.table, strings.Join(rollUpColumns(), ", ")) + r.createView()
 }
 
 func (r rollUp) createView() string {
@@ -116,10 +121,10 @@ func statsOf(c frame.Channel, n int64, v []any, odd map[string][2]int64) chunk.S
 	return chunk.Stats{N: int(n), Good: int(good), Min: least, Max: least + integer(v[1]), Sum: (least + integer(v[2])) * n}
 }
 
-// sumQuarter makes the quarter ?1 of its minutes, from ?2 to before ?3. It can be done
-// again and gives the same.
-func sumQuarter() string {
-	list := []string{"?1", "sum(n)"}
+// sumInto makes rows of those of a finer table whose numbers are from ?1 to before ?2. It can
+// be done again and gives the same.
+func (r rollUp) sumInto(from rollUp) string {
+	list := []string{fmt.Sprintf("id >> 40 << 40 | (id & 0xffffffffff) / %d", int64(r.span/from.span)), "sum(n)"}
 	var odd []string
 	for _, c := range frame.All() {
 		list = append(list, channelSQL(c, `min(CH_min), max(CH_min + CH_range) - min(CH_min),
@@ -128,5 +133,6 @@ func sumQuarter() string {
 			json_array(sum(CASE WHEN CH_min IS NOT NULL THEN ifnull(odd ->> '$.CH[0]', n) END), sum(CASE WHEN CH_min IS NOT NULL THEN ifnull(odd ->> '$.CH[1]', n) END)) END`))
 	}
 	list = append(list, "nullif(json_patch('{}', json_object("+strings.Join(odd, ", ")+")), '{}')") // patching takes away what is null
-	return "INSERT OR REPLACE INTO quarters(" + strings.Join(rollUpNames(), ", ") + ") SELECT " + strings.Join(list, ", ") + " FROM minutes WHERE id >= ?2 AND id < ?3"
+	return "INSERT OR REPLACE INTO " + r.table + "(" + strings.Join(rollUpNames(), ", ") + ") SELECT " + strings.Join(list, ", ") +
+		" FROM " + from.table + " WHERE id >= ?1 AND id < ?2 GROUP BY 1"
 }

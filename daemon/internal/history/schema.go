@@ -25,6 +25,7 @@ var migrations = []string{
 		ms INTEGER NOT NULL,          -- and this moment of it
 		event INTEGER NOT NULL        -- and this number of an event
 	) WITHOUT ROWID;`,
+	hours.create(),
 }
 
 // eventTables are the tables of what happened, with their columns beside those that all
@@ -78,9 +79,8 @@ CREATE TABLE tail (id INTEGER PRIMARY KEY, body BLOB NOT NULL);
 	for i, c := range frame.All() {
 		fmt.Fprintf(&b, "INSERT INTO channels VALUES (%d, '%v', '%s', %g);\n", i, c, unit(c), perUnit[c])
 	}
-	for _, r := range rollUps {
-		fmt.Fprintf(&b, "CREATE TABLE %s (id INTEGER PRIMARY KEY, %s);\n", r.table, strings.Join(rollUpColumns(), ", "))
-		b.WriteString(r.createView())
+	for _, r := range []rollUp{minutes, quarters} {
+		b.WriteString(r.create())
 	}
 	for _, t := range eventTables {
 		fmt.Fprintf(&b, "CREATE TABLE %s (id INTEGER PRIMARY KEY, ms INTEGER NOT NULL, seen_ms INTEGER NOT NULL, trusted INTEGER NOT NULL, %s);\n", t.name, t.columns)

@@ -12,12 +12,13 @@ import (
 
 // Keep says how long what is kept, and how much of it.
 type Keep struct {
-	// FullRate is how long every row is kept, Minutes and Quarters how long their sums are;
-	// zero takes the default. The half hour before and after an alarm was raised stays as
-	// long as the minutes do. Events stay for ever.
+	// FullRate is how long every row is kept, Minutes how long their sums by the minute are,
+	// and Quarters those by the quarter and the hour; zero takes the default. The half hour
+	// before and after an alarm was raised stays as long as the minutes do. Events stay for
+	// ever.
 	FullRate, Minutes, Quarters time.Duration
 	// Ceiling is how large the file may get, bytes: beyond it the oldest rows go, then the
-	// oldest minutes, then quarters. It must be above Memory.
+	// oldest minutes, then quarters, then hours. It must be above Memory.
 	Ceiling int64
 	// Memory bounds what waits for a file that cannot be written, bytes.
 	Memory int
@@ -90,6 +91,7 @@ func (s *Store) tidy() error {
 			{"chunks", s.o.Keep.Minutes, func(run, ms int64) int64 { return run<<40 | ms/blockMS*blockMS/1000<<8 }, ""},
 			{"minutes", s.o.Keep.Minutes, func(run, ms int64) int64 { return run<<40 | ms/minutes.span.Milliseconds() }, ""},
 			{"quarters", s.o.Keep.Quarters, func(run, ms int64) int64 { return run<<40 | ms/quarters.span.Milliseconds() }, ""},
+			{"hours", s.o.Keep.Quarters, func(run, ms int64) int64 { return run<<40 | ms/hours.span.Milliseconds() }, ""},
 		} {
 			run, ms, ok := momentOf(line, now-o.keep.Milliseconds())
 			if !ok {
@@ -158,7 +160,7 @@ func (s *Store) keepCeiling(ctx context.Context, conn *sql.Conn) error {
 	}
 	if trimmed > 0 {
 		s.o.Log.Warn("history is at its ceiling: the oldest rows went", "file", s.health.Path, "rows", trimmed, "ceiling", s.o.Keep.Ceiling)
-		s.say("history-trimmed", fmt.Sprintf("The history is at its ceiling of %d MB: its oldest %d rows went before their time", s.o.Keep.Ceiling>>20, trimmed), 0)
+		s.say("history-trimmed", fmt.Sprintf("The history is at its ceiling of %d MB: its oldest %d rows went before their time", s.o.Keep.Ceiling/1e6, trimmed), 0)
 	}
 	return nil
 }
@@ -166,7 +168,7 @@ func (s *Store) keepCeiling(ctx context.Context, conn *sql.Conn) error {
 // trim takes away the oldest of what is dearest, and returns how much.
 func (s *Store) trim(ctx context.Context, conn *sql.Conn) (n int64, err error) {
 	err = s.transact(ctx, conn, func(tx *sql.Tx) error {
-		for _, table := range []string{"chunks", "minutes", "quarters"} {
+		for _, table := range []string{"chunks", "minutes", "quarters", "hours"} {
 			r, err := tx.ExecContext(ctx, fmt.Sprintf("DELETE FROM %[1]s WHERE id IN (SELECT id FROM %[1]s ORDER BY id LIMIT %[2]d)", table, mostDeleted))
 			if err != nil {
 				return err

@@ -43,7 +43,7 @@ type Trend struct {
 }
 
 // Trend reduces a window. Columns of a minute or wider are made of sums over a minute, those
-// of a quarter of an hour or wider of quarters; each counts where its middle is. Memory is
+// of a quarter of an hour or an hour or wider of quarters or hours; each counts where its middle is. Memory is
 // bounded by the columns, not by the window.
 func (s *Store) Trend(ctx context.Context, w Window) (Trend, error) {
 	if w.Columns < 1 || w.Columns > MostColumns || !w.From.Before(w.To) {

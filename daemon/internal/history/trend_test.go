@@ -3,6 +3,8 @@ package history_test
 import (
 	"context"
 	"math"
+	"path/filepath"
+	"runtime"
 	"slices"
 	"testing"
 	"time"
@@ -50,7 +52,7 @@ func TestTrendIsTheRowsReduced(t *testing.T) {
 			t.Fatalf("%+v", got)
 		}
 		width := to.Sub(from) / time.Duration(w.Columns)
-		if level := got.Resolution; (width >= 15*time.Minute) != (level == 15*time.Minute) || width < time.Minute && level != time.Second {
+		if level := got.Resolution; (width >= time.Hour) != (level == time.Hour) || (width >= 15*time.Minute) != (level >= 15*time.Minute) || width < time.Minute && level != time.Second {
 			t.Fatalf("columns of %v made of %v", width, level)
 		}
 		slop := got.Resolution
@@ -118,5 +120,73 @@ func TestTrendRefuses(t *testing.T) {
 		if _, err := s.Trend(t.Context(), w); err == nil {
 			t.Errorf("%+v: no error", w)
 		}
+	}
+}
+
+// A former release knows no hours and leaves them out of the runs that it writes or ends: they
+// are made when the file is opened.
+func TestHoursThatAreMissing(t *testing.T) {
+	for name, lose := range map[string]string{
+		"of a run":            "DELETE FROM hours WHERE id >> 40 = 1",
+		"of all":              "DELETE FROM hours",
+		"the last of a run":   "DELETE FROM hours WHERE id = (SELECT max(id) FROM hours WHERE id >> 40 = 1)",
+		"a part of that":      "UPDATE hours SET n = n - 9, flue_min = flue_min + 50 WHERE id = (SELECT max(id) FROM hours WHERE id >> 40 = 1)",
+		"nothing":             "SELECT 1",
+		"where none could be": "DELETE FROM hours; DELETE FROM quarters WHERE id >> 40 = 2; DELETE FROM minutes WHERE id >> 40 = 2",
+	} {
+		t.Run(name, func(t *testing.T) {
+			dir := t.TempDir()
+			for i := range 2 {
+				s := begin(t, options(dir))
+				s.wall = noon.Add(time.Duration(i) * 4 * time.Hour)
+				s.ticks(0, 100*time.Minute)
+				s.close()
+			}
+			want := query(t, dir, "SELECT id, n, flue_min, flue_range, flue_mean FROM hours ORDER BY id")
+			if name == "where none could be" {
+				want = query(t, dir, "SELECT id, n, flue_min, flue_range, flue_mean FROM hours WHERE id >> 40 = 1 ORDER BY id")
+			}
+			change(t, dir, lose)
+			s := begin(t, options(dir))
+			s.wall = noon.Add(24 * time.Hour)
+			s.tick(0)
+			s.close()
+			if got := query(t, dir, "SELECT id, n, flue_min, flue_range, flue_mean FROM hours WHERE id >> 40 < 3 ORDER BY id"); got != want {
+				t.Errorf("hours:\n%s\nwant:\n%s", got, want)
+			}
+			a, err := history.Open(t.Context(), filepath.Join(dir, history.FileName))
+			if err != nil {
+				t.Fatal(err)
+			}
+			if err := a.Close(); err != nil {
+				t.Fatal(err)
+			}
+		})
+	}
+}
+
+// Rows at full rate go by one after another: a longer window takes no more memory.
+func TestTrendKeepsNoRows(t *testing.T) {
+	s := begin(t, options(t.TempDir()))
+	s.ticks(0, 5*time.Hour)
+	s.commit()
+	s.tick(5*time.Hour + 20*time.Minute) // all before is in the file, packed
+	s.commit()
+	allocated := func(length time.Duration) uint64 {
+		w := history.Window{From: noon, To: noon.Add(length), Columns: 1000, Channels: fluedraft}
+		var before, after runtime.MemStats
+		runtime.ReadMemStats(&before)
+		got, err := s.Trend(t.Context(), w)
+		runtime.ReadMemStats(&after)
+		if err != nil || got.Resolution != time.Second {
+			t.Fatal(got.Resolution, err)
+		}
+		return after.TotalAlloc - before.TotalAlloc
+	}
+	allocated(time.Hour)
+	short, long := allocated(time.Hour), allocated(5*time.Hour)
+	samples := uint64(4 * 3600 * len(fluedraft))
+	if long > short+samples*4 {
+		t.Errorf("an hour takes %d bytes, five %d: more than 4 bytes a sample", short, long)
 	}
 }

@@ -345,9 +345,16 @@ func putBlock(run int64, b *block, do func(string, ...any) error) error {
 			return err
 		}
 	}
-	per := int64(quarters.span / minutes.span)
-	for q := b.minutes[0].no / per; q <= b.minutes[len(b.minutes)-1].no/per; q++ {
-		if err := do(insertQuarter, run<<40|q, run<<40|q*per, run<<40|(q+1)*per); err != nil {
+	first, last := b.minutes[0].no, b.minutes[len(b.minutes)-1].no
+	for _, sum := range []struct {
+		of     rollUp
+		from   rollUp
+		insert string
+	}{{quarters, minutes, sumMinutes}, {hours, quarters, sumQuarters}} {
+		fine := int64(sum.from.span / minutes.span)
+		per := int64(sum.of.span / sum.from.span)
+		lo, hi := first/fine/per*per, (last/fine/per+1)*per
+		if err := do(sum.insert, run<<40|lo, run<<40|hi); err != nil {
 			return err
 		}
 	}
@@ -355,9 +362,10 @@ func putBlock(run int64, b *block, do func(string, ...any) error) error {
 }
 
 var (
-	insertMinute  = insertInto(minutes.table, rollUpNames())
-	insertQuarter = sumQuarter()
-	insertChunk   = insertInto("chunks", []string{"id", "n", "good", "min", "max", "sum", "body"})
-	insertTail    = insertInto("tail", []string{"id", "body"})
-	insertClock   = insertInto("clock", []string{"boot", "from_ms", "seen_ms", "trusted", "wall_ms", "rate", "sure"})
+	insertMinute = insertInto(minutes.table, rollUpNames())
+	sumMinutes   = quarters.sumInto(minutes)
+	sumQuarters  = hours.sumInto(quarters)
+	insertChunk  = insertInto("chunks", []string{"id", "n", "good", "min", "max", "sum", "body"})
+	insertTail   = insertInto("tail", []string{"id", "body"})
+	insertClock  = insertInto("clock", []string{"boot", "from_ms", "seen_ms", "trusted", "wall_ms", "rate", "sure"})
 )

@@ -16,7 +16,11 @@ const (
 	MaxCount   = 1 << 40
 )
 
-const format = 1
+// The formats: Append writes the newest, Decode reads all.
+const (
+	formatPlain = 1
+	format      = 2
+)
 
 // ErrDamaged is returned for bytes that are no chunk, or no longer one.
 var ErrDamaged = errors.New("damaged chunk")
@@ -131,11 +135,11 @@ func Decode(dst []Sample, b []byte) ([]Sample, error) {
 	if len(b) < 6 || crc32.Checksum(b[:len(b)-4], castagnoli) != binary.LittleEndian.Uint32(b[len(b)-4:]) {
 		return dst, fmt.Errorf("%w: checksum", ErrDamaged)
 	}
-	if b[0] != format {
+	if b[0] != format && b[0] != formatPlain {
 		return dst, fmt.Errorf("%w: format %d", ErrDamaged, b[0])
 	}
 	start := len(dst)
-	r := reader{b: b[1 : len(b)-4]}
+	r := reader{b: b[1 : len(b)-4], plain: b[0] == formatPlain}
 	dst = r.samples(dst)
 	if r.bad || len(r.b) > 0 {
 		return dst[:start], fmt.Errorf("%w: contents", ErrDamaged)
@@ -145,8 +149,9 @@ func Decode(dst []Sample, b []byte) ([]Sample, error) {
 
 // reader takes values off b; bad is set once something is not as Append writes it.
 type reader struct {
-	b   []byte
-	bad bool
+	b     []byte
+	plain bool // all differences are from the count before
+	bad   bool
 }
 
 func (r *reader) uvarint(limit uint64) uint64 {

@@ -1,9 +1,13 @@
 package chunk_test
 
 import (
+	"bytes"
+	"encoding/hex"
 	"errors"
 	"math"
 	"math/rand/v2"
+	"os"
+	"strings"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -142,6 +146,9 @@ func FuzzDecode(f *testing.F) {
 			f.Fatal(err)
 		}
 		f.Add(b)
+		plain := bytes.Clone(b)
+		plain[0] = 1
+		f.Add(plain)
 	}
 	f.Fuzz(func(t *testing.T, b []byte) {
 		if _, err := chunk.Decode(nil, b); err == nil && len(b) < 6 {
@@ -189,4 +196,31 @@ func BenchmarkDecode(b *testing.B) {
 		}
 	}
 	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/600, "ns/sample")
+}
+
+// A chunk of a flue that was written in format 1, with what was written beside it, is read
+// as it was.
+func TestFormerFormat(t *testing.T) {
+	text, err := os.ReadFile("testdata/format-1.hex")
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := hex.DecodeString(strings.TrimSpace(string(text)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	got, err := chunk.Decode(nil, b)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if want := (chunk.Stats{N: 600, Good: 600, Min: 2488, Max: 2808, Sum: 1577244}); chunk.Sum(got) != want {
+		t.Errorf("%+v, want %+v", chunk.Sum(got), want)
+	}
+	again, err := chunk.Append(nil, got)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(again) >= len(b) {
+		t.Errorf("packed again it has %d bytes, before it had %d", len(again), len(b))
+	}
 }

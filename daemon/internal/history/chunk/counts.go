@@ -2,11 +2,13 @@ package chunk
 
 import (
 	"encoding/binary"
+	"math"
 	"math/bits"
 )
 
 const (
-	blockLen  = 64
+	blockLen  = 200
+	plainLen  = 64 // in the plain format
 	kBits     = 5
 	allSame   = 31 // instead of k
 	maxK      = 30
@@ -17,18 +19,20 @@ const (
 func zigzag(d int64) uint64   { return uint64(d)<<1 ^ uint64(d>>63) }
 func unzigzag(z uint64) int64 { return int64(z>>1) ^ -int64(z&1) }
 
+// appendCounts writes counts in the newest format.
 func appendCounts(dst []byte, samples []Sample) []byte {
-	last, some, divisor := int64(0), false, uint64(0)
+	first, last, some, divisor := int64(0), int64(0), false, uint64(0)
 	for _, s := range samples {
-		if !s.Usable() {
+		switch {
+		case !s.Usable():
 			continue
-		}
-		if !some {
+		case !some:
 			dst = binary.AppendVarint(dst, s.Count)
-		} else {
+			first, some = s.Count, true
+		default:
 			divisor = gcd(divisor, distance(s.Count, last))
 		}
-		last, some = s.Count, true
+		last = s.Count
 	}
 	if !some {
 		return dst
@@ -38,23 +42,29 @@ func appendCounts(dst []byte, samples []Sample) []byte {
 		return dst
 	}
 	w := writer{b: dst}
-	var block [blockLen]uint64
+	var p past
+	var blocks [guesses][blockLen]uint64
 	n := 0
 	some = false
 	for _, s := range samples {
 		if !s.Usable() {
 			continue
 		}
-		if some {
-			block[n] = zigzag((s.Count - last) / int64(divisor))
-			if n++; n == blockLen {
-				w.block(block[:n])
-				n = 0
-			}
+		if !some {
+			some = true
+			continue
 		}
-		last, some = s.Count, true
+		y := (s.Count - first) / int64(divisor)
+		for g := range blocks {
+			blocks[g][n] = zigzag(y - p.guess(uint64(g)))
+		}
+		p.add(y)
+		if n++; n == blockLen {
+			w.best(&blocks, n)
+			n = 0
+		}
 	}
-	w.block(block[:n])
+	w.best(&blocks, n)
 	return w.close()
 }
 
@@ -100,10 +110,28 @@ func (w *writer) close() []byte {
 	return w.b
 }
 
-func (w *writer) block(z []uint64) {
-	if len(z) == 0 {
+// best writes a block of n with the guess that makes it shortest.
+func (w *writer) best(blocks *[guesses][blockLen]uint64, n int) {
+	if n == 0 {
 		return
 	}
+	which, least := 0, uint64(math.MaxUint64)
+	for g := range blocks {
+		z := blocks[g][:n]
+		k, same := bestK(z)
+		if same {
+			which = g
+			break
+		}
+		if c := cost(z, k); c < least {
+			which, least = g, c
+		}
+	}
+	w.bits(uint64(which), guessBits)
+	w.block(blocks[which][:n])
+}
+
+func (w *writer) block(z []uint64) {
 	k, same := bestK(z)
 	if same {
 		w.bits(allSame, kBits)
@@ -178,24 +206,38 @@ func (r *reader) counts(all []Sample) {
 		return
 	}
 	in := bitReader{b: r.b}
-	n, k := 0, uint(0)
+	start, most := last, int64(0)
+	if divisor > 0 {
+		most = 2 * MaxCount / divisor
+	}
+	length := blockLen
+	if r.plain {
+		length = plainLen
+	}
+	var p past
+	n, k, g := 0, uint(0), uint64(0)
 	for i := first; i < len(all); i++ {
 		if !all[i].Usable() {
 			continue
 		}
 		if i > first && divisor > 0 {
-			if n%blockLen == 0 {
+			if n%length == 0 {
+				if !r.plain {
+					g = in.bits(guessBits)
+				}
 				k = uint(in.bits(kBits))
 			}
 			n++
+			y := p.guess(g)
 			if k != allSame {
-				d := unzigzag(in.rice(k))
-				if limit := 2 * MaxCount / divisor; d > limit || d < -limit {
-					r.bad = true
-					return
-				}
-				last += d * divisor
+				y += unzigzag(in.rice(k))
 			}
+			if y > most || y < -most {
+				r.bad = true
+				return
+			}
+			p.add(y)
+			last = start + y*divisor
 			if in.bad || last > MaxCount || last < -MaxCount {
 				r.bad = true
 				return

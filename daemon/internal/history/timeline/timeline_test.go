@@ -121,6 +121,24 @@ func TestPlace(t *testing.T) {
 	}
 }
 
+// Runs of a second each, in one boot, every one synchronised but the last: what was seen of the
+// clock is right to the millisecond, and errors must not add up over the runs.
+func TestShortRuns(t *testing.T) {
+	var segments []timeline.Segment
+	for i := range int64(6) {
+		start := noon + 2*i*second
+		segments = append(segments, timeline.Segment{
+			Run: i + 1, Kernel: "k", Uptime: 1 + 2*i*second,
+			From: second, To: 2 * second, Seen: start + second, Trusted: i < 5,
+		})
+	}
+	for i, p := range timeline.Place(segments) {
+		if off := p.At(p.From) - segments[i].Seen; off > 2*second || off < -2*second {
+			t.Errorf("run %d is off by %d ms: %+v", i+1, off, p)
+		}
+	}
+}
+
 // After a leap second the wall clock has shown one second twice. No two samples may.
 func TestLeapSecond(t *testing.T) {
 	p := timeline.Place([]timeline.Segment{
