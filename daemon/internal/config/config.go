@@ -20,6 +20,8 @@ type Config struct {
 	MQTT     MQTT
 	Web      Web
 	History  History
+	// RemoteWrite are the receivers of what the history holds.
+	RemoteWrite []RemoteWrite
 }
 
 // Site names the furnace.

@@ -1,6 +1,7 @@
 package metrics
 
 import (
+	"crypto/sha256"
 	"fmt"
 	"maps"
 	"runtime"
@@ -13,6 +14,7 @@ import (
 	"fluewright/analysis/burn"
 	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/history"
+	"fluewright/daemon/internal/remotewrite"
 	"fluewright/daemon/internal/status"
 	"fluewright/daemon/internal/verdict"
 )
@@ -46,6 +48,7 @@ func (s sink) flag(m series, v bool, labels ...string) {
 func (c *collector) Collect(ch chan<- prometheus.Metric) {
 	out := sink(ch)
 	out.put(buildInfo, 1, c.o.Version, runtime.Version(), runtime.GOARCH)
+	out.put(configInfo, 1, fmt.Sprintf("%.6x", sha256.Sum256([]byte(c.o.Configuration))))
 	out.put(siteInfo, 1, c.o.Site)
 
 	s := c.o.Feed.Latest()
@@ -63,6 +66,7 @@ func (c *collector) Collect(ch chan<- prometheus.Metric) {
 	loop := c.o.Loop()
 	out.put(frames, float64(s.Seq))
 	out.put(framesLate, float64(loop.Late))
+	out.put(framesMissed, float64(loop.Missed))
 	out.put(frameLateness, loop.Lateness.Seconds())
 	if !s.Wall.IsZero() {
 		out.put(frameTimestamp, seconds(s.Wall))
@@ -79,6 +83,11 @@ func (c *collector) Collect(ch chan<- prometheus.Metric) {
 	if c.o.History != nil {
 		past(out, c.o.History())
 	}
+	if c.o.RemoteWrite != nil {
+		for _, r := range c.o.RemoteWrite() {
+			remote(out, r)
+		}
+	}
 }
 
 // past writes how the history does.
@@ -91,6 +100,7 @@ func past(out sink, h history.Health) {
 	if !h.LastCommit.IsZero() {
 		out.put(historyCommit, seconds(h.LastCommit))
 	}
+	out.put(historyCommits, float64(h.Commits))
 	out.put(historyErrors, float64(h.Failures))
 	out.put(historyRows, float64(h.Pending))
 	out.put(historyEvents, float64(h.PendingEvents))
@@ -98,6 +108,24 @@ func past(out sink, h history.Health) {
 	out.put(historyLost, float64(h.Lost))
 	out.put(historyTrimmed, float64(h.Trimmed))
 	out.put(historyUnreadable, float64(h.Unreadable))
+}
+
+// remote writes how a receiver of remote write does.
+func remote(out sink, r remotewrite.Stats) {
+	for result, n := range r.Requests {
+		out.put(remoteRequests, float64(n), r.Destination, result)
+	}
+	for reason, n := range r.Dropped {
+		out.put(remoteDropped, float64(n), r.Destination, reason)
+	}
+	out.put(remoteSent, float64(r.Sent), r.Destination)
+	out.put(remotePending, float64(r.Pending), r.Destination)
+	if !r.Oldest.IsZero() {
+		out.put(remoteOldest, seconds(r.Oldest), r.Destination)
+	}
+	if !r.LastTaken.IsZero() {
+		out.put(remoteTaken, seconds(r.LastTaken), r.Destination)
+	}
 }
 
 // readings writes the channels. When the loop stands still, what it last read is stale
