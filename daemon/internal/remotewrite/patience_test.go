@@ -1,0 +1,196 @@
+package remotewrite
+
+import (
+	"context"
+	"io"
+	"math"
+	"net/http"
+	"strings"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"fluewright/analysis/frame"
+	"fluewright/daemon/internal/history"
+)
+
+// transport answers requests without a network, so that hours pass at once.
+type transport func(at time.Time, got []series) (status int, header http.Header)
+
+func (f transport) RoundTrip(r *http.Request) (*http.Response, error) {
+	body, err := io.ReadAll(r.Body)
+	if err != nil {
+		return nil, err
+	}
+	got, err := decode(r.Header.Get("X-Prometheus-Remote-Write-Version"), body)
+	if err != nil {
+		return nil, err
+	}
+	status, header := f(time.Now(), got)
+	if header == nil {
+		header = http.Header{}
+	}
+	return &http.Response{StatusCode: status, Header: header, Body: io.NopCloser(strings.NewReader(""))}, nil
+}
+
+// growing is a history with a row of the flue each second since start.
+func growing(start time.Time) func(context.Context, history.Position) ([]history.Followed, int64, error) {
+	return func(_ context.Context, p history.Position) (rows []history.Followed, _ int64, _ error) {
+		first := int64(0)
+		if p.Run == 1 {
+			first = p.MS/1000 + 1
+		}
+		last := int64(time.Since(start) / time.Second)
+		for n := first; n < min(last, first+600); n++ {
+			f := history.Followed{Position: history.Position{Run: 1, Identity: "run", MS: n * 1000}}
+			f.At, f.Sure = start.Add(time.Duration(n)*time.Second), true
+			for c := range f.Values {
+				f.Values[c] = math.NaN()
+			}
+			f.Values[frame.Flue], f.Quality[frame.Flue] = float64(n), frame.Good
+			rows = append(rows, f)
+		}
+		return rows, last - first, nil
+	}
+}
+
+// over runs a sender for a time against answers, and returns how it did and how many times
+// each moment of the flue was taken.
+func over(t *testing.T, lasts, backFill time.Duration, answer transport) (Stats, map[int64]int, int) {
+	t.Helper()
+	o := destination("http://receiver/write", &past{})
+	o.Fitted = [frame.Count]bool{frame.Flue: true}
+	o.Follow, o.Every, o.BackFill = growing(time.Now()), time.Minute, backFill
+	s, err := New(o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	times, requests := map[int64]int{}, 0
+	s.client.http.Timeout = 0
+	s.client.http.Transport = transport(func(at time.Time, got []series) (int, http.Header) {
+		requests++
+		status, header := answer(at, got)
+		if status/100 == 2 {
+			for _, one := range got {
+				if one.labels[0].value == "fluewright_temperature_celsius" {
+					for _, v := range one.samples {
+						times[v.ms]++
+					}
+				}
+			}
+		}
+		return status, header
+	})
+	ctx, cancel := context.WithTimeout(t.Context(), lasts)
+	defer cancel()
+	if err := s.Run(ctx); err != nil {
+		t.Fatal(err)
+	}
+	return s.Stats(), times, requests
+}
+
+func once(t *testing.T, times map[int64]int, from, to time.Time) {
+	t.Helper()
+	for at := from; at.Before(to); at = at.Add(time.Second) {
+		if n := times[at.UnixMilli()]; n != 1 {
+			t.Fatalf("%v was taken %d times", at.Sub(from), n)
+		}
+	}
+}
+
+// Six hours without a receiver cost few requests, and afterwards it has all of them.
+func TestSixHoursAway(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		start := time.Now()
+		st, times, requests := over(t, 7*time.Hour, 24*time.Hour, func(at time.Time, _ []series) (int, http.Header) {
+			if at.Sub(start) < 6*time.Hour {
+				return http.StatusServiceUnavailable, nil
+			}
+			return http.StatusNoContent, nil
+		})
+		once(t, times, start, start.Add(7*time.Hour-2*time.Minute))
+		if failed := st.Requests["failed"]; failed < 60 || failed > 400 || requests > 600 {
+			t.Errorf("%d requests, %d failed", requests, failed)
+		}
+		if st.Dropped[refusedPart]+st.Dropped[tooOld] > 0 {
+			t.Errorf("%v", st.Dropped)
+		}
+	})
+}
+
+// What has become too old while it was tried is passed over, and no more than that.
+func TestAwayForTooLong(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		start := time.Now()
+		back := start.Add(30 * time.Hour)
+		st, times, _ := over(t, 31*time.Hour, 24*time.Hour, func(at time.Time, _ []series) (int, http.Header) {
+			if at.Before(back) {
+				return http.StatusBadGateway, nil
+			}
+			return http.StatusNoContent, nil
+		})
+		once(t, times, start.Add(6*time.Hour+10*time.Minute), start.Add(31*time.Hour-2*time.Minute))
+		if st.Dropped[tooOld] == 0 || times[start.Add(5*time.Hour).UnixMilli()] > 0 {
+			t.Errorf("%v", st.Dropped)
+		}
+	})
+}
+
+// A receiver that asks for a pause gets it.
+func TestAPauseIsKept(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		var last time.Time
+		asked := http.Header{"Retry-After": {"600"}}
+		over(t, 2*time.Hour, 24*time.Hour, func(at time.Time, _ []series) (int, http.Header) {
+			if !last.IsZero() && at.Sub(last) < 10*time.Minute {
+				t.Errorf("asked again after %v", at.Sub(last))
+			}
+			last = at
+			return http.StatusTooManyRequests, asked
+		})
+	})
+}
+
+// A moment that breaks the receiver each time costs that moment, and the rest goes on.
+func TestAMomentThatBreaksTheReceiver(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		start := time.Now()
+		bad := start.Add(100 * time.Second).UnixMilli()
+		st, times, _ := over(t, 3*time.Hour, 24*time.Hour, func(_ time.Time, got []series) (int, http.Header) {
+			for _, s := range got {
+				for _, v := range s.samples {
+					if v.ms == bad {
+						return http.StatusInternalServerError, nil
+					}
+				}
+			}
+			return http.StatusNoContent, nil
+		})
+		lost := 0
+		for at := start; at.Before(start.Add(2 * time.Hour)); at = at.Add(time.Second) {
+			if times[at.UnixMilli()] == 0 {
+				lost++
+			}
+		}
+		if lost != 1 || times[bad] > 0 || st.Dropped[refusedPart] != 1 {
+			t.Errorf("%d moments are lost, dropped %v", lost, st.Dropped)
+		}
+	})
+}
+
+// An answer of the receiver that fails for everybody loses nothing.
+func TestAReceiverThatIsBroken(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		start := time.Now()
+		st, times, _ := over(t, 5*time.Hour, 24*time.Hour, func(at time.Time, _ []series) (int, http.Header) {
+			if at.Sub(start) < 4*time.Hour {
+				return http.StatusInternalServerError, nil
+			}
+			return http.StatusNoContent, nil
+		})
+		once(t, times, start, start.Add(5*time.Hour-2*time.Minute))
+		if st.Dropped[refusedPart] > 0 {
+			t.Errorf("%v", st.Dropped)
+		}
+	})
+}
