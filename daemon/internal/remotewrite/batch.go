@@ -1,7 +1,6 @@
 package remotewrite
 
 import (
-	"strings"
 	"time"
 
 	"fluewright/analysis/frame"
@@ -84,12 +83,6 @@ const perChannel = 1 + int(frame.Good-frame.Absent) + 1
 
 func (l *layout) add(name string, labels ...label) {
 	l.series = append(l.series, series{labels: append([]label{{"__name__", name}}, labels...), kind: gauge})
-}
-
-// ofRows reports whether a name's series come from rows.
-func (l *layout) ofRows(name string) bool {
-	return strings.HasPrefix(name, "fluewright_temperature_") || name == "fluewright_draft_pascals" ||
-		name == "fluewright_ambient_pressure_pascals" || name == "fluewright_channel_quality"
 }
 
 // take puts rows into a batch that begins behind its next cursor, until it is full or a row

@@ -1,28 +1,54 @@
 package remotewrite
 
 import (
+	"maps"
 	"slices"
 	"strings"
+	"time"
 
 	dto "github.com/prometheus/client_model/go"
 )
 
-// live makes series of what a scrape would show now. A series that is gone is ended.
+// lookBack is for how long receivers show the last sample of a series; half a minute is left
+// for the way.
+const lookBack = 5*time.Minute - 30*time.Second
+
+// live makes series of what a scrape would show now: of what has changed, and of the rest
+// before the receiver would take it for gone. A series that is gone is ended.
 type live struct {
-	site string
-	skip func(name string) bool
-	last map[string][]label // what the receiver was told of, by its labels
+	site   string
+	repeat int64 // ms after which what has not changed is sent again
+	last   map[string]told
+}
+
+// told is what a receiver knows of a series.
+type told struct {
+	labels []label
+	sample sample
+}
+
+func newLive(site string, every time.Duration) *live {
+	return &live{site: site, repeat: (lookBack - every).Milliseconds(), last: map[string]told{}}
+}
+
+// ofRows reports whether a name's series come from rows.
+func ofRows(name string) bool {
+	switch name {
+	case "fluewright_temperature_celsius", "fluewright_draft_pascals", "fluewright_ambient_pressure_pascals", "fluewright_channel_quality":
+		return true
+	}
+	return false
 }
 
 // series returns what a receiver is to be told of families.
 func (l *live) series(families []*dto.MetricFamily, now int64) (all []series) {
 	there := map[string]bool{}
 	for _, f := range families {
-		if !strings.HasPrefix(f.GetName(), "fluewright_") || l.skip(f.GetName()) {
+		if !strings.HasPrefix(f.GetName(), "fluewright_") || ofRows(f.GetName()) {
 			continue
 		}
 		for _, m := range f.GetMetric() {
-			s := series{labels: l.labels(f.GetName(), m), help: f.GetHelp()}
+			s := series{labels: l.labels(f.GetName(), m)}
 			var v float64
 			switch {
 			case m.Gauge != nil:
@@ -32,25 +58,29 @@ func (l *live) series(families []*dto.MetricFamily, now int64) (all []series) {
 			default:
 				continue
 			}
-			s.samples = []sample{{now, v}}
-			there[keyOf(s.labels)] = true
-			all = append(all, s)
+			key := keyOf(s.labels)
+			there[key] = true
+			if before, known := l.last[key]; !known || before.sample.value != v || now-before.sample.ms >= l.repeat {
+				s.samples = []sample{{now, v}}
+				all = append(all, s)
+			}
 		}
 	}
-	for key, labels := range l.last {
+	for _, key := range slices.Sorted(maps.Keys(l.last)) {
 		if !there[key] {
-			all = append(all, series{labels: labels, kind: gauge, samples: []sample{{now, ended}}})
+			all = append(all, series{labels: l.last[key].labels, kind: gauge, samples: []sample{{now, ended}}})
 		}
 	}
 	return all
 }
 
-// told remembers what a receiver has taken.
-func (l *live) told(all []series) {
-	l.last = map[string][]label{}
+// taken remembers what a receiver has taken.
+func (l *live) taken(all []series) {
 	for _, s := range all {
-		if v := s.samples[0].value; v == v { // ended is no number
-			l.last[keyOf(s.labels)] = s.labels
+		if v := s.samples[0]; v.value == v.value { // ended is no number
+			l.last[keyOf(s.labels)] = told{s.labels, v}
+		} else {
+			delete(l.last, keyOf(s.labels))
 		}
 	}
 }

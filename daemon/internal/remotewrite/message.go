@@ -29,7 +29,6 @@ const (
 type series struct {
 	labels  []label
 	kind    kind
-	help    string
 	samples []sample
 }
 
@@ -81,6 +80,7 @@ func appendV2(b []byte, all []series) []byte {
 		}
 		return n
 	}
+	// Of what may be told about a series its kind is; the text of help would double a request.
 	var body []byte
 	for i := range all {
 		var s, names, about []byte
@@ -91,7 +91,6 @@ func appendV2(b []byte, all []series) []byte {
 		s = appendMessage(s, 1, names)
 		s = appendSamples(s, all[i].samples)
 		about = appendNumber(about, 1, uint64(all[i].kind))
-		about = appendNumber(about, 3, ref(all[i].help))
 		s = appendMessage(s, 5, about)
 		body = appendMessage(body, 5, s)
 	}

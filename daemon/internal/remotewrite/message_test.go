@@ -78,8 +78,6 @@ func decodeSeries(b []byte, symbols []string) (s series, err error) {
 			return fields(m, func(n protowire.Number, _ []byte, x uint64) error {
 				if n == 1 {
 					s.kind = kind(x)
-				} else if n == 3 {
-					s.help = symbols[x]
 				}
 				return nil
 			})
@@ -122,13 +120,13 @@ func fields(b []byte, do func(protowire.Number, []byte, uint64) error) error {
 
 // Bytes by hand from the message's definition.
 func TestBytes(t *testing.T) {
-	all := []series{{labels: []label{{"__name__", "a"}}, kind: gauge, help: "h", samples: []sample{{1, 1}}}}
+	all := []series{{labels: []label{{"__name__", "a"}}, kind: gauge, samples: []sample{{1, 1}}}}
 	one := "\x0a\x0d\x0a\x08__name__\x12\x01a\x12\x0b\x09\x00\x00\x00\x00\x00\x00\xf0\x3f\x10\x01"
 	if got, want := string(appendV1(nil, all)), "\x0a"+string(rune(len(one)))+one; got != want {
 		t.Errorf("1.0: %q, want %q", got, want)
 	}
-	two := "\x0a\x02\x01\x02\x12\x0b\x09\x00\x00\x00\x00\x00\x00\xf0\x3f\x10\x01\x2a\x04\x08\x02\x18\x03"
-	want := "\x22\x00\x22\x08__name__\x22\x01a\x22\x01h\x2a" + string(rune(len(two))) + two
+	two := "\x0a\x02\x01\x02\x12\x0b\x09\x00\x00\x00\x00\x00\x00\xf0\x3f\x10\x01\x2a\x02\x08\x02"
+	want := "\x22\x00\x22\x08__name__\x22\x01a\x2a" + string(rune(len(two))) + two
 	if got := string(appendV2(nil, all)); got != want {
 		t.Errorf("2.0: %q, want %q", got, want)
 	}

@@ -80,7 +80,7 @@ type Sender struct {
 // New returns a sender, and fails if its certificates cannot be read.
 func New(o Options) (*Sender, error) {
 	s := &Sender{o: o, layout: newLayout(o.Site, o.Fitted, o.Interval), wake: make(chan struct{}, 1), protocol: v1}
-	s.live = &live{site: o.Site, skip: s.layout.ofRows}
+	s.live = newLive(o.Site, o.Every)
 	if o.Newer {
 		s.protocol = v2
 	}
@@ -246,7 +246,7 @@ func (s *Sender) sendLive(ctx context.Context) {
 		}
 		s.tell(a, len(all))
 		if a.verdict == taken {
-			s.live.told(all)
+			s.live.taken(all)
 		}
 		if a.verdict != foreign || was == v1 {
 			return

@@ -395,6 +395,27 @@ func TestLive(t *testing.T) {
 	}
 }
 
+// What has not changed is said again before the receiver would take it for gone, and not
+// each time.
+func TestLiveRepeats(t *testing.T) {
+	l := newLive("cellar-7", time.Minute)
+	name, value := "fluewright_alarm_active", 0.0
+	families := []*dto.MetricFamily{{Name: &name, Metric: []*dto.Metric{{Gauge: &dto.Gauge{Value: &value}}}}}
+	var said []int64
+	for at := int64(0); at <= 12; at++ {
+		if at == 2 {
+			value = 1
+		}
+		if all := l.series(families, at*60_000); len(all) > 0 {
+			said = append(said, at)
+			l.taken(all)
+		}
+	}
+	if !slices.Equal(said, []int64{0, 2, 6, 10}) {
+		t.Errorf("said at minutes %v", said)
+	}
+}
+
 // A cursor that is damaged begins anew, and a good one is read back as it was.
 func TestKept(t *testing.T) {
 	dir := t.TempDir()
