@@ -8,6 +8,7 @@ import (
 
 	"github.com/golang/snappy"
 	"google.golang.org/protobuf/encoding/protowire"
+	"pgregory.net/rapid"
 
 	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/history"
@@ -191,6 +192,82 @@ func TestMoments(t *testing.T) {
 	if b := take(cursor{}, lost, row(3, 0, 206)); !b.waits || len(b.moments) != 0 || b.next != (cursor{}) {
 		t.Errorf("before it has a time: %+v", b)
 	}
+}
+
+// What is sent depends on the rows alone: in whatever batches, and begun again at whatever
+// rows, the same samples come, in the order of time.
+func TestTheSameSamplesWhateverHappens(t *testing.T) {
+	start := time.Date(2026, 11, 26, 12, 0, 0, 0, time.UTC)
+	rapid.Check(t, func(t *rapid.T) {
+		interval := rapid.SampledFrom([]time.Duration{time.Second, 5 * time.Second, 10 * time.Second, time.Minute}).Draw(t, "interval")
+		l := newLayout("cellar-7", fitted, interval)
+		var rows []history.Followed
+		run, ms, wall := int64(1), int64(0), start.UnixMilli()
+		for range rapid.IntRange(1, 400).Draw(t, "rows") {
+			step := rapid.SampledFrom([]int64{1000, 1000, 1000, 3000, 60_000, 200_000, 3_600_000}).Draw(t, "step")
+			ms, wall = ms+step, wall+step
+			if rapid.IntRange(0, 50).Draw(t, "restart") == 0 {
+				run, ms = run+1, 0
+			}
+			f := history.Followed{Position: history.Position{Run: run, Identity: "x", MS: ms}}
+			f.At, f.Sure = time.UnixMilli(wall), rapid.IntRange(0, 9).Draw(t, "sure") > 0
+			for c := range f.Values {
+				f.Values[c] = math.NaN()
+				if f.Quality[c] = frame.Quality(rapid.IntRange(0, int(frame.Good)).Draw(t, "quality")); f.Quality[c] >= frame.Suspect {
+					f.Values[c] = float64(wall % 1000)
+				}
+			}
+			rows = append(rows, f)
+		}
+		type point struct {
+			ms     int64
+			series int
+			bits   uint64
+		}
+		var whole []point
+		cursors := []cursor{{}}
+		for at := (cursor{}); len(whole) == 0 || at.Position != rows[len(rows)-1].Position; {
+			b := &batch{next: at}
+			n := 0
+			for n < len(rows) && (rows[n].Position.Run < at.Run || rows[n].Position.Run == at.Run && rows[n].Position.MS <= at.MS) {
+				n++
+			}
+			if n == len(rows) {
+				break
+			}
+			l.take(b, rows[n:min(len(rows), n+rapid.IntRange(1, 50).Draw(t, "batch"))], 0)
+			for _, m := range b.moments {
+				for _, s := range m.samples {
+					whole = append(whole, point{m.ms, s.series, math.Float64bits(s.value)})
+				}
+			}
+			at = b.next
+			cursors = append(cursors, at)
+		}
+		for i := 1; i < len(whole); i++ {
+			if whole[i].ms < whole[i-1].ms {
+				t.Fatalf("%d ms after %d ms", whole[i].ms, whole[i-1].ms)
+			}
+		}
+		again := rapid.SampledFrom(cursors).Draw(t, "again")
+		b := &batch{next: again}
+		n := 0
+		for n < len(rows) && (rows[n].Position.Run < again.Run || rows[n].Position.Run == again.Run && rows[n].Position.MS <= again.MS) {
+			n++
+		}
+		l.take(b, rows[n:], 0)
+		known := map[point]bool{}
+		for _, p := range whole {
+			known[p] = true
+		}
+		for _, m := range b.moments {
+			for _, s := range m.samples {
+				if p := (point{m.ms, s.series, math.Float64bits(s.value)}); !known[p] {
+					t.Fatalf("begun again there is %+v", p)
+				}
+			}
+		}
+	})
 }
 
 // Whatever a receiver answers, it is one of the answers, and asks for no more than an hour.

@@ -19,6 +19,9 @@ const (
 	mostPause  = 5 * time.Minute
 	// pace is the pause between batches when hours are made up for.
 	pace = 250 * time.Millisecond
+	// backwards is how much older than the newest sample of all another may be for every
+	// receiver: Prometheus without an out-of-order window takes an hour, half of its block.
+	backwards = 50 * time.Minute
 	// keptEvery is how often the cursor is kept: what is sent twice after a power cut costs
 	// less than flash.
 	keptEvery = 10 * time.Minute
@@ -143,8 +146,10 @@ func pause(ctx context.Context, d time.Duration) bool {
 	}
 }
 
-// round sends what there is.
+// round sends what there is: first how it is now, if the receiver then still takes the rows
+// that it lacks, and else in the order of time.
 func (s *Sender) round(ctx context.Context) {
+	told := time.Since(time.UnixMilli(s.at.Wall)) < backwards && s.sendLive(ctx)
 	for ctx.Err() == nil {
 		b, err := s.collect(ctx, s.at)
 		if err != nil {
@@ -171,7 +176,9 @@ func (s *Sender) round(ctx context.Context) {
 			return
 		}
 	}
-	s.sendLive(ctx)
+	if !told {
+		s.sendLive(ctx)
+	}
 	s.keep(keptEvery)
 }
 
@@ -224,10 +231,11 @@ func (s *Sender) otherProtocol() {
 	s.count(func(st *Stats) { st.Protocol = s.protocol.version })
 }
 
-// sendLive sends what is in no row, as it is now. It is not insisted on.
-func (s *Sender) sendLive(ctx context.Context) {
+// sendLive sends what is in no row, as it is now, and reports whether it was taken. It is not
+// insisted on.
+func (s *Sender) sendLive(ctx context.Context) bool {
 	if !s.o.Trusted() || ctx.Err() != nil {
-		return
+		return false
 	}
 	families, err := s.o.Live()
 	if err != nil {
@@ -237,19 +245,19 @@ func (s *Sender) sendLive(ctx context.Context) {
 	for ; ; s.otherProtocol() {
 		all := s.live.series(families, now)
 		if len(all) == 0 {
-			return
+			return true
 		}
 		was := s.protocol
 		a := s.client.post(ctx, s.protocol, s.protocol.body(all))
 		if ctx.Err() != nil {
-			return
+			return false
 		}
 		s.tell(a, len(all))
 		if a.verdict == taken {
 			s.live.taken(all)
 		}
 		if a.verdict != foreign || was == v1 {
-			return
+			return a.verdict == taken
 		}
 	}
 }

@@ -395,6 +395,58 @@ func TestLive(t *testing.T) {
 	}
 }
 
+// Alarms go first where the receiver takes the readings all the same, and behind them where
+// it might not any more.
+func TestWhatGoesFirst(t *testing.T) {
+	for name, tt := range map[string]struct {
+		away time.Duration
+		want string
+	}{
+		"away for minutes": {5 * time.Minute, "fluewright_alarm_active"},
+		"away for hours":   {2 * time.Hour, "fluewright_temperature_celsius"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			p, _ := minutes(t, 125)
+			var all []history.Followed
+			for at := (history.Position{}); ; at = all[len(all)-1].Position {
+				next, _, err := p.Follow(context.Background(), at)
+				if err != nil {
+					t.Fatal(err)
+				}
+				if len(next) == 0 {
+					break
+				}
+				all = append(all, next...)
+			}
+			from := all[len(all)-int(tt.away/time.Second)]
+			var mu sync.Mutex
+			var first []string
+			r := receive(t, func(_ http.ResponseWriter, _ *http.Request, got []series) bool {
+				mu.Lock()
+				defer mu.Unlock()
+				first = append(first, got[0].labels[0].value)
+				return true
+			})
+			o := destination(r.URL, p)
+			o.Dir = t.TempDir()
+			if err := (cursor{from.Position, from.At.UnixMilli()}).save(o.Dir, o.Name); err != nil {
+				t.Fatal(err)
+			}
+			alarm, value := "fluewright_alarm_active", 1.0
+			o.Live = func() ([]*dto.MetricFamily, error) {
+				return []*dto.MetricFamily{{Name: &alarm, Metric: []*dto.Metric{{Gauge: &dto.Gauge{Value: &value}}}}}, nil
+			}
+			run(t, o)
+			waitFor(t, func() bool { return len(r.of(`fluewright_alarm_active{site="cellar-7"}`)) > 0 })
+			mu.Lock()
+			defer mu.Unlock()
+			if first[0] != tt.want {
+				t.Errorf("first came %s", first[0])
+			}
+		})
+	}
+}
+
 // What has not changed is said again before the receiver would take it for gone, and not
 // each time.
 func TestLiveRepeats(t *testing.T) {
