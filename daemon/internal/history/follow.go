@@ -53,19 +53,16 @@ func (s *Store) Follow(ctx context.Context, after Position) (next []Followed, be
 	return next, behind, nil
 }
 
-// find makes a position one of this file.
+// find makes a position one of this file: the run may have another number in it.
 func (v *snapshot) find(ctx context.Context, p Position, current string) (Position, error) {
 	if p.Identity == "" {
 		return Position{Run: v.run, Identity: current, MS: -1}, nil
 	}
-	name, err := v.identity(ctx, p.Run)
-	if err == nil && name == p.Identity {
-		return p, nil
+	err := v.conn.QueryRowContext(ctx, "SELECT id FROM boots WHERE identity = ?", p.Identity).Scan(&p.Run)
+	if errors.Is(err, sql.ErrNoRows) {
+		return Position{MS: -1}, nil // before the first run
 	}
-	if err != nil && !errors.Is(err, sql.ErrNoRows) {
-		return p, err
-	}
-	return Position{MS: -1}, nil // before the first run
+	return p, err
 }
 
 func (v *snapshot) identity(ctx context.Context, run int64) (name string, err error) {

@@ -64,6 +64,11 @@ func TestFollowing(t *testing.T) {
 	if fresh, _ := second.follow(history.Position{}); len(fresh) != 3*60-1 {
 		t.Errorf("who is new is told %d rows", len(fresh))
 	}
+	elsewhere := last
+	elsewhere.Run = 99
+	if all, _ := second.follow(elsewhere); len(all) != len(more) {
+		t.Errorf("under another number of the run there are %d rows", len(all))
+	}
 	foreign := history.Position{Run: 1, Identity: "of a file that is gone", MS: 5}
 	if all, _ := second.follow(foreign); len(all) != 26*60+3*60-1 {
 		t.Errorf("in another file there are %d rows", len(all))

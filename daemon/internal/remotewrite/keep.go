@@ -24,13 +24,21 @@ func load(dir, name string) (c cursor, err error) {
 		return cursor{}, nil
 	}
 	if err == nil {
-		err = json.Unmarshal(data, &c)
-	}
-	if err == nil && (c.Run < 0 || c.MS < -1 || c.Wall < 0) {
-		err = errors.New("its numbers are impossible")
+		c, err = decodeCursor(data)
 	}
 	if err != nil {
 		return cursor{}, fmt.Errorf("read where %s was: %w", name, err)
+	}
+	return c, nil
+}
+
+// decodeCursor refuses what the history's numbers cannot be.
+func decodeCursor(data []byte) (c cursor, err error) {
+	if err := json.Unmarshal(data, &c); err != nil {
+		return cursor{}, err
+	}
+	if c.Run < 0 || c.Run >= 1<<22 || c.MS < -1 || c.MS >= 1<<40 || c.Wall < 0 || c.Wall >= 1<<43 {
+		return cursor{}, errors.New("its numbers are impossible")
 	}
 	return c, nil
 }

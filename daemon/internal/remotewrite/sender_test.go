@@ -491,6 +491,31 @@ func TestKept(t *testing.T) {
 	}
 }
 
+// Whatever is in a cursor's file, it is refused or can be followed.
+func FuzzCursor(f *testing.F) {
+	f.Add([]byte(`{"run":3,"identity":"x","ms":17000,"wall_ms":5}`))
+	f.Add([]byte(`{"run":3e9,"ms":-1,"wall_ms":1e300}`))
+	l := newLayout("cellar-7", fitted, time.Second)
+	f.Fuzz(func(t *testing.T, data []byte) {
+		c, err := decodeCursor(data)
+		if err != nil {
+			if c != (cursor{}) {
+				t.Errorf("refused and %+v", c)
+			}
+			return
+		}
+		row := history.Followed{Position: history.Position{Run: c.Run, MS: c.MS + 1000}}
+		row.At, row.Sure = time.UnixMilli(1_800_000_000_000), true
+		b := &batch{next: c}
+		l.take(b, []history.Followed{row}, 0)
+		for i, m := range b.moments {
+			if m.ms < 0 || i > 0 && m.ms < b.moments[i-1].ms {
+				t.Errorf("%+v: %+v", c, b.moments)
+			}
+		}
+	})
+}
+
 // A receiver that does not answer holds nobody up at the end.
 func TestEndWhileNobodyAnswers(t *testing.T) {
 	p, _ := minutes(t, 1)
