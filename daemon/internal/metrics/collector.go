@@ -14,7 +14,6 @@ import (
 	"fluewright/analysis/burn"
 	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/history"
-	"fluewright/daemon/internal/remotewrite"
 	"fluewright/daemon/internal/status"
 	"fluewright/daemon/internal/verdict"
 )
@@ -73,6 +72,12 @@ func (c *collector) Collect(ch chan<- prometheus.Metric) {
 	}
 	out.flag(clock, s.ClockTrusted)
 
+	if c.o.RemoteWrite != nil {
+		for _, r := range c.o.RemoteWrite() {
+			remote(out, r)
+		}
+	}
+
 	m := c.o.MQTT()
 	out.flag(mqttConnected, m.Connected)
 	out.put(mqttConnects, float64(m.Connects))
@@ -82,11 +87,6 @@ func (c *collector) Collect(ch chan<- prometheus.Metric) {
 	out.put(mqttPending, float64(m.Pending))
 	if c.o.History != nil {
 		past(out, c.o.History())
-	}
-	if c.o.RemoteWrite != nil {
-		for _, r := range c.o.RemoteWrite() {
-			remote(out, r)
-		}
 	}
 }
 
@@ -108,24 +108,6 @@ func past(out sink, h history.Health) {
 	out.put(historyLost, float64(h.Lost))
 	out.put(historyTrimmed, float64(h.Trimmed))
 	out.put(historyUnreadable, float64(h.Unreadable))
-}
-
-// remote writes how a receiver of remote write does.
-func remote(out sink, r remotewrite.Stats) {
-	for result, n := range r.Requests {
-		out.put(remoteRequests, float64(n), r.Destination, result)
-	}
-	for reason, n := range r.Dropped {
-		out.put(remoteDropped, float64(n), r.Destination, reason)
-	}
-	out.put(remoteSent, float64(r.Sent), r.Destination)
-	out.put(remotePending, float64(r.Pending), r.Destination)
-	if !r.Oldest.IsZero() {
-		out.put(remoteOldest, seconds(r.Oldest), r.Destination)
-	}
-	if !r.LastTaken.IsZero() {
-		out.put(remoteTaken, seconds(r.LastTaken), r.Destination)
-	}
 }
 
 // readings writes the channels. When the loop stands still, what it last read is stale

@@ -36,12 +36,12 @@ type Options struct {
 	Alarms []alarm.Status
 	// StaleAfter is how long the newest tick counts as the present one.
 	StaleAfter time.Duration
+	// RemoteWrite returns how the receivers of remote write do; nil where there is none.
+	RemoteWrite func() []remotewrite.Stats
 	// MQTT returns the publisher's counters.
 	MQTT func() mqtt.Stats
 	// History returns how the history does; nil where none is kept: it has no series then.
 	History func() history.Health
-	// RemoteWrite returns how the receivers of remote write do; nil where there is none.
-	RemoteWrite func() []remotewrite.Stats
 	// Loop returns how punctual the sampling loop is.
 	Loop func() Loop
 }
@@ -165,11 +165,4 @@ var (
 	historyLost       = counter("history_events_lost_total", "Events lost because memory could not hold them until they were written.")
 	historyTrimmed    = counter("history_rows_trimmed_total", "Rows that went before their time because the file was at its ceiling.")
 	historyUnreadable = counter("history_rows_unreadable_total", "Rows of the file that were found damaged and left out.")
-
-	remoteRequests = counter("remote_write_requests_total", "Requests to a receiver of remote write, by what became of them.", "destination", "result")
-	remoteSent     = counter("remote_write_samples_sent_total", "Samples that a receiver of remote write has taken.", "destination")
-	remoteDropped  = counter("remote_write_samples_dropped_total", "Samples that a receiver of remote write will never have, by the reason.", "destination", "reason")
-	remotePending  = gauge("remote_write_rows_pending", "Rows of the history that a receiver of remote write does not have yet, at most.", "destination")
-	remoteOldest   = gauge("remote_write_oldest_timestamp_seconds", "When the oldest row was that a receiver of remote write does not have yet, by the wall clock. Absent while it has all, and while that time is not known.", "destination")
-	remoteTaken    = gauge("remote_write_last_success_timestamp_seconds", "When a receiver of remote write last took something, by the wall clock. Absent before that.", "destination")
 )
