@@ -130,11 +130,11 @@ func (b *batch) put(m moment) {
 	b.samples += len(m.samples)
 }
 
-// silence ends the series of all readings.
+// silence ends all series.
 func (l *layout) silence(ms int64) moment {
 	m := moment{ms: ms}
-	for i := range l.channels {
-		m.samples = append(m.samples, reading{i * perChannel, ended})
+	for i := range l.series {
+		m.samples = append(m.samples, reading{i, ended})
 	}
 	return m
 }
