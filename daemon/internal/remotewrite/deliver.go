@@ -7,8 +7,9 @@ import (
 )
 
 const (
-	// mostSplits bounds how many requests one batch may cost beyond its own.
-	mostSplits = 24
+	// mostBarren is after how many batches of which nothing was taken no moment is asked for by
+	// itself any more: more than what is sent again after a power cut.
+	mostBarren = 8
 	// stuck is how long one batch may fail by an error within the receiver before the one
 	// behind it is tried: the fault may be the batch's.
 	stuck = 15 * time.Minute
@@ -17,19 +18,19 @@ const (
 // delivery is one batch on its way.
 type delivery struct {
 	*Sender
-	batch  *batch
-	splits int
-	began  time.Time
+	batch *batch
+	began time.Time
 	// atFault says that it is the batch that breaks the receiver.
 	atFault bool
 }
 
-// settle sends moments, in halves where the whole is refused, and returns how many samples
+// settle sends moments, in parts where the whole is refused, and returns how many samples
 // were taken. The oldest go first: a receiver that has seen the newer may not take the older
-// any more. Where nothing of the last batch was taken because of its age, only the newer half
-// is looked into.
-// It reports whether ctx goes on.
-func (d *delivery) settle(ctx context.Context, moments []moment, whole bool) (got int, ok bool) {
+// any more. It reports whether ctx goes on.
+func (d *delivery) settle(ctx context.Context, moments []moment) (got int, ok bool) {
+	if len(moments) == 0 {
+		return 0, true
+	}
 	all, n := d.layout.gather(moments)
 	a, ok := d.insist(ctx, all, n)
 	switch {
@@ -46,20 +47,53 @@ func (d *delivery) settle(ctx context.Context, moments []moment, whole bool) (go
 	case a.verdict == expired:
 		d.drop(tooOld, n)
 		return 0, true
-	case len(moments) == 1, a.verdict == refused && (whole || d.splits <= 0):
+	case len(moments) == 1:
 		d.drop(refusedPart, n)
 		return 0, true
+	case a.verdict == tooMuch:
+		return d.halves(ctx, moments)
+	case a.past && d.barren > 0 || d.barren >= mostBarren:
+		half := len(moments) / 2
+		d.drop(refusedPart, samplesOf(moments[:half]))
+		return d.settle(ctx, moments[half:])
 	}
+	return d.pick(ctx, moments)
+}
+
+func (d *delivery) halves(ctx context.Context, moments []moment) (got int, ok bool) {
 	half := len(moments) / 2
-	for i, part := range [][]moment{moments[:half], moments[half:]} {
-		d.splits--
-		more, ok := d.settle(ctx, part, i == 0 && d.hopeless && a.past)
-		if !ok {
+	if got, ok = d.settle(ctx, moments[:half]); !ok {
+		return got, false
+	}
+	more, ok := d.settle(ctx, moments[half:])
+	return got + more, ok
+}
+
+// pick finds out what of moments that were refused together is taken. If the first is refused
+// it is likely that the receiver has them up to a certain one, as after a power cut here: they
+// are asked for one by one until one is taken, because with a later one those before it would
+// be lost. Otherwise it is a few in between.
+func (d *delivery) pick(ctx context.Context, moments []moment) (got int, ok bool) {
+	i := 0
+	for got == 0 && i < len(moments) {
+		if got, ok = d.settle(ctx, moments[i:i+1]); !ok {
 			return got, false
 		}
-		got += more
+		i++
 	}
-	return got, true
+	next := d.settle
+	if i == 1 {
+		next = d.halves
+	}
+	more, ok := next(ctx, moments[i:])
+	return got + more, ok
+}
+
+func samplesOf(moments []moment) (n int) {
+	for _, m := range moments {
+		n += len(m.samples)
+	}
+	return n
 }
 
 // insist sends until there is an answer that settles it.

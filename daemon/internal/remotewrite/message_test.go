@@ -163,14 +163,14 @@ func TestMoments(t *testing.T) {
 	}
 	s := time.Second
 
-	b := take(cursor{}, row(1, 0, 200), row(1, s, 201), row(1, 9*s, 202), row(1, 13*s, none), row(1, 21*s, 203))
-	if got := times(b); len(got) != 3 || got[1] != 13*s || got[2] != 21*s {
+	b := take(cursor{}, row(1, 0, 200), row(1, s, 201), row(1, 9*s, 202), row(1, 13*s, none), row(1, 21*s, 203), row(1, 61*s, 204))
+	if got := times(b); len(got) != 4 || got[1] != 13*s || got[2] != 21*s {
 		t.Fatalf("moments at %v", got)
 	}
 	for i, want := range []struct {
 		n     int
 		value uint64
-	}{{6, math.Float64bits(200)}, {6, math.Float64bits(ended)}, {1, math.Float64bits(203)}} {
+	}{{6, math.Float64bits(200)}, {6, math.Float64bits(ended)}, {1, math.Float64bits(203)}, {6, math.Float64bits(204)}} {
 		if m := b.moments[i]; len(m.samples) != want.n || math.Float64bits(m.samples[0].value) != want.value {
 			t.Errorf("moment %d: %v", i, m)
 		}
@@ -180,7 +180,7 @@ func TestMoments(t *testing.T) {
 		t.Errorf("again: %v", times(again))
 	}
 	gone := take(b.next, row(2, 0, 204))
-	if got := times(gone); len(got) != 2 || got[0] != 31*s || math.Float64bits(gone.moments[0].samples[0].value) != math.Float64bits(ended) {
+	if got := times(gone); len(got) != 2 || got[0] != 71*s || math.Float64bits(gone.moments[0].samples[0].value) != math.Float64bits(ended) {
 		t.Errorf("a gap is %v", got)
 	}
 	lost := row(2, 0, 205)

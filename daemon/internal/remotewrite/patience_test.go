@@ -10,6 +10,8 @@ import (
 	"testing/synctest"
 	"time"
 
+	dto "github.com/prometheus/client_model/go"
+
 	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/history"
 )
@@ -176,6 +178,56 @@ func TestAMomentThatBreaksTheReceiver(t *testing.T) {
 			t.Errorf("%d moments are lost, dropped %v", lost, st.Dropped)
 		}
 	})
+}
+
+// After a power cut much is sent again to a receiver that takes nothing twice: it still gets
+// all that it lacks, wherever that begins.
+func TestSentAgain(t *testing.T) {
+	for _, had := range []time.Duration{0, 60 * time.Minute, 63 * time.Minute, 66 * time.Minute, 69 * time.Minute, 72 * time.Minute, 75 * time.Minute} {
+		synctest.Test(t, func(t *testing.T) {
+			start := time.Now()
+			newest := start.Add(had).UnixMilli()
+			_, times, _ := over(t, 3*time.Hour, 24*time.Hour, func(at time.Time, got []series) (int, http.Header) {
+				if at.Sub(start) < 2*time.Hour {
+					return http.StatusServiceUnavailable, nil
+				}
+				last := newest
+				for _, s := range got {
+					for _, v := range s.samples {
+						if v.ms < newest {
+							return http.StatusBadRequest, nil
+						}
+						last = max(last, v.ms)
+					}
+				}
+				newest = last
+				return http.StatusNoContent, nil
+			})
+			once(t, times, start.Add(had), start.Add(3*time.Hour-2*time.Minute))
+		})
+	}
+}
+
+// By a clock that is not set nothing is said of what is now.
+func TestNothingIsNowWithoutAClock(t *testing.T) {
+	o := destination("http://receiver/write", &past{})
+	name, value := "fluewright_alarm_active", 1.0
+	o.Live = func() ([]*dto.MetricFamily, error) {
+		return []*dto.MetricFamily{{Name: &name, Metric: []*dto.Metric{{Gauge: &dto.Gauge{Value: &value}}}}}, nil
+	}
+	set, asked := false, 0
+	o.Trusted = func() bool { return set }
+	s, err := New(o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.client.http.Transport = transport(func(time.Time, []series) (int, http.Header) { asked++; return http.StatusNoContent, nil })
+	if s.sendLive(t.Context()) || asked > 0 {
+		t.Error("something is said before the clock is set")
+	}
+	if set = true; !s.sendLive(t.Context()) || asked != 1 {
+		t.Error("nothing is said after it")
+	}
 }
 
 // An answer of the receiver that fails for everybody loses nothing.

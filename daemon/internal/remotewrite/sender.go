@@ -25,8 +25,6 @@ const (
 	// keptEvery is how often the cursor is kept: what is sent twice after a power cut costs
 	// less than flash.
 	keptEvery = 10 * time.Minute
-	// keptFilling is the same while hours are made up for.
-	keptFilling = 10 * time.Second
 )
 
 // Options is one destination.
@@ -73,7 +71,7 @@ type Sender struct {
 	kept     cursor
 	keptAt   time.Time
 	protocol *protocol
-	hopeless bool // nothing of the last batch was taken
+	barren   int // batches since one of which something was taken
 
 	mu    sync.Mutex // guards stats
 	stats Stats
@@ -171,7 +169,7 @@ func (s *Sender) round(ctx context.Context) {
 			}
 			break
 		}
-		s.keep(keptFilling)
+		s.keep(0) // or batches would be sent again
 		if !pause(ctx, pace) {
 			return
 		}
@@ -213,10 +211,9 @@ func (s *Sender) oldest() int64 {
 // deliver brings a batch to its end, whatever it takes: the receiver has it, or has refused
 // it. It reports whether ctx goes on.
 func (s *Sender) deliver(ctx context.Context, b *batch) bool {
-	d := &delivery{Sender: s, batch: b, splits: mostSplits, began: time.Now()}
-	got, ok := d.settle(ctx, b.moments, false)
-	if ok {
-		s.hopeless = got == 0
+	got, ok := (&delivery{Sender: s, batch: b, began: time.Now()}).settle(ctx, b.moments)
+	if s.barren++; got > 0 {
+		s.barren = 0
 	}
 	return ok
 }

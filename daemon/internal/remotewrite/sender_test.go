@@ -41,8 +41,8 @@ func receive(t *testing.T, answer func(http.ResponseWriter, *http.Request, []ser
 
 func (r *receiver) serve(w http.ResponseWriter, req *http.Request) {
 	body, err := io.ReadAll(req.Body)
-	if err != nil {
-		return
+	if err != nil || req.Method != http.MethodPost {
+		return // with 200, as any page does
 	}
 	got, err := decode(req.Header.Get("X-Prometheus-Remote-Write-Version"), body)
 	r.mu.Lock()
@@ -465,6 +465,13 @@ func TestLiveRepeats(t *testing.T) {
 	}
 	if !slices.Equal(said, []int64{0, 2, 6, 10}) {
 		t.Errorf("said at minutes %v", said)
+	}
+	for i, want := range []int{1, 0} {
+		all := l.series(nil, 13*60_000)
+		if len(all) != want {
+			t.Errorf("%d series are ended at look %d after they are gone", len(all), i)
+		}
+		l.taken(all)
 	}
 }
 
