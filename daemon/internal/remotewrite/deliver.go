@@ -121,6 +121,7 @@ func (d *delivery) insist(ctx context.Context, all []series, n int) (answer, boo
 		if !pause(ctx, max(a.pause, time.Duration(rand.Int64N(int64(wait)))+1)) {
 			return a, false
 		}
+		d.look(ctx)
 		wait = min(2*wait, mostPause)
 		if d.batch.next.Wall < d.oldest() {
 			return answer{verdict: expired, stored: -1}, true

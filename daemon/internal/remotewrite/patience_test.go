@@ -56,6 +56,9 @@ func growing(start time.Time) func(context.Context, history.Position) ([]history
 	}
 }
 
+// running is the sender that over runs.
+var running *Sender
+
 // over runs a sender for a time against answers, and returns how it did and how many times
 // each moment of the flue was taken.
 func over(t *testing.T, lasts, backFill time.Duration, answer transport) (Stats, map[int64]int, int) {
@@ -67,6 +70,7 @@ func over(t *testing.T, lasts, backFill time.Duration, answer transport) (Stats,
 	if err != nil {
 		t.Fatal(err)
 	}
+	running = s
 	times, requests := map[int64]int{}, 0
 	s.client.http.Timeout = 0
 	s.client.http.Transport = transport(func(at time.Time, got []series) (int, http.Header) {
@@ -104,13 +108,18 @@ func once(t *testing.T, times map[int64]int, from, to time.Time) {
 func TestSixHoursAway(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		start := time.Now()
+		most := int64(0)
 		st, times, requests := over(t, 7*time.Hour, 24*time.Hour, func(at time.Time, _ []series) (int, http.Header) {
+			most = max(most, running.Stats().Pending)
 			if at.Sub(start) < 6*time.Hour {
 				return http.StatusServiceUnavailable, nil
 			}
 			return http.StatusNoContent, nil
 		})
 		once(t, times, start, start.Add(7*time.Hour-2*time.Minute))
+		if most < 5*3600 {
+			t.Errorf("while it was away at most %d rows were said to wait", most)
+		}
 		if failed := st.Requests["failed"]; failed < 60 || failed > 400 || requests > 600 {
 			t.Errorf("%d requests, %d failed", requests, failed)
 		}

@@ -211,7 +211,11 @@ func (s *Sender) oldest() int64 {
 // deliver brings a batch to its end, whatever it takes: the receiver has it, or has refused
 // it. It reports whether ctx goes on.
 func (s *Sender) deliver(ctx context.Context, b *batch) bool {
+	lost := s.lost()
 	got, ok := (&delivery{Sender: s, batch: b, began: time.Now()}).settle(ctx, b.moments)
+	if n := s.lost() - lost; n > 0 {
+		s.o.Log.Warn("samples are given up, because the receiver has them or will not have them", "destination", s.o.Name, "samples", n)
+	}
 	if s.barren++; got > 0 {
 		s.barren = 0
 	}

@@ -1,6 +1,7 @@
 package remotewrite
 
 import (
+	"context"
 	"maps"
 	"time"
 
@@ -64,11 +65,24 @@ func (s *Sender) count(do func(*Stats)) {
 }
 
 func (s *Sender) drop(reason string, samples int) {
-	if samples <= 0 {
-		return
-	}
 	s.count(func(st *Stats) { st.Dropped[reason] += uint64(samples) })
-	s.o.Log.Warn("samples are given up", "destination", s.o.Name, "reason", reason, "samples", samples)
+}
+
+// lost is how many samples were given up, for whatever reason.
+func (s *Sender) lost() (n uint64) {
+	s.count(func(st *Stats) {
+		for _, samples := range st.Dropped {
+			n += samples
+		}
+	})
+	return n
+}
+
+// look notes what waits now, while what was to be sent does not go.
+func (s *Sender) look(ctx context.Context) {
+	if rows, behind, err := s.o.Follow(ctx, s.at.Position); err == nil {
+		s.pending(behind, rows)
+	}
 }
 
 // pending notes what waits.
