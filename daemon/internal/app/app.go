@@ -160,6 +160,7 @@ func (h *house) build() error {
 		watch.forgets = alarms.forgets
 	}
 	l.impaired = watch.step
+	receivers := &receivers{}
 	exposition := metrics.New(metrics.Options{
 		Site:       h.cfg.Site.Name,
 		Version:    h.options.Version,
@@ -170,7 +171,13 @@ func (h *house) build() error {
 		MQTT:       publisher.Stats,
 		History:    watch.history,
 		Loop:       l.punctuality,
+
+		Configuration: h.options.Configuration,
+		RemoteWrite:   receivers.stats,
 	})
+	if err := receivers.build(h, l, store, exposition.Gather); err != nil {
+		return err
+	}
 	if err := h.buildWeb(site, exposition.Handler()); err != nil {
 		return err
 	}

@@ -47,6 +47,7 @@ func (l *loop) run(ctx context.Context) error {
 		next = next.Add(l.period)
 		now = l.clock.Now()
 		if late := now.Sub(next); late > 0 {
+			l.miss(uint64(late / l.period))
 			next = next.Add(late.Truncate(l.period))
 		}
 		if err := l.clock.Sleep(ctx, next.Sub(now)); err != nil {
@@ -102,6 +103,13 @@ func (l *loop) note(late time.Duration) {
 	if late > l.period {
 		l.late.Late++
 	}
+}
+
+// miss keeps how many ticks were left out.
+func (l *loop) miss(n uint64) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.late.Missed += n
 }
 
 // punctuality returns how late ticks have been.

@@ -17,9 +17,12 @@ type Config struct {
 	// Analysis holds draft band, limits, timing and which channels are fitted.
 	Analysis analysis.Settings
 	Sensors  []Sensor
-	MQTT     MQTT
-	Web      Web
-	History  History
+	// RemoteWrite are the receivers of what the history holds.
+	RemoteWrite []RemoteWrite
+
+	MQTT    MQTT
+	Web     Web
+	History History
 }
 
 // Site names the furnace.

@@ -47,6 +47,12 @@ func check(t *testing.T, c *config.Config) {
 		t.Errorf("the analysis refuses its settings: %v", err)
 	}
 
+	for _, r := range c.RemoteWrite {
+		must(r.Name != "" && strings.HasPrefix(r.URL, "http") && !c.History.Off, "receiver", r)
+		must(r.Interval >= time.Second && time.Minute%r.Interval == 0 && r.Every >= time.Second && r.Every < 5*time.Minute, "times of a receiver", r)
+		must(r.BackFill >= 24*time.Hour && (r.User == "") == (r.PasswordFile == ""), "receiver", r)
+	}
+
 	must(len(c.Sensors) > 0, "sensors", c.Sensors)
 	var fed [frame.Count]bool
 	places := map[string]bool{}

@@ -58,6 +58,12 @@ func TestReferenceDocumentsEveryKey(t *testing.T) {
 					}
 				}
 			}
+		case "remote-write":
+			for _, key := range keysOf(t, "[[remote-write]]") {
+				if !holds(section("#[[remote-write]]"), key) {
+					t.Errorf("remote-write.%s is missing", key)
+				}
+			}
 		case "alarms":
 			for _, name := range keysOf(t, "[alarms]") {
 				header := "[alarms." + name + "]"
@@ -79,8 +85,9 @@ func TestReferenceDocumentsEveryKey(t *testing.T) {
 
 // What stands behind a '#' as an example can be used as it is.
 func TestReferenceExamplesAreAccepted(t *testing.T) {
-	text := regexp.MustCompile(`(?m)^#([a-z-]+ = )`).ReplaceAllString(string(configs.Reference), "$1")
-	text = strings.Replace(text, "\nembedded = ", "\n# embedded = ", 1) // gives way to the broker
+	text := regexp.MustCompile(`(?m)^#([a-z-]+ = |\[\[)`).ReplaceAllString(string(configs.Reference), "$1")
+	text = strings.Replace(text, "\nembedded = ", "\n# embedded = ", 1)     // gives way to the broker
+	text = strings.Replace(text, "\ntoken-file = ", "\n# token-file = ", 1) // and this to the password
 	text += `
 [[sensor]]
 channels = ["firebox"]
@@ -95,6 +102,12 @@ thermocouple = "K"
 	check(t, c)
 	got := fmt.Sprint(c.MQTT)
 	want := "{ssl://broker.example:8883 fluewright-furnace furnace /run/credentials/fluewright.service/mqtt-password /etc/fluewright/ca.pem }"
+	if got != want {
+		t.Errorf("got %s, want %s", got, want)
+	}
+	got = fmt.Sprint(c.RemoteWrite)
+	want = "[{desk https://prometheus.example/api/v1/write false 10s 1m0s 72h0m0s furnace /run/credentials/fluewright.service/desk-password" +
+		"  /etc/fluewright/desk-ca.pem /etc/fluewright/site.pem /etc/fluewright/site-key.pem house-1}]"
 	if got != want {
 		t.Errorf("got %s, want %s", got, want)
 	}

@@ -62,31 +62,37 @@ func (s *stretch) row(r *row) Row {
 
 // page reads the rows of one run from the moment ms on.
 func (s *Store) page(ctx context.Context, run, ms int64) (rows []row, err error) {
-	err = s.view(ctx, func(v snapshot) error {
-		if v.conn != nil {
-			stored, err := list(ctx, v.conn, scanStored, "SELECT id, body FROM chunks WHERE id >= ? AND id < ? ORDER BY id",
-				run<<40|ms/1000<<8, run<<40|(ms+pageSpan)/1000<<8)
-			if err != nil {
-				return err
-			}
-			rows = joinBlocks(stored, v.damaged)
-		}
-		if run != v.run {
-			return nil
-		}
-		for _, b := range v.sealed {
-			if b.start >= ms && b.start < ms+pageSpan {
-				rows = append(rows, b.unpack()...)
-			}
-		}
-		for i := range v.rows {
-			if at := v.rows[i].ms; at >= ms && at < ms+pageSpan {
-				rows = append(rows, v.rows[i])
-			}
-		}
-		return nil
+	err = s.view(ctx, func(v snapshot) (err error) {
+		rows, err = v.between(ctx, run, ms, ms+pageSpan)
+		return err
 	})
 	return rows, err
+}
+
+// between reads the rows of one run from lo to before hi, both beginnings of blocks.
+func (v *snapshot) between(ctx context.Context, run, lo, hi int64) (rows []row, err error) {
+	if v.conn != nil {
+		stored, err := list(ctx, v.conn, scanStored, "SELECT id, body FROM chunks WHERE id >= ? AND id < ? ORDER BY id",
+			run<<40|lo/1000<<8, run<<40|hi/1000<<8)
+		if err != nil {
+			return nil, err
+		}
+		rows = joinBlocks(stored, v.damaged)
+	}
+	if run != v.run {
+		return rows, nil
+	}
+	for _, b := range v.sealed {
+		if b.start >= lo && b.start < hi {
+			rows = append(rows, b.unpack()...)
+		}
+	}
+	for i := range v.rows {
+		if at := v.rows[i].ms; at >= lo && at < hi {
+			rows = append(rows, v.rows[i])
+		}
+	}
+	return rows, nil
 }
 
 // joinBlocks makes rows of chunks in the order of their numbers.

@@ -46,6 +46,8 @@ type Health struct {
 	Bytes, UsedBytes int64
 	// LastCommit is when something was last written with success; zero if never.
 	LastCommit time.Time
+	// Commits counts writes that succeeded.
+	Commits uint64
 	// Failures counts attempts to write that failed.
 	Failures uint64
 	// Pending counts rows that are in memory alone, PendingEvents events.

@@ -265,6 +265,7 @@ func (s *Store) committed(b batch) {
 	}
 	s.health.State, s.health.Err = Fine, nil
 	s.health.LastCommit = time.Now()
+	s.health.Commits++
 	if err == nil {
 		s.health.Bytes = file.Size()
 	}

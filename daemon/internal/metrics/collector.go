@@ -1,6 +1,7 @@
 package metrics
 
 import (
+	"crypto/sha256"
 	"fmt"
 	"maps"
 	"runtime"
@@ -46,6 +47,7 @@ func (s sink) flag(m series, v bool, labels ...string) {
 func (c *collector) Collect(ch chan<- prometheus.Metric) {
 	out := sink(ch)
 	out.put(buildInfo, 1, c.o.Version, runtime.Version(), runtime.GOARCH)
+	out.put(configInfo, 1, fmt.Sprintf("%.6x", sha256.Sum256([]byte(c.o.Configuration))))
 	out.put(siteInfo, 1, c.o.Site)
 
 	s := c.o.Feed.Latest()
@@ -63,11 +65,18 @@ func (c *collector) Collect(ch chan<- prometheus.Metric) {
 	loop := c.o.Loop()
 	out.put(frames, float64(s.Seq))
 	out.put(framesLate, float64(loop.Late))
+	out.put(framesMissed, float64(loop.Missed))
 	out.put(frameLateness, loop.Lateness.Seconds())
 	if !s.Wall.IsZero() {
 		out.put(frameTimestamp, seconds(s.Wall))
 	}
 	out.flag(clock, s.ClockTrusted)
+
+	if c.o.RemoteWrite != nil {
+		for _, r := range c.o.RemoteWrite() {
+			remote(out, r)
+		}
+	}
 
 	m := c.o.MQTT()
 	out.flag(mqttConnected, m.Connected)
@@ -91,6 +100,7 @@ func past(out sink, h history.Health) {
 	if !h.LastCommit.IsZero() {
 		out.put(historyCommit, seconds(h.LastCommit))
 	}
+	out.put(historyCommits, float64(h.Commits))
 	out.put(historyErrors, float64(h.Failures))
 	out.put(historyRows, float64(h.Pending))
 	out.put(historyEvents, float64(h.PendingEvents))

@@ -13,11 +13,13 @@ import (
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/collectors"
 	"github.com/prometheus/client_golang/prometheus/promhttp"
+	dto "github.com/prometheus/client_model/go"
 
 	"fluewright/analysis/alarm"
 	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/history"
 	"fluewright/daemon/internal/mqtt"
+	"fluewright/daemon/internal/remotewrite"
 	"fluewright/daemon/internal/status"
 )
 
@@ -25,13 +27,17 @@ import (
 type Options struct {
 	Site    string
 	Version string
-	Feed    *status.Feed
+	// Configuration is the text that the configuration was read from.
+	Configuration string
+	Feed          *status.Feed
 	// Fitted says which channels have a sensor; the others have no series.
 	Fitted [frame.Count]bool
 	// Alarms holds every alarm that the site can have, as it is before the first tick.
 	Alarms []alarm.Status
 	// StaleAfter is how long the newest tick counts as the present one.
 	StaleAfter time.Duration
+	// RemoteWrite returns how the receivers of remote write do; nil where there is none.
+	RemoteWrite func() []remotewrite.Stats
 	// MQTT returns the publisher's counters.
 	MQTT func() mqtt.Stats
 	// History returns how the history does; nil where none is kept: it has no series then.
@@ -44,6 +50,8 @@ type Options struct {
 type Loop struct {
 	// Late counts frames that came later than a period after they were due.
 	Late uint64
+	// Missed counts frames that were left out because the one before had taken too long.
+	Missed uint64
 	// Lateness is how late the newest frame was.
 	Lateness time.Duration
 }
@@ -63,6 +71,9 @@ func New(o Options) *Metrics {
 	)
 	return m
 }
+
+// Gather returns what a scrape would show now.
+func (m *Metrics) Gather() ([]*dto.MetricFamily, error) { return m.registry.Gather() }
 
 // Handler serves the exposition, in the OpenMetrics format to whoever asks for it.
 func (m *Metrics) Handler() http.Handler {
@@ -96,8 +107,9 @@ func counter(name, help string, labels ...string) series {
 }
 
 var (
-	buildInfo = gauge("build_info", "Always 1; the labels say what runs.", "version", "goversion", "goarch")
-	siteInfo  = gauge("site_info", "Always 1; the label names the site.", "site")
+	buildInfo  = gauge("build_info", "Always 1; the labels say what runs.", "version", "goversion", "goarch")
+	configInfo = gauge("config_info", "Always 1; the label tells configurations apart, and begins the SHA-256 of the file.", "digest")
+	siteInfo   = gauge("site_info", "Always 1; the label names the site.", "site")
 
 	temperature  = gauge("temperature_celsius", "Temperature of the channel. Absent without a usable reading.", "channel")
 	draft        = gauge("draft_pascals", "Draft, room minus flue pressure: positive when the chimney pulls. Absent without a usable reading.")
@@ -130,6 +142,7 @@ var (
 	frames         = counter("frames_total", "Frames that were analysed.")
 	frameTimestamp = gauge("frame_timestamp_seconds", "When the newest frame was analysed, by the wall clock.")
 	framesLate     = counter("frames_late_total", "Frames that came later than a period after they were due.")
+	framesMissed   = counter("frames_missed_total", "Frames that were left out because those before came too late.")
 	frameLateness  = gauge("frame_lateness_seconds", "How late the newest frame was.")
 	clock          = gauge("clock_synchronized", "1 if the wall clock was known to be synchronised at the newest frame.")
 
@@ -144,6 +157,7 @@ var (
 	historyBytes      = gauge("history_file_bytes", "Size of the history's file when it was last written.")
 	historyUsed       = gauge("history_used_bytes", "The part of the history's file that holds something; 0 until it is first tidied.")
 	historyCommit     = gauge("history_last_commit_timestamp_seconds", "When the history was last written with success, by the wall clock. Absent before that.")
+	historyCommits    = counter("history_commits_total", "Writes of the history that succeeded.")
 	historyErrors     = counter("history_write_errors_total", "Attempts to write the history that failed.")
 	historyRows       = gauge("history_rows_pending", "Rows of readings that are in memory alone.")
 	historyEvents     = gauge("history_events_pending", "Alarms, burns and other events that are in memory alone.")

@@ -22,6 +22,7 @@ import (
 	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/history"
 	"fluewright/daemon/internal/mqtt"
+	"fluewright/daemon/internal/remotewrite"
 	"fluewright/daemon/internal/status"
 	"fluewright/daemon/internal/status/statustest"
 	"fluewright/sensors"
@@ -31,19 +32,25 @@ var update = flag.Bool("update", false, "rewrite the golden files")
 
 func options() Options {
 	return Options{
-		Site: "cellar-7", Version: "v0.1.0", Feed: status.NewFeed(), Fitted: statustest.Fitted,
+		Site: "cellar-7", Version: "v0.1.0", Configuration: "[site]\n", Feed: status.NewFeed(), Fitted: statustest.Fitted,
 		Alarms:     statustest.Starting().Assessment.Alarms,
 		StaleAfter: 5 * time.Second,
+		RemoteWrite: func() []remotewrite.Stats {
+			return []remotewrite.Stats{{
+				Destination: "desk", Requests: map[string]uint64{"taken": 11, "failed": 3}, Sent: 900, Dropped: map[string]uint64{"too-old": 4},
+				Pending: 12, Oldest: time.UnixMilli(1768681000000), LastTaken: time.UnixMilli(1768681100000),
+			}}
+		},
 		MQTT: func() mqtt.Stats {
 			return mqtt.Stats{Connected: true, Connects: 2, Published: 941, Failed: 3, Dropped: 1, Pending: 4}
 		},
 		History: func() history.Health {
 			return history.Health{
 				State: history.Full, Err: errors.New("no space"), Bytes: 81_920_000, UsedBytes: 80_000_000,
-				LastCommit: time.UnixMilli(1768681199250), Failures: 5, Pending: 61, PendingEvents: 2, Dropped: 7, Lost: 1, Trimmed: 9, Unreadable: 3,
+				LastCommit: time.UnixMilli(1768681199250), Commits: 120, Failures: 5, Pending: 61, PendingEvents: 2, Dropped: 7, Lost: 1, Trimmed: 9, Unreadable: 3,
 			}
 		},
-		Loop: func() Loop { return Loop{Late: 2, Lateness: 3 * time.Millisecond} },
+		Loop: func() Loop { return Loop{Late: 2, Missed: 1, Lateness: 3 * time.Millisecond} },
 	}
 }
 
