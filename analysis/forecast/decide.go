@@ -40,6 +40,9 @@ type decision struct {
 	told   bool
 	last   time.Duration // when there was reason last
 	summit float64       // highest level since it was told, °C
+	// passed says that the limit was: what was forecast has come, and near the limit again
+	// nothing of it is kept.
+	passed bool
 }
 
 // step makes a verdict of a forecast. way is that from the room to the limit, K.
@@ -56,6 +59,7 @@ func (d *decision) step(at time.Duration, f *Forecast, limit, way float64) alarm
 	}
 	d.lasting = reason
 	d.summit = max(d.summit, f.Level)
+	d.passed = f.Level > limit || d.passed && f.Level > limit-float64(over*way)
 	switch {
 	case reason && (at-d.since).Seconds() >= wait(f, limit):
 		if !d.told {
@@ -65,7 +69,7 @@ func (d *decision) step(at time.Duration, f *Forecast, limit, way float64) alarm
 		return alarm.Present
 	case f.Probability >= excluded:
 		return alarm.Between
-	case d.told && f.Level > d.summit-float64(turned*way) && at-d.last < settled:
+	case d.told && !d.passed && f.Level > d.summit-float64(turned*way) && at-d.last < settled:
 		return alarm.Between
 	}
 	d.told = false

@@ -106,3 +106,14 @@ func TestARunawayIsOver(t *testing.T) {
 		}
 	}
 }
+
+// Above the limit the forecast has come true: on the way down it is not told again.
+func TestWhatCameTrueIsNotToldAgain(t *testing.T) {
+	c := after(ramp(250, 0), 10, after(ramp(250, 25), 12, after(ramp(550, -6), 4, ramp(526, 0))))
+	all := verdicts(t, c, 32)
+	for i, v := range all[29*60:] {
+		if v != alarm.Absent {
+			t.Fatalf("%d s after it settled below the limit: %v", i+3*60, v)
+		}
+	}
+}
