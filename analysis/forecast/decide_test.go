@@ -109,7 +109,7 @@ func TestARunawayIsOver(t *testing.T) {
 
 // Above the limit the forecast has come true: on the way down it is not told again.
 func TestWhatCameTrueIsNotToldAgain(t *testing.T) {
-	c := after(ramp(250, 0), 10, after(ramp(250, 25), 12, after(ramp(550, -6), 4, ramp(526, 0))))
+	c := after(ramp(250, 0), 10, after(ramp(250, 25), 11.7, after(ramp(542.5, -4), 3, ramp(530.5, 0))))
 	all := verdicts(t, c, 32)
 	for i, v := range all[29*60:] {
 		if v != alarm.Absent {
