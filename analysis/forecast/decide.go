@@ -34,6 +34,9 @@ const (
 
 // decision is what is said of a channel, and since when there was reason to.
 type decision struct {
+	at      time.Duration // of the latest frame
+	verdict alarm.Verdict // of it
+
 	lasting bool
 	since   time.Duration // of lasting
 
@@ -47,8 +50,14 @@ type decision struct {
 
 // step makes a verdict of a forecast. way is that from the room to the limit, K.
 func (d *decision) step(at time.Duration, f *Forecast, limit, way float64) alarm.Verdict {
-	// Time that runs backwards is no time.
-	d.since, d.last = min(d.since, at), min(d.last, at)
+	// Time that runs backwards is no time, and no evidence lasts in it.
+	if at >= d.at {
+		d.at, d.verdict = at, d.judge(at, f, limit, way)
+	}
+	return d.verdict
+}
+
+func (d *decision) judge(at time.Duration, f *Forecast, limit, way float64) alarm.Verdict {
 	if !f.Known {
 		d.lasting = false
 		return alarm.Blind

@@ -117,3 +117,28 @@ func TestWhatCameTrueIsNotToldAgain(t *testing.T) {
 		}
 	}
 }
+
+// Frames out of order change nothing of what is said, and when.
+func TestFramesOutOfOrderAreNoTime(t *testing.T) {
+	c := after(ramp(250, 0), 10, ramp(250, 20))
+	first := func(disorder bool) int {
+		j, err := forecast.New(forecast.Settings{Limit: limit, Lag: 30})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i := range 25 * 60 {
+			at := time.Duration(i) * time.Second
+			f := j.Step(forecast.Inputs{At: at, Value: c(at.Minutes()), Room: 20})
+			if f.Verdict == alarm.Present {
+				return i
+			}
+			if disorder && i%20 == 0 && i > 60 {
+				j.Step(forecast.Inputs{At: at - 50*time.Second, Value: c(at.Minutes()), Room: 20})
+			}
+		}
+		return -1
+	}
+	if a, b := first(false), first(true); a < 0 || a != b {
+		t.Errorf("present at %d s, out of order at %d s", a, b)
+	}
+}
