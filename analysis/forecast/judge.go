@@ -38,6 +38,7 @@ type Judge struct {
 	settings Settings
 	track    *track
 	course   course
+	decision decision
 }
 
 // New returns a judge of one channel that has seen nothing.
@@ -58,12 +59,6 @@ const maxLag = 300
 // assumedRoom is taken where nothing measures it, °C.
 const assumedRoom = 20.0
 
-// Probabilities at which a runaway is said and at which it is no longer excluded.
-const (
-	said     = 0.7
-	excluded = 0.4
-)
-
 // Step judges one frame.
 func (j *Judge) Step(in Inputs) Finding {
 	if math.IsNaN(in.Value) {
@@ -78,18 +73,6 @@ func (j *Judge) Step(in Inputs) Finding {
 	j.course.step(in.At, s, room, j.settings.Limit)
 	longest := j.course.longest(s, in.Driven)
 	f := Finding{Forecast: project(in.At, s, j.settings.Limit, j.settings.Lag, longest, j.course.share(s, in.Driven))}
-	f.Verdict = j.verdict(&f)
+	f.Verdict = j.decision.step(in.At, &f.Forecast, j.settings.Limit, j.settings.Limit-room)
 	return f
-}
-
-func (j *Judge) verdict(f *Finding) alarm.Verdict {
-	switch {
-	case !f.Known:
-		return alarm.Blind
-	case f.Slope > 2*f.SlopeError && f.Probability >= said:
-		return alarm.Present
-	case f.Probability >= excluded:
-		return alarm.Between
-	}
-	return alarm.Absent
 }
