@@ -79,18 +79,18 @@ func (d *Desk) Alerts(now Moment) []Alert {
 	return all
 }
 
-// Alerted takes that alerts have arrived.
-func (d *Desk) Alerted(alerts []Alert) {
+// Alerted takes that alerts have arrived, and reports whether that is to be remembered.
+func (d *Desk) Alerted(alerts []Alert) (news bool) {
 	for _, a := range alerts {
 		o := d.find(a.Key)
-		switch {
-		case o == nil:
-		case a.Ended.IsZero():
-			o.alerted, o.alertOwes = true, true
-		case o.stage == over && o.no == a.Occurrence:
-			o.alertOwes = false
+		if o == nil || !a.Ended.IsZero() && (o.stage != over || o.no != a.Occurrence) {
+			continue
 		}
+		owes := a.Ended.IsZero()
+		news = news || !o.alerted || o.alertOwes != owes
+		o.alerted, o.alertOwes = true, owes
 	}
+	return news
 }
 
 var severities = [...]string{alarm.Low: "info", alarm.Medium: "warning", alarm.High: "critical"}

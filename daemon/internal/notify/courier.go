@@ -61,11 +61,13 @@ type Courier struct {
 	stats  Stats
 	alerts []Alert
 
-	desk    *Desk // Run alone, as the rest
-	known   bool  // what was kept is taken over
-	slow    bool  // an alarm was told before it was durable, and that was said
-	unsaved bool
-	failing bool // it could not be saved, and that was said
+	desk      *Desk // Run alone, as the rest
+	known     bool  // what was kept is taken over
+	slow      bool  // an alarm was told before it was durable, and that was said
+	unsaved   bool
+	deaf      bool // the alertmanager takes nothing, since deafSince
+	deafSince time.Duration
+	failing   bool // it could not be saved, and that was said
 }
 
 // outcome is what became of a message.
@@ -317,8 +319,12 @@ func (c *Courier) settle(o outcome) {
 	}
 	c.count(o.transport, o.result)
 	if o.alerts != nil {
-		if o.result == Delivered {
-			c.desk.Alerted(o.alerts)
+		switch {
+		case o.result == Delivered:
+			c.unsaved = c.desk.Alerted(o.alerts) || c.unsaved
+			c.deaf = false
+		case !c.deaf:
+			c.deaf, c.deafSince = true, now.At
 		}
 		return
 	}
@@ -341,6 +347,9 @@ func (c *Courier) count(transport string, r Result) {
 // note keeps what others ask for.
 func (c *Courier) note(now Moment) {
 	pending, trouble, alerts := c.desk.Pending(now), c.desk.Trouble(now), c.desk.Alerts(now)
+	if c.deaf && now.At-c.deafSince >= troubled {
+		trouble = append(trouble, alertmanagerName)
+	}
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	c.stats.Pending, c.stats.Trouble, c.alerts = pending, trouble, alerts
