@@ -80,6 +80,7 @@ func bind(root *table) *Config {
 	c.MQTT = mqtt(root.table("mqtt"), c.Site.Name)
 	c.Web = web(root.table("web"), c.MQTT)
 	c.History = history(root.table("history"))
+	c.Notify = notify(root.table("notify"), c.Site.Units)
 	root.done()
 	return c
 }
