@@ -25,6 +25,8 @@ type loop struct {
 	supply  func() status.Supply
 	trusted func(time.Time) bool
 	feed    *status.Feed
+	// orders are what people say of alarms; carried out before each frame is judged.
+	orders orders
 	// impaired says what is wrong with the monitor itself; nil: nobody looks.
 	impaired func(at time.Duration, wall time.Time, trusted bool) string
 	// after is called with each tick's status, in order. It must not block.
@@ -61,6 +63,7 @@ func (l *loop) tick(now time.Time) {
 	if l.impaired != nil {
 		l.engine.Impaired(l.impaired(f.At, wall, trusted))
 	}
+	l.orders.carryOut(l.engine)
 	a := l.engine.Step(f)
 	doubt(&f, a.Doubts)
 	a.Alarms = slices.Clone(a.Alarms)
