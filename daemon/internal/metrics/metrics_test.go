@@ -53,7 +53,7 @@ func options() Options {
 			}
 		},
 		Heartbeat: func() [notify.Refused + 1]uint64 { return [notify.Refused + 1]uint64{288, 2, 0} },
-		Loop: func() Loop { return Loop{Late: 2, Lateness: 3 * time.Millisecond} },
+		Loop:      func() Loop { return Loop{Late: 2, Lateness: 3 * time.Millisecond} },
 	}
 }
 
