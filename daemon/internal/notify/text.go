@@ -53,7 +53,8 @@ func title(m *Message) string {
 		after += fmt.Sprintf(" (+%d)", more)
 	}
 	room := lockScreen - utf8.RuneCountInString(before+after)
-	return before + cut(lead.Text.What, max(room, 20)) + after
+	what := strings.Join(strings.Fields(lead.Text.What), " ") // a title is one line
+	return before + cut(what, max(room, 20)) + after
 }
 
 // word is how a line begins.
