@@ -154,7 +154,7 @@ func (h *house) build() error {
 	}
 	l.after = append(l.after, publisher.Offer)
 	watch.delivery = publisher.Stats
-	courier, beat, err := h.buildNotify(l, kept)
+	courier, beat, err := h.buildNotify(l, store, kept)
 	if err != nil {
 		return err
 	}
@@ -222,7 +222,7 @@ func (h *house) loop(engine *analysis.Engine) (*loop, error) {
 		supply:  watch.status,
 		trusted: trust,
 		feed:    h.feed,
-		orders:  make(orders, mostOrders),
+		orders:  make(chan order, mostOrders),
 	}
 	if h.options.Tick != nil {
 		l.after = append(l.after, h.options.Tick)

@@ -25,12 +25,13 @@ type loop struct {
 	supply  func() status.Supply
 	trusted func(time.Time) bool
 	feed    *status.Feed
-	// orders are what people say of alarms; carried out before each frame is judged.
-	orders orders
 	// impaired says what is wrong with the monitor itself; nil: nobody looks.
 	impaired func(at time.Duration, wall time.Time, trusted bool) string
 	// after is called with each tick's status, in order. It must not block.
 	after []func(*status.Status)
+
+	// orders are carried out at the beginning of a tick: the engine is the loop's alone.
+	orders chan order
 
 	seq uint64
 
@@ -57,13 +58,51 @@ func (l *loop) run(ctx context.Context) error {
 	}
 }
 
+// order is something that a person wants done with the engine.
+type order struct {
+	do   func(*analysis.Engine) error
+	done chan error
+}
+
+// mostOrders bounds how many wait for a tick, and how many one takes.
+const mostOrders = 8
+
+// order has something done at the next tick, and returns what came of it. It may have been
+// done though it returns the context's error.
+func (l *loop) order(ctx context.Context, do func(*analysis.Engine) error) error {
+	o := order{do, make(chan error, 1)}
+	select {
+	case l.orders <- o:
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+	select {
+	case err := <-o.done:
+		return err
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+}
+
+// obey carries out what waits.
+func (l *loop) obey() {
+	for range mostOrders {
+		select {
+		case o := <-l.orders:
+			o.done <- o.do(l.engine)
+		default:
+			return
+		}
+	}
+}
+
 func (l *loop) tick(now time.Time) {
+	l.obey()
 	f, taken := l.frames.frame(now)
 	wall, trusted := now.Round(0).Truncate(time.Millisecond), l.trusted(now)
 	if l.impaired != nil {
 		l.engine.Impaired(l.impaired(f.At, wall, trusted))
 	}
-	l.orders.carryOut(l.engine)
 	a := l.engine.Step(f)
 	doubt(&f, a.Doubts)
 	a.Alarms = slices.Clone(a.Alarms)

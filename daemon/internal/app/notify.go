@@ -19,6 +19,7 @@ import (
 	"fluewright/analysis"
 	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/config"
+	"fluewright/daemon/internal/history"
 	"fluewright/daemon/internal/notify"
 	"fluewright/daemon/internal/status"
 )
@@ -28,7 +29,7 @@ const acknowledgeWithin = 10 * time.Second
 
 // buildNotify sets up whoever tells people, and the heartbeat, where the configuration has
 // them. It returns nil where nobody is told.
-func (h *house) buildNotify(l *loop, durable func(context.Context) error) (*notify.Courier, *notify.Heartbeat, error) {
+func (h *house) buildNotify(l *loop, store *history.Store, durable func(context.Context) error) (*notify.Courier, *notify.Heartbeat, error) {
 	beat, err := h.heartbeat()
 	if err != nil || !h.cfg.Notify.On() {
 		return nil, beat, err
@@ -43,7 +44,11 @@ func (h *house) buildNotify(l *loop, durable func(context.Context) error) (*noti
 		Acknowledge: func(ctx context.Context, a notify.Acknowledgement) error {
 			ctx, cancel := context.WithTimeout(ctx, acknowledgeWithin)
 			defer cancel()
-			return l.orders.ask(ctx, func(e *analysis.Engine) error { return e.Acknowledge(a.Key, a.Occurrence) })
+			err := l.order(ctx, func(e *analysis.Engine) error { return acknowledge(e, a) })
+			if err == nil && store != nil {
+				store.Note(a.By, fmt.Sprintf("acknowledged %s, occurrence %d", a.Key, a.Occurrence))
+			}
+			return err
 		},
 	}
 	if a := h.cfg.Notify.Alertmanager; a.URL != "" {
@@ -60,6 +65,17 @@ func (h *house) buildNotify(l *loop, durable func(context.Context) error) (*noti
 	l.after = append(l.after, c.Offer)
 	h.tasks = append(h.tasks, task{"notify", c.Run})
 	return c, beat, nil
+}
+
+// acknowledge takes an occurrence, and says so if somebody has taken it before: the server
+// gives answers again to whoever asks again.
+func acknowledge(e *analysis.Engine, a notify.Acknowledgement) error {
+	for _, s := range e.Alarms() {
+		if s.Key == a.Key && s.Occurrence == a.Occurrence && s.Acknowledged {
+			return notify.ErrTaken
+		}
+	}
+	return e.Acknowledge(a.Key, a.Occurrence)
 }
 
 // heartbeat sets up what says that the monitor is alive, nil where nobody wants to know.

@@ -9,6 +9,9 @@ import (
 	"fluewright/analysis/alarm"
 )
 
+// ErrTaken says that an occurrence was acknowledged before.
+var ErrTaken = errors.New("somebody has acknowledged it before")
+
 // fromBefore is how far back answers are asked for at the start: somebody may have pressed
 // the button while the program was down. An answer to an older occurrence does nothing.
 const fromBefore = "12h"
@@ -85,7 +88,7 @@ func (c *Courier) answered(ctx context.Context, token string) {
 		case err == nil:
 			c.counted(1, 0)
 			c.o.Log.Info("acknowledged from a message", "alarm", a.Key.String(), "occurrence", a.Occurrence, "by", a.By)
-		case errors.Is(err, alarm.ErrOtherOccurrence), errors.Is(err, alarm.ErrNoSuchAlarm): // of long ago
+		case errors.Is(err, ErrTaken), errors.Is(err, alarm.ErrOtherOccurrence), errors.Is(err, alarm.ErrNoSuchAlarm): // of long ago
 		default:
 			c.o.Log.Warn("an acknowledgement was not taken", "alarm", a.Key.String(), "by", a.By, "error", err)
 		}
