@@ -53,6 +53,7 @@ func NewDesk(site string, p Policy) *Desk {
 // a restart all alarms can be taken again.
 func (d *Desk) Take(now Moment, n News) {
 	s := n.Status
+	d.correct(now)
 	st, ok := stageOf(s)
 	o := d.find(s.Key)
 	switch {
@@ -86,6 +87,21 @@ func (d *Desk) Take(now Moment, n News) {
 		return
 	}
 	o.stage, o.texts = st, n.Texts
+}
+
+// correct puts times right that were taken before the clock was known to be right.
+func (d *Desk) correct(now Moment) {
+	if !now.Trusted {
+		return
+	}
+	for _, o := range d.occurrences {
+		if o.guessed {
+			o.raisedWall, o.guessed = now.Wall.Add(o.raised-now.At), false
+			if o.stage == over {
+				o.endedWall = now.Wall.Add(o.ended - now.At)
+			}
+		}
+	}
 }
 
 // Keep forgets alarms that the site does not have any more.
@@ -125,10 +141,10 @@ func (d *Desk) hushed(i int, p alarm.Priority, now Moment) bool {
 func (d *Desk) firstTold(i int, o *occurrence, now Moment) (at time.Duration, ok bool) {
 	ln, leg := &d.lanes[i], &o.legs[i]
 	wait, takes := d.policy.wait(ln.person, o.priority)
-	if !takes || o.stage != asks || leg.told || leg.refused || o.priority == alarm.Low && ln.route > 0 && !d.deaf(i, o) {
+	if !takes || o.stage != asks || leg.told || leg.refused || o.priority == alarm.Low && ln.route > 0 && !d.deaf(i, o, now) {
 		return 0, false
 	}
-	if d.deaf(i, o) {
+	if d.deaf(i, o, now) {
 		wait = 0
 	} else {
 		wait += time.Duration(ln.route) * d.policy.Second
@@ -136,9 +152,10 @@ func (d *Desk) firstTold(i int, o *occurrence, now Moment) (at time.Duration, ok
 	return o.raised + wait, true
 }
 
-// deaf reports whether everybody whose turn is before lane i fails: with its person's
-// earlier transports, all those of the people who are told before.
-func (d *Desk) deaf(i int, o *occurrence) bool {
+// deaf reports whether all that comes before lane i fails: for a person's first transport
+// those of the people who are told before, for a while already, since a router that starts
+// anew is no reason to call the neighbours; for the others the person's own.
+func (d *Desk) deaf(i int, o *occurrence, now Moment) bool {
 	me := &d.lanes[i]
 	mine, _ := d.policy.wait(me.person, o.priority)
 	before := 0
@@ -150,7 +167,7 @@ func (d *Desk) deaf(i int, o *occurrence) bool {
 			continue
 		}
 		before++
-		if ln.failures == 0 {
+		if ln.failures == 0 || ln.person != me.person && now.At-ln.failed < outage {
 			return false
 		}
 	}
@@ -234,6 +251,7 @@ func (ln *lane) ready(due []item) time.Duration {
 // Due returns the messages that are to be sent now. Each has to be answered with Done; until
 // then its lane sends no other.
 func (d *Desk) Due(now Moment) []Message {
+	d.correct(now)
 	var all []Message
 	for i := range d.lanes {
 		ln := &d.lanes[i]
@@ -262,8 +280,12 @@ func (d *Desk) Wake(now Moment) (at time.Duration, ok bool) {
 			at, ok = t, true
 		}
 	}
+	asked := slices.ContainsFunc(d.occurrences, func(o *occurrence) bool { return o.stage == asks })
 	for i := range d.lanes {
 		ln := &d.lanes[i]
+		if asked && ln.failures > 0 && now.At-ln.failed < outage {
+			soon(ln.failed + outage) // then others may be told instead
+		}
 		if ln.sending {
 			continue
 		}

@@ -275,7 +275,10 @@ func TestADeadTransportIsNotWaitedFor(t *testing.T) {
 		s.down["mail"] = how
 		s.take(spillage, alarm.Raised, 1)
 		s.pass(time.Minute)
-		if len(s.log) != 1 || !strings.Contains(s.log[0], "other alarm: overheat/flue raised, spillage raised") {
+		s.want() // a minute's outage is none of the neighbour's
+		s.take(draftLow, alarm.Raised, 1)
+		s.pass(5 * time.Minute)
+		if len(s.log) != 1 || !strings.Contains(s.log[0], "other alarm: overheat/flue raised, spillage raised, draft-low raised") {
 			t.Errorf("%v: %q", how, s.log)
 		}
 	}
@@ -331,5 +334,19 @@ func TestUnitsAreThePersons(t *testing.T) {
 		if m.Lines[0].Text.What != want {
 			t.Errorf("%s reads %q", m.Person, m.Lines[0].Text.What)
 		}
+	}
+}
+
+// What was raised before the clock was known is told with its true time afterwards.
+func TestTimesFromBeforeTheClockWasSet(t *testing.T) {
+	s := newScene(t, household(), time.Unix(60, 0).UTC())
+	s.now.Trusted = false
+	s.take(overheat, alarm.Raised, 1)
+	s.pass(5 * time.Minute)
+	s.now.Wall, s.now.Trusted = noon, true
+	s.step(5 * time.Minute)
+	due := s.desk.Due(s.now)
+	if len(due) == 0 || !due[0].Lines[0].Since.Equal(noon.Add(-5*time.Minute)) {
+		t.Errorf("got %+v", due)
 	}
 }

@@ -35,6 +35,7 @@ type KeptAlarm struct {
 	Ended      float64    `json:"ended_seconds,omitempty"`
 	RaisedAt   time.Time  `json:"raised_at"`
 	EndedAt    time.Time  `json:"ended_at,omitzero"`
+	Guessed    bool       `json:"guessed,omitempty"`
 	Texts      Texts      `json:"texts"`
 	Legs       []KeptLeg  `json:"legs,omitempty"`
 	Alerted    bool       `json:"alerted,omitempty"`
@@ -75,7 +76,7 @@ func (d *Desk) Memory(now Moment) Memory {
 		k := KeptAlarm{
 			Alarm: o.key.Name, Occurrence: o.no, Priority: o.priority.String(), First: o.first, Stage: o.stage.String(),
 			Raised: age(o.raised), RaisedAt: o.raisedWall, EndedAt: o.endedWall, Texts: o.texts,
-			Alerted: o.alerted, AlertOwes: o.alertOwes,
+			Guessed: o.guessed, Alerted: o.alerted, AlertOwes: o.alertOwes,
 		}
 		if o.key.Channel < frame.Count {
 			k.Channel = o.key.Channel.String()
@@ -163,7 +164,7 @@ func (d *Desk) restored(k KeptAlarm, ago func(float64) time.Duration) (*occurren
 	o := &occurrence{
 		key: alarm.Key{Name: k.Alarm, Channel: frame.Count}, no: k.Occurrence, priority: declared.Priority, first: k.First,
 		raised: ago(k.Raised), ended: ago(k.Ended), raisedWall: k.RaisedAt, endedWall: k.EndedAt, texts: k.Texts,
-		legs: make([]leg, len(d.lanes)), alerted: k.Alerted, alertOwes: k.AlertOwes,
+		legs: make([]leg, len(d.lanes)), guessed: k.Guessed, alerted: k.Alerted, alertOwes: k.AlertOwes,
 	}
 	if k.Channel != "" {
 		if o.key.Channel, ok = frame.Parse(k.Channel); !ok {

@@ -65,8 +65,10 @@ type occurrence struct {
 	ended    time.Duration
 	// raisedWall and endedWall are what people are told.
 	raisedWall, endedWall time.Time
-	texts                 Texts
-	legs                  []leg // a lane each
+	// guessed says that the clock was not known to be right when it was raised.
+	guessed bool
+	texts   Texts
+	legs    []leg // a lane each
 	// alerted says that an alertmanager was told of it, and alertOwes that it was not told of
 	// the end since.
 	alerted, alertOwes bool
@@ -101,7 +103,7 @@ func (l *leg) miss(o *occurrence, now time.Duration) {
 
 // begin starts another occurrence of the alarm.
 func (o *occurrence) begin(no uint32, now Moment, wall time.Time) {
-	o.no, o.raised, o.raisedWall = no, now.At, wall
+	o.no, o.raised, o.raisedWall, o.guessed = no, now.At, wall, !now.Trusted
 	for i := range o.legs {
 		l := &o.legs[i]
 		l.told, l.refused, l.last, l.times = false, false, 0, 0

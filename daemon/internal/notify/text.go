@@ -41,7 +41,7 @@ func Write(m Message, token string) Letter {
 
 func title(m *Message) string {
 	if m.Kind == Test {
-		return cut("Test of the furnace monitor, nothing is wrong - "+m.Site, lockScreen)
+		return cut("Test message of the furnace monitor - "+m.Site, lockScreen)
 	}
 	if len(m.Lines) == 0 {
 		return ""
@@ -60,6 +60,8 @@ func title(m *Message) string {
 // word is how a line begins.
 func (l *Line) word(m *Message) string {
 	switch {
+	case l.State == "over" && len(m.Standing) > 0:
+		return "Over, but OTHERS STAND" // a locked telephone shows no more
 	case l.State == "over":
 		return "Over"
 	case l.State == "came-and-went":
@@ -100,7 +102,7 @@ func body(m *Message) string {
 	var b strings.Builder
 	if m.Kind == Test {
 		fmt.Fprintf(&b, "%s at %s asks whether messages reach you. ", clock(m.At, m.At), m.Site)
-		b.WriteString("If there is a button to acknowledge, press it. Nothing is wrong at the furnace as far as this message says.\n")
+		b.WriteString("If there is a button to acknowledge, press it. This says nothing of the furnace.\n")
 	}
 	if m.Kind == Summary {
 		fmt.Fprintf(&b, "This could not be delivered before %s. The times are those of the furnace.\n", clock(m.At, m.At))

@@ -237,6 +237,14 @@ func TestWords(t *testing.T) {
 			message(Over, at.Add(time.Hour), over), "Over: flue: too hot (1200 °F, limit 1000 °F) - cellar, 03:12 to 03:40",
 			[]string{"Only this is over"},
 		},
+		"over while another stands": {
+			func() Message {
+				m := message(Over, at.Add(time.Hour), over)
+				m.Standing = []Line{hot}
+				return m
+			}(), "Over, but OTHERS STAND: flue: too hot (1200 °F, limit 1000 °F) - cellar, 03:12 to 03:40",
+			[]string{"Still there: flue: too hot (1200 °F, limit 1000 °F), since 03:12."},
+		},
 		"late": {
 			message(Summary, at.Add(148*time.Minute), hot, gone), "ALARM: flue: too hot (1200 °F, limit 1000 °F) - cellar, since 03:12 (+1)",
 			[]string{"could not be delivered before 05:40", "Came and went, not told in time", "03:12 to 03:40, 3 times"},
