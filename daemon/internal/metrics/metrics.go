@@ -148,7 +148,7 @@ var (
 	notifyAttempts     = counter("notification_attempts_total", "Attempts to send a message to a person or an alertmanager, by what became of them.", "transport", "result")
 	notifyDelivered    = gauge("notification_last_delivery_timestamp_seconds", "When the transport last delivered, by the wall clock. Absent before that.", "transport")
 	notifyPending      = gauge("notifications_pending", "Ways to people in which something waits or is being sent.")
-	notifyAcknowledged = counter("notification_acknowledgements_total", "Answers to messages: accepted ones acknowledged an alarm, refused ones had no valid token or were too many.", "result")
+	notifyAcknowledged = counter("notification_acknowledgements_total", "Answers to messages: accepted ones acknowledged an alarm, refused ones had no valid token.", "result")
 	heartbeats         = counter("heartbeats_total", "Heartbeats sent, by what became of them.", "result")
 
 	historyState      = gauge("history_state", "1 for how the history's file does, 0 for the others.", "state")

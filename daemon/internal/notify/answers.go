@@ -16,8 +16,9 @@ var ErrTaken = errors.New("somebody has acknowledged it before")
 // the button while the program was down. An answer to an older occurrence does nothing.
 const fromBefore = "12h"
 
-// mostAnswers is how many answers a minute are looked at; anybody may post there.
-const mostAnswers = 120
+// mostRemembered is how many tokens are known that were taken: the server gives them again,
+// and whoever reads the topic can post them again.
+const mostRemembered = 64
 
 // answerers lists the transports that people can answer through, one for each topic.
 func (c *Courier) answerers() []*Push {
@@ -42,15 +43,16 @@ func (c *Courier) answerers() []*Push {
 // listen takes answers until ctx ends.
 func (c *Courier) listen(ctx context.Context, p *Push) {
 	since, failures := fromBefore, 0
-	var budget budget
+	var taken []string
 	for ctx.Err() == nil {
 		began := time.Now()
 		var err error
 		since, err = p.Listen(ctx, since, func(token string) {
-			if budget.take(time.Now()) {
-				c.answered(ctx, token)
-			} else {
-				c.counted(0, 1)
+			if slices.Contains(taken, token) || !c.answered(ctx, token) {
+				return
+			}
+			if taken = append(taken, token); len(taken) > mostRemembered {
+				taken = taken[1:]
 			}
 		})
 		if time.Since(began) > time.Minute {
@@ -72,16 +74,18 @@ func (c *Courier) listen(ctx context.Context, p *Push) {
 	}
 }
 
-// answered takes one answer.
-func (c *Courier) answered(ctx context.Context, token string) {
+// answered takes one answer, and reports whether it is settled. Anybody may post there, so
+// that nothing costs more than a look at its seal before that is known to be ours.
+func (c *Courier) answered(ctx context.Context, token string) bool {
 	if IsTest(token) {
-		return // of a test that somebody makes beside us
+		return false // of a test that somebody makes beside us
 	}
 	acks, err := c.sealer.Open(token)
 	if err != nil {
 		c.counted(0, 1)
-		return
+		return false
 	}
+	settled := true
 	for _, a := range acks {
 		err := c.o.Acknowledge(ctx, a)
 		switch {
@@ -90,9 +94,11 @@ func (c *Courier) answered(ctx context.Context, token string) {
 			c.o.Log.Info("acknowledged from a message", "alarm", a.Key.String(), "occurrence", a.Occurrence, "by", a.By)
 		case errors.Is(err, ErrTaken), errors.Is(err, alarm.ErrOtherOccurrence), errors.Is(err, alarm.ErrNoSuchAlarm): // of long ago
 		default:
+			settled = false
 			c.o.Log.Warn("an acknowledgement was not taken", "alarm", a.Key.String(), "by", a.By, "error", err)
 		}
 	}
+	return settled
 }
 
 func (c *Courier) counted(acknowledged, unaccepted uint64) {
@@ -100,18 +106,4 @@ func (c *Courier) counted(acknowledged, unaccepted uint64) {
 	defer c.mu.Unlock()
 	c.stats.Acknowledged += acknowledged
 	c.stats.Unaccepted += unaccepted
-}
-
-// budget lets mostAnswers through in a minute.
-type budget struct {
-	from time.Time
-	used int
-}
-
-func (b *budget) take(now time.Time) bool {
-	if now.Sub(b.from) >= time.Minute {
-		b.from, b.used = now, 0
-	}
-	b.used++
-	return b.used <= mostAnswers
 }

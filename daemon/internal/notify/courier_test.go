@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"slices"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -362,4 +363,28 @@ type tripper func()
 func (f tripper) RoundTrip(req *http.Request) (*http.Response, error) {
 	f()
 	return &http.Response{StatusCode: http.StatusOK, Body: http.NoBody, Request: req}, nil
+}
+
+// Anybody may post to the topic of answers: a flood is counted, and the owner's answer
+// comes through it once.
+func TestAFloodOfAnswers(t *testing.T) {
+	server := notifytest.Start(t)
+	var asked atomic.Int64
+	p := start(t, "", func(o *Options) {
+		o.Transports["phone"] = NewPush(Push{Server: server.URL, Topic: "owner", Answers: "answers"})
+		o.Acknowledge = func(context.Context, Acknowledgement) error { asked.Add(1); return nil }
+	})
+	good := p.sealer.Seal("owner", []Line{{Key: overheat, Occurrence: 1}})
+	for i := range 10000 {
+		if i%1000 == 500 {
+			server.Post("answers", good) // the owner's, and then whoever has read it
+		}
+		server.Post("answers", "fw1 nonsense")
+	}
+	for end := time.Now().Add(20 * time.Second); p.Stats().Unaccepted < 10000 && time.Now().Before(end); {
+		time.Sleep(10 * time.Millisecond)
+	}
+	if s := p.Stats(); s.Unaccepted != 10000 || s.Acknowledged != 1 || asked.Load() != 1 {
+		t.Errorf("counted %+v, asked %d times", s, asked.Load())
+	}
 }

@@ -350,3 +350,25 @@ func TestTimesFromBeforeTheClockWasSet(t *testing.T) {
 		t.Errorf("got %+v", due)
 	}
 }
+
+// An alarm that comes again while its end is on its way has another end.
+func TestAnEndThatIsOvertaken(t *testing.T) {
+	p := household()
+	p.People = p.People[:1]
+	p.People[0].Via = []string{"phone"}
+	s := newScene(t, p, noon)
+	s.take(overheat, alarm.Raised, 1)
+	s.take(overheat, alarm.Normal, 1)
+	s.step(burst)
+	end := s.desk.Due(s.now)
+	if len(end) != 1 || end[0].Kind != Over {
+		t.Fatalf("got %+v", end)
+	}
+	s.take(overheat, alarm.Raised, 2)
+	s.take(overheat, alarm.Suppressed, 2) // before it could be told
+	s.desk.Done(s.now, end[0].Lane, Delivered, 0)
+	s.pass(time.Hour)
+	s.take(overheat, alarm.Normal, 2)
+	s.pass(time.Hour)
+	s.want("12:00:00 phone alarm: overheat/flue raised", "13:00:20 phone over: overheat/flue over")
+}

@@ -87,6 +87,15 @@ func (p *Push) Fail(status int) {
 	p.status = status
 }
 
+// Post puts a text into a topic.
+func (p *Push) Post(topic, text string) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.topics[topic] = append(p.topics[topic], text)
+	close(p.more)
+	p.more = make(chan struct{})
+}
+
 // ServeHTTP serves publications, posts to a topic and the stream of one.
 func (p *Push) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	switch topic := strings.Trim(r.URL.Path, "/"); {
@@ -98,11 +107,7 @@ func (p *Push) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 			http.Error(w, err.Error(), http.StatusBadRequest)
 			return
 		}
-		p.mu.Lock()
-		defer p.mu.Unlock()
-		p.topics[topic] = append(p.topics[topic], string(body))
-		close(p.more)
-		p.more = make(chan struct{})
+		p.Post(topic, string(body))
 	case r.Method == http.MethodGet && strings.HasSuffix(topic, "/json"):
 		p.stream(w, r, strings.TrimSuffix(topic, "/json"))
 	default:
