@@ -125,7 +125,7 @@ func (c *Courier) Offer(s *status.Status) {
 	if c.latest == nil {
 		c.all = true
 	}
-	c.latest, c.skew = s, s.Wall.Sub(time.Now())
+	c.latest, c.skew = s, time.Until(s.Wall)
 	if !c.all {
 		for _, e := range s.Assessment.Events {
 			if e.Kind == analysis.AlarmChanged {

@@ -65,7 +65,6 @@ func (b *box) kinds() (all []Kind) {
 type post struct {
 	*Courier
 	phone, mail *box
-	tick        time.Duration
 	stop        func()
 }
 
