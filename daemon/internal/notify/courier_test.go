@@ -61,6 +61,19 @@ func (b *box) kinds() (all []Kind) {
 	return all
 }
 
+// letters are what arrived, and times when.
+func (b *box) letters() []Letter {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return slices.Clone(b.got)
+}
+
+func (b *box) times() []time.Time {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return slices.Clone(b.at)
+}
+
 // post is a courier that runs, with its boxes.
 type post struct {
 	*Courier
@@ -122,8 +135,8 @@ func TestAnAlarmIsToldAtOnce(t *testing.T) {
 		began := time.Now()
 		p.Offer(raised(alarm.Raised))
 		time.Sleep(time.Second)
-		if len(p.phone.got) != 1 || p.phone.at[0].Sub(began) > 50*time.Millisecond {
-			t.Fatalf("got %v at %v", p.phone.kinds(), p.phone.at)
+		if len(p.phone.letters()) != 1 || p.phone.times()[0].Sub(began) > 50*time.Millisecond {
+			t.Fatalf("got %v at %v", p.phone.kinds(), p.phone.times())
 		}
 		if s := p.Stats(); s.Attempts["phone"] != [3]uint64{1, 0, 0} || s.Delivered["phone"].IsZero() {
 			t.Errorf("counted %+v", s)
@@ -161,8 +174,8 @@ func TestAnAlarmWaitsForTheStorageAndNotForLong(t *testing.T) {
 			t.Errorf("told %v before it is durable", got)
 		}
 		time.Sleep(time.Minute)
-		if len(p.phone.at) != 1 || p.phone.at[0].Sub(began) > announceWithin+50*time.Millisecond {
-			t.Errorf("told at %v", p.phone.at)
+		if len(p.phone.times()) != 1 || p.phone.times()[0].Sub(began) > announceWithin+50*time.Millisecond {
+			t.Errorf("told at %v", p.phone.times())
 		}
 		p.stop()
 	})
@@ -191,7 +204,7 @@ func TestReceiversThatHang(t *testing.T) {
 		}
 		p.phone.set(nil, false)
 		time.Sleep(5 * time.Minute)
-		if got := p.Stats().Trouble; len(got) > 0 || len(p.phone.got) == 0 || p.phone.got[0].Kind != Summary {
+		if got := p.Stats().Trouble; len(got) > 0 || len(p.phone.letters()) == 0 || p.phone.letters()[0].Kind != Summary {
 			t.Errorf("trouble is %q, told %v", got, p.phone.kinds())
 		}
 		p.stop()
@@ -265,7 +278,7 @@ func TestKilledAtAnyStep(t *testing.T) {
 				q.Offer(raised(alarm.Raised))
 				time.Sleep(time.Second)
 				q.stop()
-				for _, l := range q.phone.got {
+				for _, l := range q.phone.letters() {
 					names = append(names, l.ID)
 				}
 			}
@@ -283,7 +296,7 @@ func TestKilledAtAnyStep(t *testing.T) {
 			p := start(t, dir, nil)
 			p.Offer(raised(alarm.Raised))
 			time.Sleep(time.Second)
-			if _, err := os.Stat(filepath.Join(dir, BrokenName)); err != nil || len(p.phone.got) != 1 {
+			if _, err := os.Stat(filepath.Join(dir, BrokenName)); err != nil || len(p.phone.letters()) != 1 {
 				t.Errorf("%v, told %v", err, p.phone.kinds())
 			}
 			p.stop()
