@@ -400,3 +400,28 @@ func TestAFloodOfAnswers(t *testing.T) {
 		t.Errorf("counted %+v, asked %d times", s, asked.Load())
 	}
 }
+
+// What a telephone waits for beyond sampling and hold time, over a real connection and with
+// the memory on a real disk.
+func TestPromptness(t *testing.T) {
+	if testing.Short() {
+		t.Skip("it measures; under the race detector and an emulator that says nothing")
+	}
+	server := notifytest.Start(t)
+	var took []time.Duration
+	for range 100 {
+		p := start(t, t.TempDir(), func(o *Options) {
+			o.Transports["phone"] = NewPush(Push{Server: server.URL, Topic: "owner"})
+		})
+		p.Offer(calm())
+		began := time.Now()
+		p.Offer(raised(alarm.Raised))
+		took = append(took, (<-server.Arrived).At.Sub(began))
+		p.stop()
+	}
+	slices.Sort(took)
+	t.Logf("median %v, p99 %v, longest %v", took[50], took[98], took[99])
+	if took[98] > time.Second {
+		t.Errorf("p99 is %v", took[98])
+	}
+}
