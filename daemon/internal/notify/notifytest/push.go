@@ -62,7 +62,8 @@ type Push struct {
 	Arrived chan Published
 
 	mu     sync.Mutex
-	status int // what is answered instead, if not zero
+	status int  // what is answered instead, if not zero
+	mute   bool // publications arrive and are never answered
 	topics map[string][]string
 	more   chan struct{} // closed when a topic has grown
 }
@@ -85,6 +86,13 @@ func (p *Push) Fail(status int) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.status = status
+}
+
+// Mute takes publications and answers none until it is called again.
+func (p *Push) Mute(yes bool) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.mute = yes
 }
 
 // Post puts a text into a topic.
@@ -123,13 +131,16 @@ func (p *Push) publish(w http.ResponseWriter, r *http.Request) {
 	}
 	in.At, in.Authorization = time.Now(), r.Header.Get("Authorization")
 	p.mu.Lock()
-	status := p.status
+	status, mute := p.status, p.mute
 	p.mu.Unlock()
 	if status != 0 {
 		w.WriteHeader(status)
 		return
 	}
 	p.Arrived <- in
+	if mute {
+		<-r.Context().Done()
+	}
 }
 
 // stream writes all that a topic has had, after the id that is asked from, and what comes.
