@@ -49,7 +49,7 @@ func TestArm64PublishesInAnEmulator(t *testing.T) {
 	ctx, cancel := context.WithTimeout(t.Context(), 10*time.Second)
 	defer cancel()
 	var heard string
-	for ctx.Err() == nil && !strings.Contains(heard, `"flue"`) {
+	for ctx.Err() == nil && !strings.Contains(heard, `"quality":"good"`) {
 		out, _ := exec.CommandContext(ctx, "mosquitto_sub", at(broker, "-C", "1", "-W", "2", "-t", "fluewright/demo/state")...).Output()
 		heard = string(out) // nothing as long as the broker is not up
 	}

@@ -34,6 +34,7 @@ func TestAKillTakesNoAlarmThatWasAnnounced(t *testing.T) {
 		t.Skip("it burns for two minutes")
 	}
 	needRealParts(t, "mosquitto", "mosquitto_sub")
+	t.Parallel()
 	dir := t.TempDir()
 	broker := startMosquitto(t, dir)
 	bench := startBench(t, dir)

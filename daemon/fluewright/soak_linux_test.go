@@ -31,6 +31,9 @@ type soaked struct {
 
 // fitting is a set of chips that feed one configuration.
 type fitting struct {
+	// offset is added to the numbers of its device files, so that fittings stand beside each
+	// other.
+	offset   int
 	sensors  string
 	channels map[string]soaked
 	// breaking leaves out the faults that keep a plausible value, which are the signal
@@ -56,6 +59,7 @@ var (
 // Between them the fittings have one of each chip; draft is fed by one at a time.
 var fittings = map[string]fitting{
 	"behind a multiplexer": {
+		offset: 60,
 		channels: map[string]soaked{
 			"flue_celsius":    {300, 0.3, []string{"flue"}},
 			"firebox_celsius": {290, 0.45, []string{"max31855"}},
@@ -94,6 +98,7 @@ bus = "/dev/i2c-62"
 `,
 	},
 	"a transmitter": {
+		offset: 70,
 		channels: map[string]soaked{
 			"flue_celsius":    {300, 0.3, []string{"flue"}},
 			"firebox_celsius": {290, 0.45, []string{"max31855"}},
@@ -113,7 +118,7 @@ bus = "/dev/i2c-62"
 [[sensor]]
 channels = ["draft"]
 chip = "ads1115"
-bus = "/dev/i2c-62"
+bus = "/dev/i2c-72"
 signal = "0.5-4.5 V"
 range-low = "-100 Pa"
 range-high = "100 Pa"
@@ -134,17 +139,17 @@ listen = "%s"
 [[sensor]]
 channels = ["flue"]
 chip = "max31856"
-bus = "/dev/spidev60.0"
+bus = "/dev/spidev%d.0"
 thermocouple = "K"
 [[sensor]]
 channels = ["firebox"]
 chip = "max31855"
-bus = "/dev/spidev61.1"
+bus = "/dev/spidev%d.1"
 thermocouple = "K"
 [[sensor]]
 channels = ["ambient", "room"]
 chip = "bme280"
-bus = "/dev/i2c-61"
+bus = "/dev/i2c-%d"
 `
 
 // A minute of faults that come and go by chance, under the built program at ten looks a
@@ -155,8 +160,12 @@ func TestSoakOfTheBinary(t *testing.T) {
 		t.Skip("runs the built binary, which is none of this test's build")
 	}
 	needRealParts(t)
+	t.Parallel()
 	for name, f := range fittings {
-		t.Run(name, func(t *testing.T) { soak(t, f) })
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			soak(t, f)
+		})
 	}
 }
 
@@ -166,12 +175,12 @@ func soak(t *testing.T, f fitting) {
 		lasts = time.Minute
 	}
 	dir := t.TempDir()
-	bench := startBench(t, dir, "--every", "--dev-offset", "60")
+	bench := startBench(t, dir, "--every", "--dev-offset", strconv.Itoa(f.offset))
 	for column, c := range f.channels {
 		bench.do(fmt.Sprintf("pin %s %g", regexp.MustCompile("_.*").ReplaceAllString(column, ""), c.truth))
 	}
 	config, record, page := filepath.Join(dir, "soak.toml"), filepath.Join(dir, "soak.csv"), freeAddress(t)
-	writeFile(t, config, fmt.Sprintf(soakConfig, page)+f.sensors)
+	writeFile(t, config, fmt.Sprintf(soakConfig, page, f.offset, f.offset+1, f.offset+1)+f.sensors)
 	daemon := start(t, build(t, "."), "run", "--config", config, "--state", filepath.Join(dir, "none"), "--record", record)
 	<-time.After(5 * time.Second) // until every chip has been started
 	goroutines := gauge(t, page, "go_goroutines")

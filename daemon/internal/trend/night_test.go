@@ -16,9 +16,13 @@ import (
 
 var evening = time.Date(2026, 1, 31, 18, 0, 0, 0, time.UTC)
 
-// night makes one of the bench's nights, as its site would be configured.
+// night makes one of the bench's nights, as its site would be configured. What takes one
+// is long.
 func night(t testing.TB, kind string, seed uint64, start time.Time) trendtest.Night {
 	t.Helper()
+	if testing.Short() {
+		t.Skip("keeps and reads a whole night")
+	}
 	for _, k := range nights.Kinds() {
 		if k.Name == kind {
 			n := k.Night(seed)
