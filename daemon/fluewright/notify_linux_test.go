@@ -20,6 +20,7 @@ func TestAKillKeepsNobodyFromBeingTold(t *testing.T) {
 		t.Skip("it burns for more than a minute")
 	}
 	needRealParts(t)
+	t.Parallel()
 	dir := t.TempDir()
 	bench := startBench(t, dir)
 	server := notifytest.Start(t)
