@@ -40,7 +40,7 @@ func household(t *testing.T, server string) *config.Config {
 	if err != nil {
 		t.Fatal(err)
 	}
-	with, err := config.Parse("notify.toml", []byte(fmt.Sprintf(`
+	with, err := config.Parse("notify.toml", fmt.Appendf(nil, `
 [[notify.transport]]
 name = "phone"
 kind = "push"
@@ -51,7 +51,7 @@ acknowledge-topic-file = %q
 name = "owner"
 units = "si"
 via = ["phone"]
-`, server, file("topic", "owner-topic\n"), file("answers", "answers-topic\n"))))
+`, server, file("topic", "owner-topic\n"), file("answers", "answers-topic\n")))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"maps"
 	"net/http"
 	"strings"
 	"time"
@@ -132,9 +133,7 @@ func (a *Alertmanager) Push(ctx context.Context, site string, alerts []Alert, no
 	if err != nil {
 		return withoutAddress(err)
 	}
-	for k, v := range a.Header {
-		req.Header[k] = v
-	}
+	maps.Copy(req.Header, a.Header)
 	req.Header.Set("Content-Type", "application/json")
 	return do(a.client, req)
 }

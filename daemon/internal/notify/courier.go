@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"log/slog"
+	"maps"
 	"sync"
 	"time"
 
@@ -175,13 +176,9 @@ func (c *Courier) Stats() Stats {
 	defer c.mu.Unlock()
 	s := c.stats
 	s.Attempts = make(map[string][Refused + 1]uint64, len(c.stats.Attempts))
-	for k, v := range c.stats.Attempts {
-		s.Attempts[k] = v
-	}
+	maps.Copy(s.Attempts, c.stats.Attempts)
 	s.Delivered = make(map[string]time.Time, len(c.stats.Delivered))
-	for k, v := range c.stats.Delivered {
-		s.Delivered[k] = v
-	}
+	maps.Copy(s.Delivered, c.stats.Delivered)
 	return s
 }
 

@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"maps"
 	"mime"
 	"net/http"
 	"strings"
@@ -139,9 +140,7 @@ func (w *Webhook) Send(ctx context.Context, l Letter) error {
 	if err != nil {
 		return &Refusal{Final: true, Err: withoutAddress(err)}
 	}
-	for k, v := range w.Header {
-		req.Header[k] = v
-	}
+	maps.Copy(req.Header, w.Header)
 	req.Header.Set("Content-Type", w.ContentType)
 	req.Header.Set("Idempotency-Key", l.ID)
 	return do(w.client, req)
