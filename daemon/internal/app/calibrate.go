@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"slices"
 	"time"
 
 	"golang.org/x/sync/errgroup"
@@ -102,8 +101,10 @@ func (r *rawSource) Chip(c frame.Channel) (kind, serial string, fitted bool) {
 
 func (r *rawSource) sensor(c frame.Channel) (config.Sensor, bool) {
 	for _, s := range r.cfg.Sensors {
-		if slices.Contains(s.Channels, c) {
-			return s, true
+		for _, fed := range s.Channels {
+			if fed == c {
+				return s, true
+			}
 		}
 	}
 	return config.Sensor{}, false
