@@ -39,6 +39,10 @@ func (c *checkCmd) Run(std streams) error {
 			fmt.Fprintf(std.out, "%s: %s\n    %s\n", b.Bus, b.Problem, b.Hint)
 		}
 	}
+	if _, err := app.Transports(cfg); err != nil {
+		fmt.Fprintln(std.err, "fluewright:", err)
+		wrong = true
+	}
 	if wrong {
 		return errWrong
 	}

@@ -45,6 +45,7 @@ type cli struct {
 	Trend     trendCmd     `cmd:"" help:"Write a window of a history: burn log, picture, report, Parquet."`
 	Burns     burnsCmd     `cmd:"" help:"List the burns of a history, or compare two."`
 	Bundle    bundleCmd    `cmd:"" help:"Make one small file of a window of a history, for mail."`
+	Notify    notifyCmd    `cmd:"" help:"Try whether messages reach people, and their answers us."`
 	Version   versionCmd   `cmd:"" help:"Print the version."`
 }
 

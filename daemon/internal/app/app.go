@@ -147,12 +147,20 @@ func (h *house) build() error {
 	store := h.keepHistory(l)
 	_, own := h.options.Clock.(sensors.SystemClock)
 	watch := &watchman{ownClock: own}
-	publisher, err := h.buildMQTT(site, engine.Alarms(), durable(store, alarms, watch))
+	kept := durable(store, alarms, watch)
+	publisher, err := h.buildMQTT(site, engine.Alarms(), kept)
 	if err != nil {
 		return err
 	}
 	l.after = append(l.after, publisher.Offer)
 	watch.delivery = publisher.Stats
+	courier, beat, err := h.buildNotify(l, store, kept)
+	if err != nil {
+		return err
+	}
+	if courier != nil {
+		watch.people = courier.Stats
+	}
 	if store != nil {
 		watch.history = store.Health
 	}
@@ -162,6 +170,8 @@ func (h *house) build() error {
 	l.impaired = watch.step
 	receivers := &receivers{}
 	exposition := metrics.New(metrics.Options{
+		Notify:     watch.people,
+		Heartbeat:  beats(beat),
 		Site:       h.cfg.Site.Name,
 		Version:    h.options.Version,
 		Feed:       h.feed,
@@ -219,6 +229,7 @@ func (h *house) loop(engine *analysis.Engine) (*loop, error) {
 		supply:  watch.status,
 		trusted: trust,
 		feed:    h.feed,
+		orders:  make(chan order, mostOrders),
 	}
 	if h.options.Tick != nil {
 		l.after = append(l.after, h.options.Tick)

@@ -7,6 +7,7 @@ import (
 	"fluewright/daemon/internal/history"
 	"fluewright/daemon/internal/message"
 	"fluewright/daemon/internal/mqtt"
+	"fluewright/daemon/internal/notify"
 )
 
 // All of these are judgement, except where noted.
@@ -35,6 +36,7 @@ type watchman struct {
 	history  func() history.Health // nil where none is kept
 	forgets  func() bool           // whether alarms cannot be saved; nil where they are not kept
 	delivery func() mqtt.Stats
+	people   func() notify.Stats // nil where nobody is told
 	// ownClock says that the wall clock is this computer's: a bench's time is nobody's.
 	ownClock bool
 	// late is set by whoever waited in vain for the storage.
@@ -72,6 +74,8 @@ func (w *watchman) step(at time.Duration, wall time.Time, trusted bool) string {
 	switch {
 	case down:
 		return message.DeliveryDown
+	case w.people != nil && len(w.people().Trouble) > 0:
+		return message.NotificationDown
 	case past != "":
 		return past
 	case w.forgets != nil && w.forgets():

@@ -10,6 +10,7 @@ import (
 	"fluewright/daemon/internal/history"
 	"fluewright/daemon/internal/message"
 	"fluewright/daemon/internal/mqtt"
+	"fluewright/daemon/internal/notify"
 	"fluewright/daemon/internal/units"
 )
 
@@ -18,6 +19,7 @@ type duty struct {
 	watchman
 	health  history.Health
 	stats   mqtt.Stats
+	people  notify.Stats
 	unsaved bool
 	flows   bool // the broker takes messages
 	wall    time.Time
@@ -33,6 +35,7 @@ func newDuty() *duty {
 		history: func() history.Health { return d.health }, delivery: func() mqtt.Stats { return d.stats },
 		forgets: func() bool { return d.unsaved }, ownClock: true,
 	}
+	d.watchman.people = func() notify.Stats { return d.people }
 	d.stats.Pending = 3
 	d.run(time.Second)
 	return d
@@ -55,6 +58,8 @@ func TestTheWatchman(t *testing.T) {
 	}{
 		"all is well":   {func(d *duty) { d.run(48 * time.Hour) }, ""},
 		"just begun":    {func(d *duty) { d.health.State = history.Opening }, ""},
+		"people":        {func(d *duty) { d.people.Trouble = []string{"phone"} }, message.NotificationDown},
+		"people again":  {func(d *duty) { d.people.Trouble = []string{"phone"}; d.run(time.Hour); d.people.Trouble = nil }, ""},
 		"full":          {func(d *duty) { d.health.State = history.Full }, message.HistoryFull},
 		"read-only":     {func(d *duty) { d.health.State = history.ReadOnly }, message.HistoryReadOnly},
 		"errors":        {func(d *duty) { d.health.State = history.Failing }, message.HistoryFailing},
@@ -124,7 +129,7 @@ func (d *duty) jump(times int) {
 func TestEveryImpairmentHasWords(t *testing.T) {
 	for _, code := range []string{
 		message.HistorySlow, message.HistoryFull, message.HistoryReadOnly, message.HistoryFailing, message.HistoryDamaged, message.HistoryLost,
-		message.AlarmsUnsaved, message.DeliveryDown, message.DeliveryLosing, message.ClockJumping, message.ClockUnset,
+		message.AlarmsUnsaved, message.DeliveryDown, message.DeliveryLosing, message.NotificationDown, message.ClockJumping, message.ClockUnset,
 	} {
 		a := alarm.Status{Key: alarm.Key{Name: alarm.MonitorImpaired, Channel: frame.Count}, State: alarm.Raised, Fault: code}
 		bare := a

@@ -23,6 +23,7 @@ type Config struct {
 	MQTT    MQTT
 	Web     Web
 	History History
+	Notify  Notify
 }
 
 // Site names the furnace.

@@ -81,6 +81,7 @@ func bind(root *table) *Config {
 	c.Web = web(root.table("web"), c.MQTT)
 	c.History = history(root.table("history"))
 	c.RemoteWrite = remoteWrite(root, c.History)
+	c.Notify = notify(root.table("notify"), c.Site.Units)
 	root.done()
 	return c
 }

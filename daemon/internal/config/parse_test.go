@@ -122,6 +122,9 @@ func TestDefault(t *testing.T) {
 		History: config.History{
 			Period: time.Second, FullRate: 200 * 24 * time.Hour, Minutes: 3650 * 24 * time.Hour, Ceiling: 1_000_000_000,
 		},
+		Notify: config.Notify{
+			Second: 5 * time.Minute, Repeat: 10 * time.Minute, Heartbeat: config.Heartbeat{Every: 5 * time.Minute},
+		},
 	}
 	if diff := cmp.Diff(want, config.Default(), cmpopts.EquateApprox(0, 1e-4)); diff != "" {
 		t.Errorf("defaults (-want +got):\n%s", diff)

@@ -73,6 +73,36 @@ func TestReferenceDocumentsEveryKey(t *testing.T) {
 					}
 				}
 			}
+		case "notify":
+			for _, key := range keysOf(t, "[notify]") {
+				switch key {
+				case "transport", "person":
+				case "alertmanager", "heartbeat":
+					header := "[notify." + key + "]"
+					for _, key := range keysOf(t, header) {
+						if !holds(section(header), key) && key != "url" {
+							t.Errorf("%s %s is missing", header, key)
+						}
+					}
+				default:
+					if !holds(section("[notify]"), key) {
+						t.Errorf("notify.%s is missing", key)
+					}
+				}
+			}
+			listed := func(key string) bool {
+				return regexp.MustCompile(`(?m)^# (\S+, )?` + regexp.QuoteMeta(key) + `,? +\S`).MatchString(section("[notify]"))
+			}
+			for _, header := range []string{
+				"[[notify.person]]", "[[notify.transport]]\nkind = \"push\"", "[[notify.transport]]\nkind = \"mail\"",
+				"[[notify.transport]]\nkind = \"webhook\"",
+			} {
+				for _, key := range keysOf(t, header) {
+					if !listed(key) {
+						t.Errorf("%s: %s is missing", header, key)
+					}
+				}
+			}
 		default:
 			for _, key := range keysOf(t, "["+table+"]") {
 				if !holds(section("["+table+"]"), key) {
@@ -110,6 +140,23 @@ thermocouple = "K"
 		"  /etc/fluewright/desk-ca.pem /etc/fluewright/site.pem /etc/fluewright/site-key.pem house-1}]"
 	if got != want {
 		t.Errorf("got %s, want %s", got, want)
+	}
+}
+
+// The example of people and transports can be used as it is.
+func TestReferenceExampleOfPeople(t *testing.T) {
+	_, text, found := strings.Cut(string(configs.Reference), "# For example:\n#\n")
+	text, _, ended := strings.Cut(text, "\n\n")
+	if !found || !ended {
+		t.Fatal("there is no example")
+	}
+	c, err := config.Parse("people.toml", []byte(regexp.MustCompile(`(?m)^# ?`).ReplaceAllString(text, "")))
+	if err != nil {
+		t.Fatal(err)
+	}
+	n := c.Notify
+	if len(n.Transports) != 2 || len(n.People) != 1 || len(n.People[0].Via) != 2 || n.People[0].QuietFrom != 22*60 || n.People[0].QuietTo != 6*60+30 {
+		t.Errorf("got %+v", n)
 	}
 }
 

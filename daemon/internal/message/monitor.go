@@ -2,17 +2,18 @@ package message
 
 // What can be wrong with the monitor itself: the faults of the alarm monitor-impaired.
 const (
-	HistorySlow     = "history-slow"
-	HistoryFull     = "history-full"
-	HistoryReadOnly = "history-read-only"
-	HistoryFailing  = "history-failing"
-	HistoryDamaged  = "history-damaged"
-	HistoryLost     = "history-lost"
-	AlarmsUnsaved   = "alarms-unsaved"
-	DeliveryDown    = "delivery-down"
-	DeliveryLosing  = "delivery-losing"
-	ClockJumping    = "clock-jumping"
-	ClockUnset      = "clock-unset"
+	HistorySlow      = "history-slow"
+	HistoryFull      = "history-full"
+	HistoryReadOnly  = "history-read-only"
+	HistoryFailing   = "history-failing"
+	HistoryDamaged   = "history-damaged"
+	HistoryLost      = "history-lost"
+	AlarmsUnsaved    = "alarms-unsaved"
+	DeliveryDown     = "delivery-down"
+	DeliveryLosing   = "delivery-losing"
+	NotificationDown = "notification-down"
+	ClockJumping     = "clock-jumping"
+	ClockUnset       = "clock-unset"
 )
 
 // impairment says what is wrong, and what helps.
@@ -52,6 +53,10 @@ var impairments = map[string]impairment{
 	DeliveryDown: {
 		"nothing reaches the MQTT broker, so nobody far away is told",
 		"See whether the network is up and the broker runs. The page at the furnace shows everything.",
+	},
+	NotificationDown: {
+		"messages to people do not get through",
+		"See whether the network is up, and try it with fluewright notify --test. The page at the furnace shows everything.",
 	},
 	DeliveryLosing: {
 		"messages for the MQTT broker are given up because too many wait",

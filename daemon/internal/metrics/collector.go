@@ -14,6 +14,7 @@ import (
 	"fluewright/analysis/burn"
 	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/history"
+	"fluewright/daemon/internal/notify"
 	"fluewright/daemon/internal/status"
 	"fluewright/daemon/internal/verdict"
 )
@@ -85,9 +86,32 @@ func (c *collector) Collect(ch chan<- prometheus.Metric) {
 	out.put(mqttFailed, float64(m.Failed))
 	out.put(mqttDropped, float64(m.Dropped))
 	out.put(mqttPending, float64(m.Pending))
+	if c.o.Notify != nil {
+		told(out, c.o.Notify())
+	}
+	if c.o.Heartbeat != nil {
+		for r, n := range c.o.Heartbeat() {
+			out.put(heartbeats, float64(n), notify.Result(r).String())
+		}
+	}
 	if c.o.History != nil {
 		past(out, c.o.History())
 	}
+}
+
+// told writes how messages to people do.
+func told(out sink, n notify.Stats) {
+	for _, transport := range slices.Sorted(maps.Keys(n.Attempts)) {
+		for r, count := range n.Attempts[transport] {
+			out.put(notifyAttempts, float64(count), transport, notify.Result(r).String())
+		}
+		if t := n.Delivered[transport]; !t.IsZero() {
+			out.put(notifyDelivered, seconds(t), transport)
+		}
+	}
+	out.put(notifyPending, float64(n.Pending))
+	out.put(notifyAcknowledged, float64(n.Acknowledged), "accepted")
+	out.put(notifyAcknowledged, float64(n.Unaccepted), "refused")
 }
 
 // past writes how the history does.

@@ -19,6 +19,7 @@ import (
 	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/history"
 	"fluewright/daemon/internal/mqtt"
+	"fluewright/daemon/internal/notify"
 	"fluewright/daemon/internal/remotewrite"
 	"fluewright/daemon/internal/status"
 )
@@ -42,6 +43,10 @@ type Options struct {
 	MQTT func() mqtt.Stats
 	// History returns how the history does; nil where none is kept: it has no series then.
 	History func() history.Health
+	// Notify returns how messages to people do; nil where nobody is told.
+	Notify func() notify.Stats
+	// Heartbeat counts heartbeats by result; nil where there are none.
+	Heartbeat func() [notify.Refused + 1]uint64
 	// Loop returns how punctual the sampling loop is.
 	Loop func() Loop
 }
@@ -152,6 +157,12 @@ var (
 	mqttFailed    = counter("mqtt_messages_failed_total", "Messages that the MQTT broker did not acknowledge before the connection went; they are sent again.")
 	mqttDropped   = counter("mqtt_messages_dropped_total", "Messages given up because too many waited.")
 	mqttPending   = gauge("mqtt_messages_pending", "Messages that wait for the MQTT broker or its acknowledgement.")
+
+	notifyAttempts     = counter("notification_attempts_total", "Attempts to send a message to a person or an alertmanager, by what became of them.", "transport", "result")
+	notifyDelivered    = gauge("notification_last_delivery_timestamp_seconds", "When the transport last delivered, by the wall clock. Absent before that.", "transport")
+	notifyPending      = gauge("notifications_pending", "Ways to people in which something waits or is being sent.")
+	notifyAcknowledged = counter("notification_acknowledgements_total", "Answers to messages: accepted ones acknowledged an alarm, refused ones had no valid token.", "result")
+	heartbeats         = counter("heartbeats_total", "Heartbeats sent, by what became of them.", "result")
 
 	historyState      = gauge("history_state", "1 for how the history's file does, 0 for the others.", "state")
 	historyBytes      = gauge("history_file_bytes", "Size of the history's file when it was last written.")

@@ -22,6 +22,7 @@ import (
 	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/history"
 	"fluewright/daemon/internal/mqtt"
+	"fluewright/daemon/internal/notify"
 	"fluewright/daemon/internal/remotewrite"
 	"fluewright/daemon/internal/status"
 	"fluewright/daemon/internal/status/statustest"
@@ -50,7 +51,16 @@ func options() Options {
 				LastCommit: time.UnixMilli(1768681199250), Commits: 120, Failures: 5, Pending: 61, PendingEvents: 2, Dropped: 7, Lost: 1, Trimmed: 9, Unreadable: 3,
 			}
 		},
-		Loop: func() Loop { return Loop{Late: 2, Missed: 1, Lateness: 3 * time.Millisecond} },
+		Notify: func() notify.Stats {
+			return notify.Stats{
+				Attempts:     map[string][notify.Refused + 1]uint64{"owner-mail": {0, 0, 1}, "owner-phone": {17, 4, 0}},
+				Delivered:    map[string]time.Time{"owner-phone": time.UnixMilli(1768681190500)},
+				Pending:      1,
+				Acknowledged: 3, Unaccepted: 2,
+			}
+		},
+		Heartbeat: func() [notify.Refused + 1]uint64 { return [notify.Refused + 1]uint64{288, 2, 0} },
+		Loop:      func() Loop { return Loop{Late: 2, Missed: 1, Lateness: 3 * time.Millisecond} },
 	}
 }
 
