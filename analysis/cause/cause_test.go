@@ -135,6 +135,15 @@ var scenes = map[string]struct {
 			load:    reload(31, 0, 170, 340, 500), until: 44,
 		}, overheat, cause.DryFuel,
 	},
+	"somebody looks at dry wood that is catching fire": {
+		scene{
+			flue:    line{0, 200, 34, 330, 34.5, 300, 36, 340, 44, 480},
+			chamber: line{0, 250, 34, 590, 34.5, 560, 36, 600, 44, 700},
+			firebox: line{0, 350, 34, 640, 34.5, 600, 36, 660, 44, 760},
+			draft:   line{0, 12, 34, 12, 34.3, 9, 35, 12, 44, 13},
+			load:    reload(34, 0, 330, 590, 640), until: 44,
+		}, overheat, cause.DryFuel,
+	},
 	"a plenum too hot over a fire within its limits": {
 		scene{
 			flue:    line{0, 20, 40, 240, 90, 240},
