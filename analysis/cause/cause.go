@@ -52,6 +52,9 @@ const (
 	// Visited: a door seems to have been opened at At, For before the rise began; whether
 	// wood was laid on is not told.
 	Visited
+	// Revived: at At the fire had burnt down, the channel stood at Value, and no load is
+	// known for it.
+	Revived
 	// OnCoals: just before it, at At, the channel still stood at Value; For is how long
 	// the fire had been in coals, 0 if it still burned.
 	OnCoals

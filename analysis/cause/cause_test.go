@@ -10,8 +10,8 @@ import (
 	"fluewright/analysis/frame"
 )
 
-// scenes are the four usual causes of the trade and three more, each as the channels show
-// it, and what is no cause at all.
+// scenes are the usual causes of the trade and some more, each as the channels show it,
+// and what is no cause at all.
 var scenes = map[string]struct {
 	scene
 	subject alarm.Key
@@ -116,6 +116,33 @@ var scenes = map[string]struct {
 			draft:   line{0, 12, 50, 12, 60, 13.5},
 			until:   60,
 		}, overheat, cause.CoalBed,
+	},
+	"a fire that had burnt down rises again, and nobody saw a door": {
+		scene{
+			flue:    line{0, 20, 30, 250, 70, 240, 110, 105, 120, 100, 126, 320, 129, 480},
+			chamber: line{0, 20, 30, 580, 70, 560, 110, 200, 120, 190, 126, 480, 129, 650},
+			firebox: line{0, 20, 30, 600, 70, 580, 110, 300, 120, 290, 126, 500, 129, 620},
+			draft:   line{0, 0, 10, 12, 129, 12.5},
+			load:    lighting(1), until: 129,
+		}, overheat, cause.DryFuel,
+	},
+	"wood that first had to dry, on a bed that still glowed": {
+		scene{
+			flue:    line{0, 240, 20, 220, 30, 190, 31, 130, 36, 128, 44, 480},
+			chamber: line{0, 560, 20, 450, 30, 360, 31, 270, 36, 260, 44, 700},
+			firebox: line{0, 640, 20, 600, 30, 540, 31, 430, 36, 420, 44, 760},
+			draft:   line{0, 12, 30, 12, 31, 8, 32, 12, 44, 13},
+			load:    reload(31, 0, 170, 340, 500), until: 44,
+		}, overheat, cause.DryFuel,
+	},
+	"somebody looks at dry wood that is catching fire": {
+		scene{
+			flue:    line{0, 200, 34, 330, 34.5, 300, 36, 340, 44, 480},
+			chamber: line{0, 250, 34, 590, 34.5, 560, 36, 600, 44, 700},
+			firebox: line{0, 350, 34, 640, 34.5, 600, 36, 660, 44, 760},
+			draft:   line{0, 12, 34, 12, 34.3, 9, 35, 12, 44, 13},
+			load:    reload(34, 0, 330, 590, 640), until: 44,
+		}, overheat, cause.DryFuel,
 	},
 	"a plenum too hot over a fire within its limits": {
 		scene{
@@ -326,5 +353,29 @@ func BenchmarkStepAndRank(b *testing.B) {
 		in.At += time.Second
 		tr.Step(in)
 		dst = tr.Rank(overheat, dst[:0])
+	}
+}
+
+// What was seen is said and no more: where a load is only concluded, no door is claimed.
+func TestRevivedIsNoVisit(t *testing.T) {
+	tracker := scenes["a fire that had burnt down rises again, and nobody saw a door"].scene.play(time.Second, 0, every...)
+	list := tracker.Rank(overheat, nil)
+	if len(list) == 0 {
+		t.Fatal("nothing stands out")
+	}
+	found := false
+	for _, e := range list[0].Evidence {
+		switch e.Kind {
+		case cause.Revived:
+			found = true
+			if e.Channel != frame.Flue || e.Value < 90 || e.Value > 140 {
+				t.Errorf("%+v", e)
+			}
+		case cause.Visited, cause.Loaded, cause.OnCoals:
+			t.Errorf("claims %+v", e)
+		}
+	}
+	if !found {
+		t.Errorf("%+v", list[0])
 	}
 }

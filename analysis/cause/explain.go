@@ -15,6 +15,8 @@ func (t *Tracker) explain(i int, f *features, k *clues, c *Cause) {
 	switch {
 	case f.cold:
 		loaded.Kind = Lit
+	case f.revived:
+		loaded = Evidence{Kind: Revived, Channel: f.channel, Value: f.footAt, At: f.foot}
 	case f.presumed:
 		loaded.Kind = Visited
 	}
@@ -37,7 +39,7 @@ func (t *Tracker) explain(i int, f *features, k *clues, c *Cause) {
 	case iCoalBed:
 		if f.loaded && !f.cold {
 			c.add(loaded)
-			if !math.IsNaN(f.bed) {
+			if !math.IsNaN(f.bed) && !f.revived {
 				c.add(Evidence{Kind: OnCoals, Channel: f.bedChannel, Value: f.bedAt, For: f.coals, At: loaded.At})
 			}
 			c.add(rose)
@@ -86,10 +88,10 @@ func (t *Tracker) explain(i int, f *features, k *clues, c *Cause) {
 		}
 		c.add(rose)
 		none := Evidence{Kind: NotLoaded, Channel: frame.Count, At: f.foot}
-		if f.loaded {
+		if f.loaded && !f.revived {
 			none.For = f.sinceLoad
 		}
-		if !f.loaded || f.sinceLoad > dip {
+		if !f.loaded || f.revived || f.sinceLoad > dip {
 			c.add(none)
 		}
 	case iCreosote:

@@ -14,6 +14,8 @@ type features struct {
 
 	loaded    bool
 	presumed  bool          // from a door or a dip: nobody has told yet
+	revived   bool          // from the rise alone, out of a fire that had burnt down
+	burntDown float64       // 0 to 1: how far it had, at the foot
 	cold      bool          // the load lit a cold furnace
 	sinceLoad time.Duration // from the load to the foot
 	// bed is the highest share of the way from room to limit at which a channel stood
@@ -90,6 +92,11 @@ func (t *Tracker) lookAtLoad(f *features) {
 		l, ok = burn.Load{At: dip, Flue: math.NaN(), Chamber: math.NaN(), Firebox: math.NaN()}, true
 		f.presumed = true
 	}
+	f.burntDown = ramp((f.footAt-t.room())/f.span, 0.35, 0.22, 0)
+	if f.burntDown > 0.5 && (!ok || f.foot-l.At > spent) {
+		l, ok = burn.Load{At: f.foot, Flue: math.NaN(), Chamber: math.NaN(), Firebox: math.NaN()}, true
+		f.presumed, f.revived = true, true
+	}
 	if !ok || l.At > f.top {
 		return
 	}
@@ -130,6 +137,10 @@ func (t *Tracker) outOfDip(f *features) (time.Duration, bool) {
 	}
 	return 0, false
 }
+
+// spent is how long after a load what has burnt down does not rise to the limit again, more
+// air or less: that takes new wood, though nobody saw the door.
+const spent = 50 * time.Minute
 
 // early is how long before a load its door may have been opened.
 const early = 5 * time.Minute

@@ -14,6 +14,7 @@ type clues struct {
 	surge, roar             float64 // the draft: shooting up, noisy
 	with, leapt, full       float64 // the rise: came with a load, began with a leap, had a full fire before
 	bed, left, upper        float64 // the load: on a hot bed, that has coals left, whose upper pieces caught fire late
+	prompt, growing         float64 // it caught fire at once; the fire grew already when it was laid on
 	quick, hurried, lagging float64 // the wood: quicker than usual, much quicker, slow to catch
 	again, long             float64 // so it did the time before, and it lasts
 	sag, pulled, low        float64 // the draft: fell as the rise began, grew, is below the band
@@ -43,6 +44,8 @@ func (t *Tracker) clues(f *features) (k clues) {
 		// Nobody lays wood on a fire that burns at its best: what looks like a load there
 		// may be a door that was left ajar.
 		k.full = float64(ramp(f.held, 0.85, 0.97, 0) * ramp(f.decay, 0.01, 0.003, 0))
+		// Coals cool. Where it grew already the load before is what burns, and somebody looked.
+		k.growing = ramp(f.decay, -0.005, -0.02, 0)
 		k.bed = ramp(f.bed, 0.25, 0.6, 0.3)
 		// A bed that cools slowly because it is nearly out is none.
 		k.left = float64(ramp(f.held, 0.2, 0.4, 0.5) * ramp(f.bed, 0.08, 0.2, 0.5))
@@ -52,12 +55,18 @@ func (t *Tracker) clues(f *features) (k clues) {
 			k.leapt = float64(k.leapt * (1 - k.upper))
 		}
 		bedded = ramp(f.bed, 0.05, 0.15, 1)
+		// A large bed lights cold wood from below within a minute or two; elsewhere it first
+		// has to dry.
+		k.prompt = ramp(f.sinceLoad.Minutes(), 5, 2, 0.5)
 	}
 
 	k.quick = ramp(f.speed, 0.015, 0.08, 0.5) // an ordinary load takes half an hour
 	k.hurried = ramp(f.speed, 0.05, 0.18, 0.5)
 	// Any wood takes its time on a bed that is nearly out.
 	k.lagging = ramp(f.sinceLoad.Minutes(), 0.5, 8-float64(3.5*bedded), 0.5)
+	if f.revived {
+		k.lagging, k.prompt = 0.5, 0.5 // nobody knows when it was laid on
+	}
 	k.again = float64((1 - k.left) * ramp(t.before[f.row]/f.speed, 0.4, 0.8, 0))
 	k.long = ramp(f.stayed.Minutes(), 20, 40, 0)
 
@@ -84,11 +93,11 @@ func (t *Tracker) score(subject alarm.Name, f *features, k *clues, s *[nCauses]f
 	if f.loaded && !f.cold {
 		coals := float64(2*ramp(f.decay, 0.018, 0.008, 0.3)) + float64(1.5*ramp(f.coals.Minutes(), 3, 20, 0))
 		s[iCoalBed] = rest - 3.7 + float64(2*max(k.with, float64(0.8*k.upper))) + float64(3*k.bed) +
-			float64(k.left*coals) + k.quick - float64(3*k.full)
+			float64(k.left*coals) + k.quick - float64(3*k.full) - float64(2*(1-k.prompt)) - float64(2*k.growing)
 	}
 	if f.loaded {
 		// Small pieces are quick to catch and to rise; dry ones take their time, and last.
-		wood := rest + float64(2*k.with) + k.quick - k.full
+		wood := rest + float64(2*k.with) + k.quick - float64(k.full*(1-k.growing))
 		s[iFineFuel] = wood - 1.8 + float64(0.8*k.hurried) - float64(0.7*k.lagging) - float64(2*k.again) - float64(2*k.long)
 		s[iDryFuel] = wood - 1.6 - float64(0.4*k.hurried) + float64(0.7*k.lagging) + k.again + k.long + t.note()
 	}
@@ -128,9 +137,12 @@ func (f *features) withLoad() float64 {
 	switch {
 	case !f.loaded:
 		return 0
+	case f.revived:
+		return 0.8
 	case f.cold:
 		return ramp(f.sinceLoad.Minutes(), 30, 14, 0)
 	default:
-		return ramp(f.sinceLoad.Minutes(), 18, 7, 0)
+		// On a fire that has burnt down wood lies and dries for long, and then it is what burns.
+		return max(ramp(f.sinceLoad.Minutes(), 18, 7, 0), float64(0.8*f.burntDown))
 	}
 }

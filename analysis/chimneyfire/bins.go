@@ -19,11 +19,13 @@ type bin struct {
 	flue    float64       // °C
 	up      float64       // °C, chamber, else firebox
 	draft   float64       // Pa
-	noise   float64       // Pa, mean step of the draft between readings a second apart
+	noise   float64       // Pa, by how much the draft leaves its way between readings a second apart
 	raw     float64       // Pa, mean of these readings
-	power   float64       // Pa², mean square of these steps
+	power   float64       // Pa², mean square of the steps from one to the next
+	next    [2]float64    // Pa², mean product of a step with the one before and the one before that
 	square  float64       // Pa², mean square of the draft
 	step    float64       // s, between them
+	random  float64       // 0 to 1, how little of a beat there was by then
 	outside float64       // °C
 	suspect bool          // a fire in the chimney was suspected: no example of calm
 }
@@ -61,16 +63,19 @@ func (d *despiked) step(v float64) float64 {
 // gather collects readings into bins and keeps the latest.
 type gather struct {
 	ring   [kept]bin
-	next   int
+	place  int
 	filled int
 	length time.Duration // of the bin in hand
 
 	flueSpike, upSpike, draftSpike despiked
 	lastDraft, lastAt              float64
 	hasDraft                       bool
+	steps                          [2]float64 // the last and the one before
+	hasSteps                       int
 
 	flue, up, draft, outside        mean
 	raw, square, noise, power, step mean
+	next                            [2]mean
 }
 
 // fast is the time between two readings of the draft that are compared, s: less says
@@ -89,7 +94,7 @@ func (g *gather) add(now, flue, up, draft, outside float64) {
 		g.outside.add(outside)
 	}
 	if math.IsNaN(draft) {
-		g.hasDraft = false
+		g.hasDraft, g.hasSteps = false, 0
 		return
 	}
 	g.draft.add(g.draftSpike.step(draft))
@@ -98,9 +103,17 @@ func (g *gather) add(now, flue, up, draft, outside float64) {
 	}
 	if g.hasDraft {
 		d := draft - g.lastDraft
-		g.noise.add(math.Abs(d))
 		g.power.add(float64(d * d))
 		g.step.add(now - g.lastAt)
+		if g.hasSteps > 0 {
+			// A draft that climbs evenly, as it does behind a gate that sticks shut, is not loud.
+			g.noise.add(math.Abs(d-g.steps[0]) / math.Sqrt(3))
+		}
+		for i := range g.hasSteps {
+			g.next[i].add(float64(d * g.steps[i]))
+		}
+		g.steps = [2]float64{d, g.steps[0]}
+		g.hasSteps = min(g.hasSteps+1, len(g.steps))
 	}
 	g.raw.add(draft)
 	g.square.add(float64(draft * draft))
@@ -109,13 +122,14 @@ func (g *gather) add(now, flue, up, draft, outside float64) {
 
 // close ends the bin in hand.
 func (g *gather) close(end time.Duration) {
-	g.ring[g.next] = bin{
+	g.ring[g.place] = bin{
 		end: end, flue: g.flue.take(), up: g.up.take(), draft: g.draft.take(), outside: g.outside.take(),
 		raw: g.raw.take(), noise: g.noise.take(), power: g.power.take(), square: g.square.take(), step: g.step.take(),
+		next: [2]float64{g.next[0].take(), g.next[1].take()},
 	}
-	g.next = (g.next + 1) % kept
+	g.place = (g.place + 1) % kept
 	g.filled = min(g.filled+1, kept)
 }
 
 // back returns the bin so many before the newest.
-func (g *gather) back(i int) *bin { return &g.ring[(g.next-1-i+2*kept)%kept] }
+func (g *gather) back(i int) *bin { return &g.ring[(g.place-1-i+2*kept)%kept] }

@@ -27,7 +27,8 @@ type chimney struct {
 	draft, noise  float64 // Pa
 	wind          float64 // Pa of gusts
 	gust          float64
-	both          bool // a chamber probe is fitted
+	beat, pace    float64 // Pa and rad/s of a gate that hangs loose
+	both          bool    // a chamber probe is fitted
 	rng           uint64
 	seen          time.Duration // when it was first named
 	named         bool
@@ -67,7 +68,7 @@ func (c *chimney) run(d time.Duration) {
 		if c.both {
 			v[frame.Chamber] = math.Round(4*(c.upTip+0.2*c.normal())) / 4
 		}
-		v[frame.Draft] = c.draft + c.gust + c.noise*c.normal()
+		v[frame.Draft] = c.draft + c.gust + c.noise*c.normal() + c.beat*math.Sin(c.pace*c.in.At.Seconds())
 		c.in.At += c.period
 		c.found = c.judge.Step(c.in)
 		if c.found.Verdict == alarm.Present && !c.named {
@@ -101,6 +102,44 @@ var fires = map[string]func(*chimney){
 		c.noise = 1
 		c.drift(500, 605, 16.5, 60*time.Second)
 	},
+	"violent, out of a fire that burns low": func(c *chimney) {
+		c.noise = 2
+		c.drift(1000, 610, 15, 60*time.Second)
+	},
+}
+
+// Of a fire high up behind a regulator that holds all of it only the noise is left, and
+// that must first be told from a gate that beats.
+func TestNamedByItsNoise(t *testing.T) {
+	for _, both := range []bool{false, true} {
+		for _, period := range []time.Duration{500 * time.Millisecond, time.Second, 2 * time.Second} {
+			c := newChimney(period, both)
+			c.run(20 * time.Minute)
+			from := c.in.At
+			for range 90 {
+				c.noise = min(5, c.noise+0.2)
+				c.run(max(time.Second, c.period))
+			}
+			if !c.named || c.seen-from > 90*time.Second {
+				t.Errorf("chamber %v, every %v: named after %v: %+v", both, period, c.seen-from, c.found)
+			}
+		}
+	}
+}
+
+// Whoever has just laid wood on opened the door; that does not make 500 K a minute.
+func TestViolentAfterADoor(t *testing.T) {
+	c := newChimney(time.Second, false)
+	c.run(20 * time.Minute)
+	c.in.DoorOpen = true
+	c.drift(140, 480, 10, 30*time.Second)
+	c.in.DoorOpen = false
+	from := c.in.At
+	c.noise = 1
+	c.drift(900, 500, 15, time.Minute)
+	if !c.named || c.seen-from > 45*time.Second {
+		t.Errorf("named %v after %v: %+v", c.named, c.seen-from, c.found)
+	}
 }
 
 func TestNamedWithinAMinute(t *testing.T) {
@@ -170,6 +209,21 @@ func TestLegitimate(t *testing.T) {
 			c.draft, c.noise = 30, 0.3
 			c.drift(340, 680, 31, 4*time.Minute)
 			c.run(time.Hour)
+		},
+		"a gate stuck shut pulls the flames through": func(c *chimney) {
+			c.drift(242, 600, 55, 15*time.Second)
+			c.drift(330, 585, 60, time.Minute)
+			c.drift(400, 640, 64, 2*time.Minute)
+			c.run(20 * time.Minute)
+		},
+		"a gate hangs loose": func(c *chimney) {
+			for _, pace := range []float64{0.5, 1.1, 2.5} {
+				c.pace = pace
+				for c.beat = 0; c.beat < 4; c.beat += 0.1 {
+					c.run(time.Second)
+				}
+				c.run(20 * time.Minute)
+			}
 		},
 		"a gust": func(c *chimney) {
 			c.draft = 35

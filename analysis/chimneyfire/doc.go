@@ -8,9 +8,11 @@
 //     even infinitely hot gas could but double it, so that collar and draft can be held
 //     against each other without knowing the chimney;
 //   - the column roars: pressure noise faster than wind, which has its swings over
-//     seconds and takes the draft back again and again;
-//   - the collar climbs by several kelvin a second (a quick over-fire by one), or, when
-//     all of the fire is above it, falls or stays while the draft surges;
+//     seconds and takes the draft back again and again, and without the beat of a gate
+//     that hangs loose. Where a regulator holds the draft, noise is all there is;
+//   - the collar climbs by several kelvin a second (a quick over-fire by one, a very
+//     quick one by three), or, when all of the fire is above it, falls or stays while
+//     the draft surges;
 //   - firebox and chamber, being upstream, do not explain it.
 //
 // No sign decides alone: a gust surges, a storm roars, kindling climbs. Each sign is

@@ -15,6 +15,8 @@ const (
 	hotFlue   = 482.0 // °C, 900 °F: over-fire at the collar (common practice, no source)
 	drawing   = 200.0 // °C: a flue in clean burn (400 °F, common practice, no source)
 	leastDraw = 0.5   // Pa: the least change of draft that means something
+	unheard   = 4.0   // K/s for half a minute: of no fire in an appliance (judgement)
+	leap      = 60.0  // K above what the calm minutes had seen
 )
 
 // weigh turns the look into evidence.
@@ -22,7 +24,8 @@ func (j *Judge) weigh(in Inputs, l look) Evidence {
 	var e Evidence
 	c := &j.calm
 	e.Level = j.level(l.flue)
-	fresh := in.Phase == burn.Lighting || c.flue < tooCold && j.custom.flue < tooCold
+	cold, _ := j.warmth()
+	fresh := in.Phase == burn.Lighting || c.flue < cold && j.custom.flue < cold
 	if fresh {
 		e.Level-- // kindling flares up in a cold flue
 	}
@@ -36,8 +39,8 @@ func (j *Judge) weigh(in Inputs, l look) Evidence {
 	if c.draws && !math.IsNaN(l.low) {
 		e.Surge = j.surge(l)
 		e.Roar = j.roar(l)
-		// A gate that flutters is as loud, and lifts nothing.
-		e.Roar = min(e.Roar, 1+float64(3*max(0, e.Surge-1)))
+		// A gate that flutters is as loud, but it beats, and lifts nothing.
+		e.Roar = min(e.Roar, 1+float64(3*max(0, e.Surge-1))+float64(3*l.random*l.roaring))
 		// A gate that sticks shut lifts the draft too, without noise, and feeds the fire
 		// only slowly.
 		e.Surge = min(e.Surge, 1+clamp(float64(2*(max(0, e.Rise)+max(0, e.Roar))), 0, 1.5))
@@ -45,12 +48,21 @@ func (j *Judge) weigh(in Inputs, l look) Evidence {
 			e.Surge, e.Roar = e.Surge/2, e.Roar/2
 		}
 	}
-	if c.known && l.flueRise > 20 {
+	if c.known {
 		e.Upstream = upstream(l)
+	}
+	if c.draws && e.Roar < 0.5 && j.beyond(l) {
+		// A gate that does not open any more pulls the flames through the appliance: the
+		// firebox is cooled, and the heat arrives at the collar.
+		e.Surge, e.Upstream = 0, min(e.Upstream, 0.5)
 	}
 	if c.draws {
 		// Dry and fine wood climbs as fast, but the draft follows it as it should.
 		e.Rise = min(e.Rise, 1.3+clamp(max(0, e.Surge-1)+max(0, e.Roar)+max(0, e.Upstream-0.5), 0, 2))
+	}
+	if l.flue > c.peak+leap { // NaN is not more
+		// No exchanger lets the flames of the firebox through so fast.
+		e.Rise += clamp(float64(1.5*(l.rate-unheard)), 0, 4)
 	}
 	e.Air = j.air(in.DoorOpen, c.draws && l.level < float64(0.75*c.draft))
 	return zeroed(e)
@@ -62,15 +74,37 @@ func (j *Judge) level(flue float64) float64 {
 	if j.settings.FlueLimit > 0 {
 		hot = j.settings.FlueLimit
 	}
+	cold, drawing := j.warmth()
 	switch {
-	case flue < tooCold:
-		return max(-2.5, (flue-tooCold)/60-1)
+	case flue < cold:
+		return max(-2.5, (flue-cold)/60-1)
 	case flue < drawing:
-		return (flue - drawing) / (drawing - tooCold)
+		return (flue - drawing) / (drawing - cold)
 	default:
 		return min(0.8, float64(1.3*(flue-drawing))/max(hot-drawing, 50))
 	}
 }
+
+// warmth is below what the collar is too cold, and from where on it is as it should be,
+// °C. Where the limit is low the probe sits in cooler gas than elsewhere, or on the pipe.
+func (j *Judge) warmth() (cold, draws float64) {
+	share := 1.0
+	if limit := j.settings.FlueLimit; limit > 0 {
+		share = min(1, math.Sqrt(limit/hotFlue))
+	}
+	return max(60, tooCold*share), max(90, drawing*share)
+}
+
+// beyond reports a draft that no heat in the column makes of the calm one: draft goes
+// with buoyancy, and infinitely hot gas has but 1/To of it. A regulator that has stopped
+// to hold explains it.
+func (j *Judge) beyond(l look) bool {
+	outside := j.gather.back(0).outside
+	return l.level > float64(1.1*j.calm.draft*buoyancy(endless, outside)/buoyancy(j.calm.flue, outside))
+}
+
+// endless is a heat beyond any, °C.
+const endless = 1e9
 
 // air weighs what more air would explain: a door, a draft that sags as it does while one
 // is open, and the fire that flares up behind it.
@@ -118,24 +152,45 @@ func (j *Judge) roar(l look) float64 {
 	if math.IsNaN(l.noise) || math.IsNaN(usual) {
 		return 0
 	}
-	return clamp(float64(2*portable.Log(max(l.noise, quiet)/usual))-0.7, -0.5, 3) * l.roaring
+	return clamp(float64(2*portable.Log(max(l.noise, quiet)/usual))-0.7, -0.5, 4) * l.roaring
 }
 
-func (j *Judge) usualNoise() float64 { return max(j.calm.loud(), j.custom.noise) }
+// usualNoise is what the column was like of late and, while the fire may have changed,
+// over hours: flames that flare up show at the collar.
+func (j *Judge) usualNoise() float64 {
+	loud := larger(j.calm.loud(), j.custom.noise/2)
+	g := &j.gather
+	change := math.Abs(g.back(0).flue - g.back(min(lately, max(g.filled-1, 0))).flue)
+	return loud + float64(max(0, j.custom.noise-loud)*clamp((change-4)/16, 0, 1))
+}
 
 // upstream compares the last minute's rise with that of the gas before it. Gas cools on
 // its way: what the appliance's fire does to the collar it does to the chamber at least
-// as much.
+// as much. What had been going on before is taken off both, since a probe in brick goes
+// on for minutes.
 func upstream(l look) float64 {
 	if math.IsNaN(l.upRise) {
 		return 0
 	}
-	share := l.upRise / l.flueRise
-	if share < -0.5 {
+	if l.flueRise > 20 && l.upRise < float64(-0.5*l.flueRise) {
 		return -4 // one does not fall as the other climbs: the wires were swapped
 	}
-	return clamp(1.5-float64(6*share), -2, 1.5)
+	if !(l.grew > 6) {
+		if l.flueRise > 20 {
+			return min(0, explains(l.upRise/l.flueRise))
+		}
+		return 0
+	}
+	share := l.upGrew / l.grew
+	if l.upRise > 20 {
+		// The collar follows by a minute or two what has climbed so far already.
+		share = max(share, l.upRise/l.flueRise)
+	}
+	return explains(share) * clamp((l.grew-6)/14, 0, 1)
 }
+
+// explains weighs the share of the collar's rise that was seen upstream.
+func explains(share float64) float64 { return clamp(1.5-float64(6*share), -2, 1.5) }
 
 // fade lets evidence go slowly: a column that has reached its heat climbs no more.
 func (j *Judge) fade(held *float64, now float64) float64 {

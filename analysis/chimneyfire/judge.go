@@ -11,6 +11,7 @@ import (
 
 const (
 	sure     = 3.0              // evidence for a chimney fire: odds of 20 to 1
+	certain  = 5.0              // this needs no second look
 	doubtful = 1.5              // less than this speaks of none
 	twice    = 2                // bins in a row that must be sure: what lasts ten seconds is no blip
 	over     = 12               // bins in a row without a sign, after which it is over: a minute
@@ -164,7 +165,7 @@ func (j *Judge) decide(score float64) {
 	} else {
 		j.sureFor = 0
 	}
-	if !j.present && j.sureFor >= twice {
+	if !j.present && (j.sureFor >= twice || score >= certain) {
 		j.present, j.since = true, j.clock
 	}
 	if j.calmFor >= over || j.suspected > longest {

@@ -24,6 +24,7 @@ const (
 	climbing  = 1.0  // K/min, minute after minute
 	newGround = 3.0  // K above what the quarter of an hour has seen: no return from a low
 	unbounded = 0.08 // growth of the rise, as a logarithm over three minutes, without the fire's
+	outgrown  = 1.7  // times the rise that the fire makes with flow; a low speed is 0.6 of the high one
 	steady    = 0.3  // K/min over five minutes
 	fire      = 60.0 // K of the flue over the cold air
 	dying     = 0.97 // of the fire's heat two minutes before: the fire goes down
@@ -43,8 +44,9 @@ type blower struct {
 	low     seen    // where it may have stopped
 	top     float64 // °C, hottest since it stopped
 	starts  starts
-	ran     bool // in this burn
-	turned  int  // bins since the last turn
+	ran     bool    // in this burn
+	share   float64 // rise of the air over the fire's, while it stood still with flow; 0 for unknown
+	turned  int     // bins since the last turn
 }
 
 // lose forgets what holds now; what was learned stays.
@@ -87,14 +89,28 @@ func (b *blower) step(c *course, phase burn.Phase, now time.Duration) {
 	if b.ran {
 		lag = kept // and of the plenum behind a blower that has been seen to run
 	}
-	switch climbs := climbsOn(c, lag); {
+	switch climbs := climbsOn(c) && (unexplained(c, lag) || b.outgrown(c)); {
 	case climbs && air >= level:
 		b.verdict, b.top, b.flow = alarm.Present, air, Still
 	case climbs:
 		b.verdict = alarm.Between
 	case standsStill(c):
 		b.flow, b.ran = Moving, true
+		b.share = c.rise(0) / c.heated(0)
 	}
+}
+
+// outgrown reports a plenum whose rise has left behind by far what the fire's hottest
+// quarter of an hour makes of it with flow. A blower that steps down to its low speed
+// changes it by less.
+func (b *blower) outgrown(c *course) bool {
+	hottest := 0.0
+	for i := range c.filled {
+		if h := c.heated(i); h > hottest { // NaN is not more
+			hottest = h
+		}
+	}
+	return b.share > 0 && c.rise(0) > float64(outgrown*float64(b.share*hottest))
 }
 
 // startedIn reports a turn downwards that the fire does not explain.
@@ -157,9 +173,8 @@ func lowest(c *course, n int) float64 {
 	return low
 }
 
-// climbsOn reports a climb that goes on, minute after minute, and that the fire's own
-// growth within so many bins does not explain.
-func climbsOn(c *course, lag int) bool {
+// climbsOn reports a climb that goes on, minute after minute.
+func climbsOn(c *course) bool {
 	for m := range 3 {
 		if !(c.climb((m+1)*minute, m*minute) >= climbing) {
 			return false
@@ -178,6 +193,12 @@ func climbsOn(c *course, lag int) bool {
 			return false
 		}
 	}
+	return true
+}
+
+// unexplained reports a climb that the fire's own growth within so many bins does not
+// explain.
+func unexplained(c *course, lag int) bool {
 	then := c.rise(3 * minute)
 	grown := portable.Log(c.rise(0) / then)
 	// The exchanger is minutes behind the fire.

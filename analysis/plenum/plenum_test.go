@@ -112,6 +112,14 @@ func TestBlowerStopped(t *testing.T) {
 				f.run(8 * time.Minute)
 			}, true,
 		},
+		"the power is cut while the fire grows": {
+			func(f *furnace) {
+				f.to(6e3, 20*time.Minute)
+				f.run(time.Hour)
+				f.power = false
+				f.to(9e3, 12*time.Minute)
+			}, true,
+		},
 		"it comes back": {
 			func(f *furnace) {
 				f.to(12e3, 20*time.Minute)
@@ -132,6 +140,15 @@ func TestBlowerStopped(t *testing.T) {
 		},
 		"the blower takes a lower speed": {
 			func(f *furnace) { f.to(12e3, 20*time.Minute); f.run(time.Hour); f.flow = 350; f.run(time.Hour) }, false,
+		},
+		"the fire is turned up and the blower takes a lower speed": {
+			func(f *furnace) {
+				f.to(8e3, 20*time.Minute)
+				f.run(time.Hour)
+				f.flow = 300
+				f.to(14e3, 10*time.Minute)
+				f.run(time.Hour)
+			}, false,
 		},
 		"it cycles": {func(f *furnace) { f.to(5e3, 20*time.Minute); f.run(3 * time.Hour) }, false},
 	}

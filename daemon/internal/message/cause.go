@@ -122,6 +122,8 @@ func sentence(e cause.Evidence, wall func(time.Duration) time.Time, u Units) str
 		return fmt.Sprintf("Wood was laid on at %s, %s before the rise.", clock, last)
 	case cause.Visited:
 		return fmt.Sprintf("A door seems to have been opened at %s, %s before the rise.", clock, last)
+	case cause.Revived:
+		return fmt.Sprintf("At %s the fire had burnt down, %s was at %s: it hardly rises so far again without new wood, though no reading shows when that was laid on.", clock, where, u.Temperature(e.Value))
 	case cause.OnCoals:
 		if e.For > 0 {
 			return fmt.Sprintf("Just before, at %s, %s was still at %s, %s after the flames were over.", clock, where, u.Temperature(e.Value), last)

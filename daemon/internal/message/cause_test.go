@@ -36,6 +36,10 @@ func TestEvidence(t *testing.T) {
 			"Just before, at 22:05, the chamber was at 932 °F.",
 		},
 		{
+			cause.Evidence{Kind: cause.Revived, Channel: frame.Flue, Value: 120, At: 65 * m},
+			"At 22:05 the fire had burnt down, the flue was at 248 °F: it hardly rises so far again without new wood, though no reading shows when that was laid on.",
+		},
+		{
 			cause.Evidence{Kind: cause.Rose, Channel: frame.Flue, Value: 450, Reference: 200, For: 80 * time.Second},
 			"The flue rose from 392 °F to 842 °F in 80 s.",
 		},
