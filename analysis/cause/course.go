@@ -50,6 +50,10 @@ type course struct {
 	count    [nFollowed]float64
 	spread   float64 // Welford's sum for the draft
 	meanOver float64
+
+	// tops are the highest smoothed readings of all points, kept until there is another.
+	tops     [nFollowed]float64
+	topKnown [nFollowed]bool
 }
 
 // add takes a frame's values; it reports whether a slot was finished by it. Times must
@@ -100,6 +104,7 @@ func (c *course) finish() {
 	c.filling = false
 	c.sum, c.count = [nFollowed]float64{}, [nFollowed]float64{}
 	c.spread, c.meanOver = 0, 0
+	c.topKnown = [nFollowed]bool{}
 }
 
 // point returns the i-th point, 0 the oldest.

@@ -185,6 +185,14 @@ func (t *Tracker) calm(x *rise, first, foot int) {
 	}
 }
 
+// top returns the highest smoothed reading of a row, -Inf if there is none.
+func (c *course) top(r int) float64 {
+	if !c.topKnown[r] {
+		c.tops[r], c.topKnown[r] = c.highest(r, -slot, c.last), true
+	}
+	return c.tops[r]
+}
+
 // highest returns the highest smoothed reading of a row after from and up to to, -Inf if
 // there is none.
 func (c *course) highest(r int, from, to time.Duration) float64 {

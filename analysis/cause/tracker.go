@@ -177,7 +177,7 @@ func (t *Tracker) span(c frame.Channel) float64 {
 	top := t.now.Limits[c]
 	if top == 0 {
 		r, _ := row(c)
-		top = t.course.highest(r, 0, t.now.At)
+		top = t.course.top(r)
 	}
 	return max(top-t.room(), 50)
 }
