@@ -104,6 +104,7 @@ func (r *Rules) Step(in Inputs) Findings {
 	if gap {
 		// Nothing is known of the time between.
 		r.trail = trail{}
+		r.order.proven = [lastTemperature + 1]time.Duration{}
 		r.draft = draft{fired: r.draft.fired}
 		for c := range r.courses {
 			r.courses[c].restart()
