@@ -68,6 +68,7 @@ type draft struct {
 	fall    fall
 	was     float64 // Pa² of movement before it collapsed; zero while it has not
 	dead    time.Duration
+	shut    bool          // it has been found blocked
 	quiet   time.Duration // since it last moved as usual
 
 	ordinary float64       // Pa² of movement, without surges
@@ -95,7 +96,7 @@ func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64)
 	v := in.Values[frame.Draft]
 	if math.IsNaN(v) {
 		if c.count == 0 {
-			*d = draft{cold: d.cold, fired: d.fired}
+			*d = draft{cold: d.cold, fired: d.fired, shut: d.shut, was: d.was}
 		}
 		return ""
 	}
@@ -165,6 +166,14 @@ func (d *draft) reversed(v float64, dt time.Duration, c *course, phase burn.Phas
 // rests, and its movement does not vanish within minutes. A log that never had any
 // movement tells nothing.
 func (d *draft) blocked(dt time.Duration, c *course, alive, burning bool) bool {
+	if d.shut {
+		// It stays so, fire or not, until it moves by more than a flicker of its last step.
+		d.shut = !(c.noisy(c.brief) && (c.brief >= float64(recovered*recovered*d.was) || c.brief > still*still))
+		if !d.shut {
+			d.was, d.dead = 0, 0
+		}
+		return d.shut
+	}
 	if !burning || c.seen < blockedFrom {
 		d.was, d.dead = 0, 0
 		return false
@@ -190,7 +199,8 @@ func (d *draft) blocked(dt time.Duration, c *course, alive, burning bool) bool {
 	if math.Abs(c.level) < strong && c.brief <= float64(dead*dead*d.was) {
 		after = blockedSoon // or it is taken for a draft that has turned
 	}
-	return d.dead >= after
+	d.shut = d.dead >= after
+	return d.shut
 }
 
 // missed follows a draft that is at nothing for long beside a fire that goes on.
