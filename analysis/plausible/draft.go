@@ -83,6 +83,7 @@ type draft struct {
 	mirror  bool          // it went straight from there to the same with the wrong sign
 	cold    time.Duration // there has been no fire
 	fired   bool          // there was one
+	creep   creep
 }
 
 // step judges one frame. flue is its rise over the room, NaN where it is not known.
@@ -129,6 +130,8 @@ func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64)
 	fell := d.fall.step(v, dt, c, alive, in.Phase.Fire(), flue)
 	blocked := d.blocked(dt, c, alive, burning)
 	d.missed(dt, burning, flue)
+	crept := d.creep.step(dt, d.cold >= coldFor && c.seen >= coldOver, d.cold >= warmFor,
+		d.level, d.calm, math.Sqrt(d.swing), math.Sqrt(c.usual), in.Values[frame.Outdoor], room)
 	switch {
 	case reversed:
 		return HoseSwapped
@@ -139,6 +142,8 @@ func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64)
 	case d.gone >= goneFor || d.gone >= goneStill && c.brief < lively*lively:
 		return DraftGone
 	case d.cold >= coldFor && c.seen >= coldOver && !coldDraft(d.calm, math.Sqrt(d.swing), in.Values[frame.Outdoor], room):
+		return ZeroDrift
+	case crept:
 		return ZeroDrift
 	}
 	return ""
@@ -214,16 +219,18 @@ func (d *draft) missed(dt time.Duration, burning bool, flue float64) {
 
 // coldDraft reports whether a chimney without a fire can have this draft: between none
 // and what a tall one has, full of air at the room's temperature, and what wind adds.
-//
-//	Δp = g·H·(ρ_outdoor − ρ_room), ρ = 353.05/T (dry air at 101 325 Pa)
 func coldDraft(pa, swing, outdoor, room float64) bool {
 	cold, warm := outdoor, outdoor
 	if math.IsNaN(outdoor) {
 		cold, warm = coldestDay, hottestDay
 	}
-	stack := func(outside float64) float64 {
-		return float64(9.80665*tallest*353.05) * (1/(outside+273.15) - 1/(room+273.15))
-	}
 	wind := windOnCold + float64(windsMost*swing)
-	return pa >= min(0, stack(warm))-wind-houseFans && pa <= max(0, stack(cold))+wind
+	return pa >= min(0, stack(warm, room))-wind-houseFans && pa <= max(0, stack(cold, room))+wind
+}
+
+// stack is the draft in Pa of the tallest chimney, full of air at the room's temperature.
+//
+//	Δp = g·H·(ρ_outdoor − ρ_room), ρ = 353.05/T (dry air at 101 325 Pa)
+func stack(outdoor, room float64) float64 {
+	return float64(9.80665*tallest*353.05) * (1/(outdoor+273.15) - 1/(room+273.15))
 }
