@@ -16,10 +16,11 @@ const (
 	none      = 0.3  // Pa: none, where nothing else says so
 	wrongSign = -2.0 // Pa: as strong as a draft, the other way
 	lively    = 0.05 // Pa of movement: gas that moves, and no sensor that hears itself
-	still     = 0.15 // Pa of movement: the most that a blocked hose lets through
+	still     = 0.15 // Pa of movement: the most that a blocked hose lets through,
+	hears     = 0.30 // and with a sensor that hears itself
 	surge     = 2.2  // times the ordinary movement
 	loud      = 0.8  // of the usual movement
-	collapsed = 0.45 // of the movement before is left
+	collapsed = 0.5  // of the movement before is left
 	dead      = 0.25
 	recovered = 0.63
 )
@@ -32,6 +33,7 @@ const (
 	mirrorShare = 0.2
 	blockedFrom = 5 * time.Minute  // before that there is too little to tell
 	blockedFor  = 3 * time.Minute  // a lull
+	blockedLong = 8 * time.Minute  // where it may be one of a strong wind
 	surgedFor   = 20 * time.Minute // after a surge nobody knows what is ordinary
 	surgeOver   = 2 * time.Hour    // a storm or a fire in the flue is no ordinary movement
 	quietIn     = 2 * time.Minute  // wind dies more slowly
@@ -173,7 +175,7 @@ func (d *draft) reversed(v float64, dt time.Duration, c *course, phase burn.Phas
 func (d *draft) blocked(dt time.Duration, c *course, alive, burning bool) bool {
 	if d.shut {
 		// It stays so, fire or not, until it moves by more than a flicker of its last step.
-		d.shut = !(c.noisy(c.brief) && (c.brief >= float64(recovered*recovered*d.was) || c.brief > still*still))
+		d.shut = !(c.noisy(c.brief) && (c.brief >= float64(recovered*recovered*d.was) || c.brief > hears*hears))
 		if !d.shut {
 			d.was, d.dead = 0, 0
 		}
@@ -188,7 +190,7 @@ func (d *draft) blocked(dt time.Duration, c *course, alive, burning bool) bool {
 	if c.brief >= float64(loud*loud*usual) {
 		d.quiet = 0
 	}
-	if d.was > 0 && (c.brief >= float64(recovered*recovered*d.was) || c.brief > still*still) {
+	if d.was > 0 && (c.brief >= float64(recovered*recovered*d.was) || c.brief > hears*hears) {
 		d.was, d.dead = 0, 0
 	}
 	d.surge += dt
@@ -196,11 +198,14 @@ func (d *draft) blocked(dt time.Duration, c *course, alive, burning bool) bool {
 		d.surge = 0
 	}
 	if d.was == 0 && alive && d.surge >= surgedFor && d.quiet <= quietIn && usual >= lively*lively && c.noisy(usual) &&
-		c.brief < float64(collapsed*collapsed*usual) && c.brief <= still*still {
+		c.brief < float64(collapsed*collapsed*usual) && c.brief <= hears*hears {
 		d.was = usual
 	}
 	d.dead = lasting(d.dead, dt, d.was > 0)
 	after := blockedFor
+	if c.brief > still*still {
+		after = blockedLong
+	}
 	if math.Abs(c.level) < strong && c.brief <= float64(dead*dead*d.was) {
 		after = blockedSoon // or it is taken for a draft that has turned
 	}
