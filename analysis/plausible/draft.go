@@ -88,8 +88,9 @@ type draft struct {
 	creep   creep
 }
 
-// step judges one frame. flue is its rise over the room, NaN where it is not known.
-func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64) string {
+// step judges one frame. flue is its rise over the room, NaN where it is not known; unlit
+// says that nothing else tells of a fire that the probes in the gas do not see.
+func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64, unlit bool) string {
 	d.cold = lasting(d.cold, dt, in.Phase == burn.Cold)
 	d.fired = d.fired || in.Phase.Fire()
 	coldFor := coldFor
@@ -132,7 +133,7 @@ func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64)
 	fell := d.fall.step(v, dt, c, alive, in.Phase.Fire(), flue)
 	blocked := d.blocked(dt, c, alive, burning)
 	d.missed(dt, burning, flue)
-	crept := d.creep.step(dt, d.cold >= coldFor && c.seen >= coldOver, d.cold >= warmFor,
+	crept := d.creep.step(dt, unlit && d.cold >= coldFor && c.seen >= coldOver, d.cold >= warmFor,
 		d.level, d.calm, math.Sqrt(d.swing), math.Sqrt(c.usual), in.Values[frame.Outdoor], room)
 	switch {
 	case reversed:
