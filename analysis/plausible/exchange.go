@@ -146,5 +146,9 @@ func (r *Rules) Place(c frame.Channel) frame.Channel {
 		}
 		return other
 	}
-	return o.with[c]
+	at := o.with[c]
+	if p.provisional() && (at == p.a || at == p.b) {
+		return c // that one has gone elsewhere
+	}
+	return at
 }
