@@ -11,7 +11,8 @@ import (
 // A chimney that begins to draw, and in which the gas begins to stir, has a fire under it
 // even if every probe in the gas reads the room: then they were left beside the pipe. A
 // fan in the house changes the level alone, and wind its swing as well. Where the warm air
-// warms too, less of it will do; that air alone may be warmed by another furnace.
+// warms too, half as much will do, and its swing is that of the rise; that air alone may be
+// warmed by another furnace.
 const (
 	leftRise   = 8.0 // K over the room: not in the gas
 	leftLearns = 5 * time.Minute
@@ -50,7 +51,7 @@ func (r *Rules) leftOut(in Inputs, dt time.Duration, found *Findings) {
 	more := level - l.level
 	draws, stirs := leftDraws+float64(leftSwing*math.Sqrt(r.draft.swing)), c.usual >= float64(leftStirs*leftStirs*l.movement)
 	if in.Values[frame.Plenum]-r.room >= leftWarm {
-		draws, stirs = draws/2, true
+		draws, stirs = leftDraws/2+float64(leftSwing*math.Sqrt(c.usual)), true
 	}
 	l.lit = lasting(l.lit, dt, more >= draws && stirs)
 	l.found = l.lit >= leftFor || l.found && more >= leftCalms
