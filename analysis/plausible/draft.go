@@ -6,6 +6,7 @@ import (
 
 	"fluewright/analysis/burn"
 	"fluewright/analysis/frame"
+	"fluewright/analysis/signal"
 )
 
 // What a draft beside a fire is like. Common practice, no source.
@@ -107,16 +108,16 @@ func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64,
 	if !d.begun {
 		d.begun, d.level, d.calm, d.surge = true, v, v, surgedFor
 	}
-	d.level = toward(d.level, v, dt, wrongOver)
+	d.level = signal.Toward(d.level, v, dt, wrongOver)
 	off := v - d.calm
-	d.calm = toward(d.calm, v, dt, coldOver)
-	d.swing = toward(d.swing, float64(off*off), dt, coldOver)
+	d.calm = signal.Toward(d.calm, v, dt, coldOver)
+	d.swing = signal.Toward(d.swing, float64(off*off), dt, coldOver)
 
 	over := surgeOver
 	if c.brief < d.ordinary {
 		over = usually
 	}
-	d.ordinary = toward(d.ordinary, c.brief, dt, min(over, c.seen))
+	d.ordinary = signal.Toward(d.ordinary, c.brief, dt, min(over, c.seen))
 	burning := in.Phase.Fire() && flue >= hotFlue
 	reversed := d.reversed(v, dt, c, in.Phase, burning)
 	if c.brief >= lively*lively && c.noisy(c.brief) {
@@ -238,5 +239,5 @@ func coldDraft(pa, swing, outdoor, room float64) bool {
 //
 //	Δp = g·H·(ρ_outdoor − ρ_room), ρ = 353.05/T (dry air at 101 325 Pa)
 func stack(outdoor, room float64) float64 {
-	return float64(9.80665*tallest*353.05) * (1/(outdoor+273.15) - 1/(room+273.15))
+	return float64(float64(9.80665*tallest*353.05) * (1/(outdoor+273.15) - 1/(room+273.15)))
 }

@@ -6,6 +6,7 @@ import (
 
 	"fluewright/analysis/burn"
 	"fluewright/analysis/frame"
+	"fluewright/analysis/signal"
 )
 
 // A chimney that begins to draw, and in which the gas begins to stir, has a fire under it
@@ -45,8 +46,8 @@ func (r *Rules) leftOut(in Inputs, dt time.Duration, found *Findings) {
 	case l.seen <= leftLearns || more < 0:
 		l.level, l.movement = level, c.usual
 	case more < leftWithin:
-		l.level = toward(l.level, level, dt, time.Hour)
-		l.movement = toward(l.movement, c.usual, dt, time.Hour)
+		l.level = signal.Toward(l.level, level, dt, time.Hour)
+		l.movement = signal.Toward(l.movement, c.usual, dt, time.Hour)
 	}
 	more := level - l.level
 	draws, stirs := leftDraws+float64(leftSwing*math.Sqrt(r.draft.swing)), c.usual >= float64(leftStirs*leftStirs*l.movement)
