@@ -109,6 +109,28 @@ func TestAFlapIsNoCrossedWire(t *testing.T) {
 	}
 }
 
+// Kindling can set the flue on fire while all is nearly cold: it is then by far the hotter
+// one, and nobody's wires are crossed.
+func TestAFireInTheFlueAtLighting(t *testing.T) {
+	for name, ahead := range map[string]float64{"the chamber ahead": 25, "the flue ahead": -5} {
+		s := newSite()
+		s.course = func(at time.Duration) frame.Values {
+			v := steady(at)
+			since := max(0, at-10*time.Minute).Minutes()
+			v[frame.Firebox] = math.NaN()
+			v[frame.Chamber], v[frame.Flue] = 20+1.5*since, 20+1.5*since-ahead*min(1, since/5)
+			if burnt := since - 15; burnt > 0 {
+				v[frame.Flue] += 290 * (1 - math.Exp(-burnt)) * math.Exp(-max(0, burnt-5)/3)
+			}
+			return v
+		}
+		s.run(40 * time.Minute)
+		if s.accused[frame.Flue] != "" || s.accused[frame.Chamber] != "" {
+			t.Errorf("%s: accused %v at %v", name, s.accused, s.first)
+		}
+	}
+}
+
 // coldSite is a furnace that has been out for long, with a clear sky.
 func coldSite() *site {
 	s := newSite()

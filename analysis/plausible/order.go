@@ -17,8 +17,8 @@ import (
 // that, at the first fire after a start, a gap or a wire that was off, crossed wires are
 // what is more likely, and the short ones do: the hotter of two crossed readings would soon
 // be over a limit that is not its own. What then reads too low must be in moving gas, or it
-// is covered, or out; and a flue that led when it was still too cold for its soot to burn
-// is no fire in it.
+// is covered, or out; and it must have led from the start and not have shot up alone, or it
+// may be a fire in the flue, which kindling can light.
 const (
 	soonFlue     = 60.0 // K over the room
 	soonBy       = 25.0 // K that the flue leads
@@ -26,7 +26,11 @@ const (
 	soonMoving   = 0.06 // of the flue's rise, beside it,
 	soonWarm     = 8.0  // K over the room
 	soonFor      = 3 * time.Minute
-	soonPlenum   = 70.0 // °C: the fan has long been on (41 °C, common practice)
+	soonShot     = 100.0 // K that the flue gains in 3 min: then it is of the fire below
+	soonAlong    = 0.15  // where the other gains such a share of it; a fire in the flue is alone
+	ledRise      = 20.0  // K over the room
+	ledBy        = 6.0   // K
+	soonPlenum   = 70.0  // °C: the fan has long been on (41 °C, common practice)
 	soonPlenumBy = 40.0
 	soonGain     = 25.0 // K in 3 min: there is 100 kg of iron between the gas and the air
 	soonAir      = 45 * time.Second
@@ -66,6 +70,7 @@ type order struct {
 
 	begun   bool // this burn was seen from the cold
 	ordered [lastTemperature + 1]bool
+	led     bool // the chamber was ahead of the flue in this burn
 	turned  [lastTemperature + 1]time.Duration
 	soon    [lastTemperature + 1]time.Duration
 	proven  [lastTemperature + 1]time.Duration // so long in the right order, in any burn since it was wired
@@ -162,7 +167,7 @@ func (r *Rules) fromTheStart(in Inputs, dt time.Duration, found *Findings) {
 	}
 	if hottest < coldRise {
 		o.begun = !math.IsInf(hottest, 0)
-		o.ordered = [lastTemperature + 1]bool{}
+		o.ordered, o.led = [lastTemperature + 1]bool{}, false
 	}
 	flue := r.courses[frame.Flue].level
 	if !in.Values.Has(frame.Flue) {
@@ -179,8 +184,9 @@ func (r *Rules) fromTheStart(in Inputs, dt time.Duration, found *Findings) {
 		o.turn(up, frame.Flue, turnedFor, dt, wrong && flue >= turnedFrom && flue >= level+turnedBy && r.trail.gained(frame.Flue, quickMarks) < turnedGain)
 		if up == frame.Chamber {
 			rise := flue - r.room
+			o.led = o.led || level-r.room >= ledRise && level >= flue+ledBy
 			o.turnSoon(up, frame.Flue, soonFor, dt, wrong && rise >= soonFlue && flue-level >= max(soonBy, float64(soonShare*rise)) &&
-				level-r.room >= max(soonWarm, float64(soonMoving*rise)) && (o.soon[up] > 0 || flue < turnedFrom))
+				level-r.room >= max(soonWarm, float64(soonMoving*rise)) && (o.soon[up] > 0 || flue < turnedFrom) && !o.led && !r.shotAlone(up))
 			o.covered = lasting(o.covered, dt, wrong && flue-r.room >= coveredRise && flue >= level+coveredBy)
 			if o.covered >= coveredFor && o.with[up] == up {
 				found.add(up, ProbeCovered)
@@ -211,6 +217,12 @@ func (o *order) turn(a, b frame.Channel, after, dt time.Duration, wrong bool) {
 		o.turned[a] = 0
 		o.exchange(a, b)
 	}
+}
+
+// shotAlone reports whether the flue lately shot up and the probe upstream did not.
+func (r *Rules) shotAlone(up frame.Channel) bool {
+	shot := r.trail.gained(frame.Flue, quickMarks)
+	return shot >= soonShot && r.trail.gained(up, quickMarks) < float64(soonAlong*shot)
 }
 
 // prove follows how long a pair has been in the right order since it was last wired.
