@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"fluewright/analysis/frame"
+	"fluewright/analysis/signal"
 )
 
 // maxGap is the longest silence over which an average is carried on.
@@ -27,10 +28,7 @@ func (a *average) step(at time.Duration, in frame.Input) frame.Input {
 	case !a.has || dt > maxGap || dt < 0:
 		a.value, a.has = in.Value, true
 	default:
-		s := dt.Seconds()
-		if w := s + a.over.Seconds(); w > 0 { // backward difference: stable for any step
-			a.value += float64(s / w * (in.Value - a.value))
-		}
+		a.value = signal.Toward(a.value, in.Value, dt, a.over)
 	}
 	a.last = at
 	in.Value = a.value

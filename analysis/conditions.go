@@ -101,14 +101,17 @@ func timingOf(name alarm.Name, s *Settings) alarm.Timing {
 	return d.Timing
 }
 
-// overheat judges suspect readings as well, but not those of another place: on a swapped
-// pair each has the other's limit.
+// overheat judges suspect readings as well. Of a swapped pair each is held against the
+// limit of the place where it is.
 func overheat(c frame.Channel) judge {
 	return func(e *Engine, v *view) alarm.Finding {
+		at := c
 		if v.implausible[c] == plausible.ChannelsSwapped {
-			return alarm.Finding{}
+			if at = e.rules.Place(c); !v.Inputs[at].Usable() {
+				return alarm.Finding{}
+			}
 		}
-		value, limit := v.Inputs[c].Value, e.settings.Limits[c]
+		value, limit := v.Inputs[at].Value, e.settings.Limits[c]
 		return alarm.Finding{Verdict: above(value, limit, limitMargin), Value: value, Limit: limit}
 	}
 }

@@ -353,6 +353,27 @@ func TestAProbeLeftBesideThePipe(t *testing.T) {
 	}
 }
 
+// The warm air tells of the fire that the probe beside the pipe does not see, where the
+// chimney draws more as well.
+func TestAProbeLeftBesideThePipeAndWarmAir(t *testing.T) {
+	for more, want := range map[float64]string{8: plausible.ProbeOut, 0: ""} {
+		s := newSite()
+		s.in.Phase = burn.Cold
+		s.noise[frame.Draft] = 0.2
+		s.course = func(at time.Duration) frame.Values {
+			v := steady(at)
+			v[frame.Firebox], v[frame.Chamber] = math.NaN(), math.NaN()
+			lit := max(0, 1-math.Exp(-(at-15*time.Minute).Minutes()/6))
+			v[frame.Flue], v[frame.Plenum], v[frame.Draft] = 21, 20+25*lit, 3+more*lit
+			return v
+		}
+		s.run(40 * time.Minute)
+		if got := s.found[frame.Flue]; got != want {
+			t.Errorf("%g Pa more: %q, want %q", more, got, want)
+		}
+	}
+}
+
 // Frames out of their order count as of the same moment.
 func TestTimeThatRunsBackwards(t *testing.T) {
 	s := newSite()

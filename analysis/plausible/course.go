@@ -3,6 +3,8 @@ package plausible
 import (
 	"math"
 	"time"
+
+	"fluewright/analysis/signal"
 )
 
 const (
@@ -73,9 +75,9 @@ func (c *course) step(v float64, dt time.Duration, pressure bool) {
 	}
 	// Of the first readings the plain mean.
 	over := max(briefly, 12*dt)
-	c.brief = toward(c.brief, variance, dt, min(over, c.seen))
-	c.usual = toward(c.usual, variance, dt, min(usually, max(c.seen, over)))
-	c.level = toward(c.level, v, dt, briefly)
+	c.brief = signal.Toward(c.brief, variance, dt, min(over, c.seen))
+	c.usual = signal.Toward(c.usual, variance, dt, min(usually, max(c.seen, over)))
+	c.level = signal.Toward(c.level, v, dt, briefly)
 	c.value = v
 }
 
@@ -113,14 +115,4 @@ func (c *course) fresh() bool { return c.count > 0 && !c.absent }
 // steps has at most half a step.
 func (c *course) noisy(variance float64) bool {
 	return variance >= float64(0.5*c.quantum*c.quantum) // NaN compares false
-}
-
-// toward moves an average by the backward-difference weight: stable for any step, and the
-// same on every machine.
-func toward(average, v float64, dt, over time.Duration) float64 {
-	s := dt.Seconds()
-	if w := s + over.Seconds(); w > 0 {
-		return average + float64(s/w*(v-average))
-	}
-	return average
 }

@@ -10,6 +10,12 @@
 // draft, none at all, a flue that is hotter than the chamber) nothing is found that would
 // quiet the danger: [Distrusts] says which findings take a reading's word away.
 //
+// An exchange of two probes is known in its very frame, and [Rules.Place] says where each
+// of them is now. Wires that were crossed before the first fire show by the order of the
+// temperatures, sooner where that order was never seen to be right; a site that leads its
+// gas round the chamber while lighting looks the same in the first fire after a start, and
+// is believed from the second on.
+//
 // What it does not find: a drift that is slower than the fire itself, a covered chamber
 // probe that follows the brick, a slip of a lone flue probe that leaves it more than a
 // third of its rise.

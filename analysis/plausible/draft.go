@@ -6,6 +6,7 @@ import (
 
 	"fluewright/analysis/burn"
 	"fluewright/analysis/frame"
+	"fluewright/analysis/signal"
 )
 
 // What a draft beside a fire is like. Common practice, no source.
@@ -16,10 +17,11 @@ const (
 	none      = 0.3  // Pa: none, where nothing else says so
 	wrongSign = -2.0 // Pa: as strong as a draft, the other way
 	lively    = 0.05 // Pa of movement: gas that moves, and no sensor that hears itself
-	still     = 0.15 // Pa of movement: the most that a blocked hose lets through
+	still     = 0.15 // Pa of movement: the most that a blocked hose lets through,
+	hears     = 0.30 // and with a sensor that hears itself
 	surge     = 2.2  // times the ordinary movement
 	loud      = 0.8  // of the usual movement
-	collapsed = 0.45 // of the movement before is left
+	collapsed = 0.5  // of the movement before is left
 	dead      = 0.25
 	recovered = 0.63
 )
@@ -32,6 +34,7 @@ const (
 	mirrorShare = 0.2
 	blockedFrom = 5 * time.Minute  // before that there is too little to tell
 	blockedFor  = 3 * time.Minute  // a lull
+	blockedLong = 8 * time.Minute  // where it may be one of a strong wind
 	surgedFor   = 20 * time.Minute // after a surge nobody knows what is ordinary
 	surgeOver   = 2 * time.Hour    // a storm or a fire in the flue is no ordinary movement
 	quietIn     = 2 * time.Minute  // wind dies more slowly
@@ -68,6 +71,7 @@ type draft struct {
 	fall    fall
 	was     float64 // Pa² of movement before it collapsed; zero while it has not
 	dead    time.Duration
+	shut    bool          // it has been found blocked
 	quiet   time.Duration // since it last moved as usual
 
 	ordinary float64       // Pa² of movement, without surges
@@ -82,10 +86,12 @@ type draft struct {
 	mirror  bool          // it went straight from there to the same with the wrong sign
 	cold    time.Duration // there has been no fire
 	fired   bool          // there was one
+	creep   creep
 }
 
-// step judges one frame. flue is its rise over the room, NaN where it is not known.
-func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64) string {
+// step judges one frame. flue is its rise over the room, NaN where it is not known; unlit
+// says that nothing else tells of a fire that the probes in the gas do not see.
+func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64, unlit bool) string {
 	d.cold = lasting(d.cold, dt, in.Phase == burn.Cold)
 	d.fired = d.fired || in.Phase.Fire()
 	coldFor := coldFor
@@ -95,23 +101,23 @@ func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64)
 	v := in.Values[frame.Draft]
 	if math.IsNaN(v) {
 		if c.count == 0 {
-			*d = draft{cold: d.cold, fired: d.fired}
+			*d = draft{cold: d.cold, fired: d.fired, shut: d.shut, was: d.was}
 		}
 		return ""
 	}
 	if !d.begun {
 		d.begun, d.level, d.calm, d.surge = true, v, v, surgedFor
 	}
-	d.level = toward(d.level, v, dt, wrongOver)
+	d.level = signal.Toward(d.level, v, dt, wrongOver)
 	off := v - d.calm
-	d.calm = toward(d.calm, v, dt, coldOver)
-	d.swing = toward(d.swing, float64(off*off), dt, coldOver)
+	d.calm = signal.Toward(d.calm, v, dt, coldOver)
+	d.swing = signal.Toward(d.swing, float64(off*off), dt, coldOver)
 
 	over := surgeOver
 	if c.brief < d.ordinary {
 		over = usually
 	}
-	d.ordinary = toward(d.ordinary, c.brief, dt, min(over, c.seen))
+	d.ordinary = signal.Toward(d.ordinary, c.brief, dt, min(over, c.seen))
 	burning := in.Phase.Fire() && flue >= hotFlue
 	reversed := d.reversed(v, dt, c, in.Phase, burning)
 	if c.brief >= lively*lively && c.noisy(c.brief) {
@@ -128,6 +134,8 @@ func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64)
 	fell := d.fall.step(v, dt, c, alive, in.Phase.Fire(), flue)
 	blocked := d.blocked(dt, c, alive, burning)
 	d.missed(dt, burning, flue)
+	crept := d.creep.step(dt, unlit && d.cold >= coldFor && c.seen >= coldOver, d.cold >= warmFor,
+		d.level, d.calm, math.Sqrt(d.swing), math.Sqrt(c.usual), in.Values[frame.Outdoor], room)
 	switch {
 	case reversed:
 		return HoseSwapped
@@ -138,6 +146,8 @@ func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64)
 	case d.gone >= goneFor || d.gone >= goneStill && c.brief < lively*lively:
 		return DraftGone
 	case d.cold >= coldFor && c.seen >= coldOver && !coldDraft(d.calm, math.Sqrt(d.swing), in.Values[frame.Outdoor], room):
+		return ZeroDrift
+	case crept:
 		return ZeroDrift
 	}
 	return ""
@@ -165,6 +175,14 @@ func (d *draft) reversed(v float64, dt time.Duration, c *course, phase burn.Phas
 // rests, and its movement does not vanish within minutes. A log that never had any
 // movement tells nothing.
 func (d *draft) blocked(dt time.Duration, c *course, alive, burning bool) bool {
+	if d.shut {
+		// It stays so, fire or not, until it moves by more than a flicker of its last step.
+		d.shut = !(c.noisy(c.brief) && (c.brief >= float64(recovered*recovered*d.was) || c.brief > hears*hears))
+		if !d.shut {
+			d.was, d.dead = 0, 0
+		}
+		return d.shut
+	}
 	if !burning || c.seen < blockedFrom {
 		d.was, d.dead = 0, 0
 		return false
@@ -174,7 +192,7 @@ func (d *draft) blocked(dt time.Duration, c *course, alive, burning bool) bool {
 	if c.brief >= float64(loud*loud*usual) {
 		d.quiet = 0
 	}
-	if d.was > 0 && (c.brief >= float64(recovered*recovered*d.was) || c.brief > still*still) {
+	if d.was > 0 && (c.brief >= float64(recovered*recovered*d.was) || c.brief > hears*hears) {
 		d.was, d.dead = 0, 0
 	}
 	d.surge += dt
@@ -182,15 +200,19 @@ func (d *draft) blocked(dt time.Duration, c *course, alive, burning bool) bool {
 		d.surge = 0
 	}
 	if d.was == 0 && alive && d.surge >= surgedFor && d.quiet <= quietIn && usual >= lively*lively && c.noisy(usual) &&
-		c.brief < float64(collapsed*collapsed*usual) && c.brief <= still*still {
+		c.brief < float64(collapsed*collapsed*usual) && c.brief <= hears*hears {
 		d.was = usual
 	}
 	d.dead = lasting(d.dead, dt, d.was > 0)
 	after := blockedFor
+	if c.brief > still*still {
+		after = blockedLong
+	}
 	if math.Abs(c.level) < strong && c.brief <= float64(dead*dead*d.was) {
 		after = blockedSoon // or it is taken for a draft that has turned
 	}
-	return d.dead >= after
+	d.shut = d.dead >= after
+	return d.shut
 }
 
 // missed follows a draft that is at nothing for long beside a fire that goes on.
@@ -204,16 +226,18 @@ func (d *draft) missed(dt time.Duration, burning bool, flue float64) {
 
 // coldDraft reports whether a chimney without a fire can have this draft: between none
 // and what a tall one has, full of air at the room's temperature, and what wind adds.
-//
-//	Δp = g·H·(ρ_outdoor − ρ_room), ρ = 353.05/T (dry air at 101 325 Pa)
 func coldDraft(pa, swing, outdoor, room float64) bool {
 	cold, warm := outdoor, outdoor
 	if math.IsNaN(outdoor) {
 		cold, warm = coldestDay, hottestDay
 	}
-	stack := func(outside float64) float64 {
-		return float64(9.80665*tallest*353.05) * (1/(outside+273.15) - 1/(room+273.15))
-	}
 	wind := windOnCold + float64(windsMost*swing)
-	return pa >= min(0, stack(warm))-wind-houseFans && pa <= max(0, stack(cold))+wind
+	return pa >= min(0, stack(warm, room))-wind-houseFans && pa <= max(0, stack(cold, room))+wind
+}
+
+// stack is the draft in Pa of the tallest chimney, full of air at the room's temperature.
+//
+//	Δp = g·H·(ρ_outdoor − ρ_room), ρ = 353.05/T (dry air at 101 325 Pa)
+func stack(outdoor, room float64) float64 {
+	return float64(float64(9.80665*tallest*353.05) * (1/(outdoor+273.15) - 1/(room+273.15)))
 }

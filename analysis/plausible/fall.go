@@ -9,11 +9,14 @@ import (
 // rest at exactly the room's pressure.
 const (
 	offWithin = 5 * time.Second
-	offFor    = 20 * time.Second // sooner than a turned draft is believed
+	offFor    = 20 * time.Second // sooner than a turned draft is believed,
+	offLast   = time.Minute      // or than it is told
 	offLooks  = 4
-	offStill  = 0.5 // of the movement before
-	offBand   = 3.0 // times the movement before
-	offMost   = 1.5 // Pa
+	offStill  = 0.5  // of the movement before
+	offZero   = 0.25 // Pa: what the zero of a sensor may be off that is open to the room
+	offSure   = 1.5  // standard deviations of what so many readings say of a variance
+	offBand   = 3.0  // times the movement before
+	offMost   = 1.5  // Pa
 	coolsIn   = 10 * time.Minute
 	coolsTo   = 0.7 // of the flue's rise: so quickly cools a fire that gets no air
 )
@@ -55,7 +58,7 @@ func (f *fall) step(v float64, dt time.Duration, c *course, alive, burning bool,
 	}
 	nothing := math.Abs(v) <= f.band
 	switch {
-	case !f.on && nothing && f.sinceStrong <= max(offWithin, dt):
+	case !f.on && nothing && f.sinceStrong <= max(offWithin, 2*dt):
 		f.on, f.last, f.flue = true, v, flue
 		f.looks, f.sum = 1, v
 		return ""
@@ -77,7 +80,9 @@ func (f *fall) step(v float64, dt time.Duration, c *course, alive, burning bool,
 	return f.found
 }
 
-// follow judges once, by the readings since the fall.
+// follow judges by the readings since the fall, as soon as they say it. A sensor that hears
+// mostly itself needs more of them, and then they must be at its zero: a chimney that
+// stalls has no reason to come to rest just there.
 func (f *fall) follow(v float64, dt time.Duration, c *course) {
 	f.lasted += dt
 	if f.judged {
@@ -91,14 +96,20 @@ func (f *fall) follow(v float64, dt time.Duration, c *course) {
 	if f.lasted < offFor || f.looks < offLooks {
 		return
 	}
-	f.judged = true
-	mean := f.sum / float64(f.looks)
-	moves := f.square / float64(2*(f.looks-1))
+	n := float64(f.looks - 1)
+	mean := math.Abs(f.sum / float64(f.looks))
+	moves := f.square / float64(2*n)
+	known := f.usual >= lively*lively && c.noisy(f.usual)
+	// A variance by n successive differences has a variance of 3/n of its square.
+	less := 1 - float64(offSure*math.Sqrt(3/n))
 	switch {
-	case math.Abs(mean) > weak:
-	case f.usual >= lively*lively && c.noisy(f.usual) && moves <= float64(offStill*offStill*f.usual):
-		f.found = HoseOff
-	default:
+	case known && mean <= weak && moves <= float64(offStill*offStill*f.usual),
+		known && mean <= offZero && moves <= float64(less*f.usual):
+		f.judged, f.found = true, HoseOff
+	case mean <= weak:
 		f.found = DraftGone
+	default:
+		f.found = ""
 	}
+	f.judged = f.judged || f.lasted >= offLast
 }

@@ -31,6 +31,7 @@ const (
 	longAfter    = 12 * time.Minute
 	longShare    = 10
 	longQuantum  = 0.5              // K: a coarser reading rests for long
+	longPascals  = 0.3              // Pa
 	aloneFor     = 15 * time.Second // a log that repeats everything goes on at once
 	othersMoving = time.Minute
 )
@@ -78,7 +79,7 @@ func (r *Rules) stuck(in Inputs, dt time.Duration, marked bool, found *Findings)
 		}
 		alone := course.repeats >= stuckLooks && c != frame.Draft &&
 			(f.noisy[regime] >= knownAfter && course.same >= max(stuckAfter, stuckShare*f.longest[regime]) ||
-				c <= frame.Flue && r.tooLong(f, course))
+				c <= frame.Flue && r.tooLong(f, course)) || c == frame.Draft && r.draftStands(f, course)
 		f.alone = lasting(f.alone, dt, alone && r.anotherMoves(c))
 		f.stuck = f.stuck || f.alone >= aloneFor
 		if marked {
@@ -95,6 +96,13 @@ func (r *Rules) stuck(in Inputs, dt time.Duration, marked bool, found *Findings)
 func (r *Rules) tooLong(f *frozen, c *course) bool {
 	return c.value-r.room >= firesNoise && f.changes >= aliveChanges && f.lived >= longKnown &&
 		c.quantum <= longQuantum && c.same >= max(longAfter, longShare*f.longest[1])
+}
+
+// draftStands reports the same of a draft that is one: gas that flows is never still. One
+// that stands at nothing may be a chimney that has stalled.
+func (r *Rules) draftStands(f *frozen, c *course) bool {
+	return c.value >= strong && f.changes >= aliveChanges && f.lived >= knownAfter &&
+		c.quantum <= longPascals && c.same >= max(longAfter, longShare*f.longest[1])
 }
 
 // anotherMoves tells a stuck channel from a log that repeats everything.

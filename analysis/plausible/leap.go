@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"fluewright/analysis/frame"
+	"fluewright/analysis/signal"
 )
 
 // A sheath lets at most 1 − exp(−t/τ) of a step of the gas through, which is less than
@@ -35,7 +36,7 @@ func (r *Rules) leap(in Inputs, dt time.Duration, found *Findings) {
 		if c.Pressure() {
 			continue
 		}
-		l.rate = toward(l.rate, 0, dt, leapsFor)
+		l.rate = signal.Toward(l.rate, 0, dt, leapsFor)
 		if v := in.Values[c]; course.count > 2 && dt > 0 && math.Abs(v-course.raw) > largest(c, dt+course.missing)+course.grain() {
 			l.rate++
 		}

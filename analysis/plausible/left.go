@@ -6,18 +6,22 @@ import (
 
 	"fluewright/analysis/burn"
 	"fluewright/analysis/frame"
+	"fluewright/analysis/signal"
 )
 
 // A chimney that begins to draw, and in which the gas begins to stir, has a fire under it
 // even if every probe in the gas reads the room: then they were left beside the pipe. A
-// fan in the house changes the level alone, and wind its swing as well.
+// fan in the house changes the level alone, and wind its swing as well. Where the warm air
+// warms too, half as much will do, and its swing is that of the rise; that air alone may be
+// warmed by another furnace.
 const (
 	leftRise   = 8.0 // K over the room: not in the gas
 	leftLearns = 5 * time.Minute
-	leftDraws  = 6.0 // Pa more than the cold chimney
-	leftSwing  = 2.0 // times the draft's own swing more
-	leftStirs  = 2.0 // times its movement
-	leftWithin = 2.0 // Pa: weather
+	leftDraws  = 6.0  // Pa more than the cold chimney
+	leftSwing  = 2.0  // times the draft's own swing more
+	leftStirs  = 2.0  // times its movement
+	leftWarm   = 12.0 // K of the warm air over the room
+	leftWithin = 2.0  // Pa: weather
 	leftFor    = 5 * time.Minute
 	leftCalms  = 3.0 // Pa: the fire is out
 )
@@ -42,12 +46,15 @@ func (r *Rules) leftOut(in Inputs, dt time.Duration, found *Findings) {
 	case l.seen <= leftLearns || more < 0:
 		l.level, l.movement = level, c.usual
 	case more < leftWithin:
-		l.level = toward(l.level, level, dt, time.Hour)
-		l.movement = toward(l.movement, c.usual, dt, time.Hour)
+		l.level = signal.Toward(l.level, level, dt, time.Hour)
+		l.movement = signal.Toward(l.movement, c.usual, dt, time.Hour)
 	}
 	more := level - l.level
-	l.lit = lasting(l.lit, dt, more >= leftDraws+float64(leftSwing*math.Sqrt(r.draft.swing)) &&
-		c.usual >= float64(leftStirs*leftStirs*l.movement))
+	draws, stirs := leftDraws+float64(leftSwing*math.Sqrt(r.draft.swing)), c.usual >= float64(leftStirs*leftStirs*l.movement)
+	if in.Values[frame.Plenum]-r.room >= leftWarm {
+		draws, stirs = leftDraws/2+float64(leftSwing*math.Sqrt(c.usual)), true
+	}
+	l.lit = lasting(l.lit, dt, more >= draws && stirs)
 	l.found = l.lit >= leftFor || l.found && more >= leftCalms
 	if l.found {
 		for _, c := range heated {

@@ -7,33 +7,37 @@ import (
 	"fluewright/analysis/frame"
 )
 
-// Two channels were exchanged if each took on the other's value at once. A wire leaves no
-// lag behind; where a log has one it is gone after minutes.
-const (
-	lastTemperature = frame.Outdoor
-	exchangeAge     = 15 * time.Minute // a reading from before a gap, to compare with
-	exchangeShare   = 0.15             // of the difference that may be missing
-	exchangeSlack   = 1.0              // K more
-	exchangeLeast   = 6.0              // K of difference from one frame to the next, in air
-	exchangeMixed   = 25.0             // K, of gas and air
-	exchangeGas     = 40.0             // K, in gas
-	exchangeGap     = 20.0             // K across a gap
-	exchangeNoise   = 8.0              // times the noise
-	confirmFor      = 10 * time.Second
-	confirmBy       = 4     // readings
-	slowExchange    = 8     // marks
-	slowLeast       = 150.0 // K of difference, in gas
-	slowLeastAir    = 15.0  // K, in air
-	alike           = 10.0  // K: too little to tell them apart
-	alikeAir        = 2.0
-	alikeFor        = 10 * time.Minute
-)
-
 // The order along the gas and the air, where it was wrong from the start of a burn. A
 // bypass flap may lead the gas round the chamber while lighting, a fire in the flue makes
 // it the hottest place of all: hence the times, the temperatures, and that the order was
 // never right in this burn.
+//
+// A site with such a flap shows it at every fire, and wires are not crossed while their
+// readings go on: where the order was once right for long, it takes the long times. Before
+// that, at the first fire after a start, a gap or a wire that was off, crossed wires are
+// what is more likely, and the short ones do: the hotter of two crossed readings would soon
+// be over a limit that is not its own. What then reads too low must be in moving gas, or it
+// is covered, or out; and it must have led from the start and not have shot up alone, or it
+// may be a fire in the flue, which kindling can light.
 const (
+	soonFlue     = 60.0 // K over the room
+	soonBy       = 25.0 // K that the flue leads
+	soonShare    = 0.15 // of its rise
+	soonMoving   = 0.06 // of the flue's rise, beside it,
+	soonWarm     = 8.0  // K over the room
+	soonFor      = 3 * time.Minute
+	soonShot     = 100.0 // K that the flue gains in 3 min: then it is of the fire below
+	soonAlong    = 0.15  // where the other gains such a share of it; a fire in the flue is alone
+	ledRise      = 20.0  // K over the room
+	ledBy        = 6.0   // K
+	soonPlenum   = 70.0  // °C: the fan has long been on (41 °C, common practice)
+	soonPlenumBy = 40.0
+	soonGain     = 25.0 // K in 3 min: there is 100 kg of iron between the gas and the air
+	soonAir      = 45 * time.Second
+	provenBy     = 60.0 // K
+	provenFor    = 10 * time.Minute
+	wireOff      = 10 * time.Second
+
 	coldRise     = 40.0 // K over the room: no fire that matters
 	rightRise    = 30.0 // K that the upstream probe is hotter
 	turnedBy     = 120.0
@@ -66,97 +70,11 @@ type order struct {
 
 	begun   bool // this burn was seen from the cold
 	ordered [lastTemperature + 1]bool
+	led     bool // the chamber was ahead of the flue in this burn
 	turned  [lastTemperature + 1]time.Duration
+	soon    [lastTemperature + 1]time.Duration
+	proven  [lastTemperature + 1]time.Duration // so long in the right order, in any burn since it was wired
 	covered time.Duration
-}
-
-// pending is an exchange that is to be confirmed by the readings that follow.
-type pending struct {
-	a, b     frame.Channel // the same: none
-	wasA     float64       // their levels before
-	wasB     float64
-	least    float64
-	sumA     float64
-	sumB     float64
-	readings int
-	lasted   time.Duration
-}
-
-// exchanged compares a frame with the levels before it.
-func (r *Rules) exchanged(in Inputs, dt time.Duration) {
-	o := &r.order
-	if !o.ready {
-		o.ready = true
-		for c := range o.with {
-			o.with[c] = frame.Channel(c)
-		}
-	}
-	if o.pending.a != o.pending.b {
-		o.confirm(in, dt)
-		return
-	}
-	for a := frame.Firebox; a < lastTemperature; a++ {
-		ca := &r.courses[a]
-		if !in.Values.Has(a) || !ca.has || math.Abs(in.Values[a]-ca.level) < exchangeLeast/2 {
-			continue
-		}
-		for b := a + 1; b <= lastTemperature; b++ {
-			cb := &r.courses[b]
-			if !in.Values.Has(b) || !cb.has || ca.missing > exchangeAge || cb.missing > exchangeAge {
-				continue
-			}
-			least := leastApart(a, b)
-			if ca.count == 0 || cb.count == 0 || ca.missing > 0 || cb.missing > 0 {
-				least = max(least, exchangeGap)
-			}
-			least = max(least, float64(exchangeNoise*math.Sqrt(max(ca.usual, cb.usual))))
-			// At once: until now both were where they had been.
-			if swapped(ca.level, cb.level, in.Values[a], in.Values[b], least) &&
-				swapped(ca.raw, cb.raw, in.Values[a], in.Values[b], least/2) {
-				o.pending = pending{a: a, b: b, wasA: ca.level, wasB: cb.level, least: least}
-				o.confirm(in, 0)
-				return
-			}
-		}
-	}
-}
-
-// leastApart is the least difference at which two channels are told apart from two that
-// cross, K: what is in the fire's gas crosses quickly.
-func leastApart(a, b frame.Channel) float64 {
-	switch {
-	case gaseous(a, b):
-		return exchangeGas
-	case a <= frame.Flue:
-		return exchangeMixed
-	}
-	return exchangeLeast
-}
-
-// confirm takes the frame for a confirmation of what is pending, or against it.
-func (o *order) confirm(in Inputs, dt time.Duration) {
-	p := &o.pending
-	p.lasted += dt
-	if a, b := in.Values[p.a], in.Values[p.b]; !math.IsNaN(a) && !math.IsNaN(b) {
-		p.sumA += a
-		p.sumB += b
-		p.readings++
-	}
-	if p.lasted < confirmFor || p.readings < confirmBy && p.lasted < exchangeAge {
-		return
-	}
-	n := float64(p.readings)
-	if p.readings >= confirmBy && swapped(p.wasA, p.wasB, p.sumA/n, p.sumB/n, p.least) {
-		o.exchange(p.a, p.b)
-	}
-	o.pending = pending{}
-}
-
-// swapped reports whether two values became each other.
-func swapped(a0, b0, a1, b1, least float64) bool {
-	apart := math.Abs(a0 - b0)
-	slack := float64(exchangeShare*apart) + exchangeSlack
-	return apart >= least && math.Abs(a1-b0) <= slack && math.Abs(b1-a0) <= slack
 }
 
 // exchange notes that two channels were exchanged, or put right again.
@@ -168,6 +86,7 @@ func (o *order) exchange(a, b frame.Channel) {
 	o.restore(a)
 	o.restore(b)
 	o.with[a], o.with[b] = b, a
+	o.proven = [lastTemperature + 1]time.Duration{}
 }
 
 // restore ends a channel's exchange.
@@ -188,6 +107,10 @@ func (r *Rules) ordered(in Inputs, dt time.Duration, marked bool, found *Finding
 		for b := a + 1; b <= lastTemperature; b++ {
 			if marked {
 				r.exchangedSlowly(a, b)
+			}
+			if p := &o.pending; p.provisional() && p.a == a && p.b == b {
+				found.add(a, ChannelsSwapped)
+				found.add(b, ChannelsSwapped)
 			}
 			if o.with[a] != b {
 				continue
@@ -244,7 +167,7 @@ func (r *Rules) fromTheStart(in Inputs, dt time.Duration, found *Findings) {
 	}
 	if hottest < coldRise {
 		o.begun = !math.IsInf(hottest, 0)
-		o.ordered = [lastTemperature + 1]bool{}
+		o.ordered, o.led = [lastTemperature + 1]bool{}, false
 	}
 	flue := r.courses[frame.Flue].level
 	if !in.Values.Has(frame.Flue) {
@@ -257,8 +180,13 @@ func (r *Rules) fromTheStart(in Inputs, dt time.Duration, found *Findings) {
 		}
 		o.ordered[up] = o.ordered[up] || level >= flue+rightRise
 		wrong := o.begun && !o.ordered[up]
+		o.prove(up, dt, level >= flue+provenBy, r.unwired(up) || r.unwired(frame.Flue))
 		o.turn(up, frame.Flue, turnedFor, dt, wrong && flue >= turnedFrom && flue >= level+turnedBy && r.trail.gained(frame.Flue, quickMarks) < turnedGain)
 		if up == frame.Chamber {
+			rise := flue - r.room
+			o.led = o.led || level-r.room >= ledRise && level >= flue+ledBy
+			o.turnSoon(up, frame.Flue, soonFor, dt, wrong && rise >= soonFlue && flue-level >= max(soonBy, float64(soonShare*rise)) &&
+				level-r.room >= max(soonWarm, float64(soonMoving*rise)) && (o.soon[up] > 0 || flue < turnedFrom) && !o.led && !r.shotAlone(up))
 			o.covered = lasting(o.covered, dt, wrong && flue-r.room >= coveredRise && flue >= level+coveredBy)
 			if o.covered >= coveredFor && o.with[up] == up {
 				found.add(up, ProbeCovered)
@@ -274,6 +202,9 @@ func (r *Rules) fromTheStart(in Inputs, dt time.Duration, found *Findings) {
 	o.ordered[frame.Plenum] = o.ordered[frame.Plenum] || gas >= plenum+rightRise
 	o.turn(frame.Plenum, coolest, plenumFor, dt,
 		o.begun && !o.ordered[frame.Plenum] && plenum >= plenumFrom && plenum >= gas+plenumBy)
+	o.prove(frame.Plenum, dt, gas >= plenum+provenBy, r.unwired(frame.Plenum) || r.unwired(coolest))
+	o.turnSoon(frame.Plenum, coolest, soonAir, dt, o.begun && !o.ordered[frame.Plenum] &&
+		plenum >= soonPlenum && plenum >= gas+soonPlenumBy && r.trail.gained(frame.Plenum, quickMarks) >= soonGain)
 	o.turn(frame.Return, frame.Plenum, returnFor, dt, back >= returnMost && back >= plenum+returnBy)
 	o.turn(frame.Outdoor, frame.Room, outdoorFor, dt, in.Phase.Fire() &&
 		in.Values[frame.Room] < coldHouse && in.Values[frame.Outdoor] >= in.Values[frame.Room]+outdoorBy)
@@ -281,9 +212,39 @@ func (r *Rules) fromTheStart(in Inputs, dt time.Duration, found *Findings) {
 
 // turn takes two channels for exchanged after they have been in the wrong order for long.
 func (o *order) turn(a, b frame.Channel, after, dt time.Duration, wrong bool) {
-	o.turned[a] = lasting(o.turned[a], dt, wrong)
-	if o.turned[a] >= after && o.with[a] != b {
+	o.turned[a] = lasting(o.turned[a], dt, wrong && o.with[a] == a && o.with[b] == b) // or it is explained
+	if o.turned[a] >= after {
 		o.turned[a] = 0
+		o.exchange(a, b)
+	}
+}
+
+// shotAlone reports whether the flue lately shot up and the probe upstream did not.
+func (r *Rules) shotAlone(up frame.Channel) bool {
+	shot := r.trail.gained(frame.Flue, quickMarks)
+	return shot >= soonShot && r.trail.gained(up, quickMarks) < float64(soonAlong*shot)
+}
+
+// prove follows how long a pair has been in the right order since it was last wired.
+func (o *order) prove(a frame.Channel, dt time.Duration, right, unwired bool) {
+	switch {
+	case unwired:
+		o.proven[a] = 0
+	case right:
+		o.proven[a] = min(o.proven[a]+dt, provenFor)
+	}
+}
+
+// unwired reports whether a wire of the channel may be off.
+func (r *Rules) unwired(c frame.Channel) bool {
+	return r.courses[c].count == 0 || r.courses[c].missing > wireOff
+}
+
+// turnSoon is turn for a pair whose order was not proven yet.
+func (o *order) turnSoon(a, b frame.Channel, after, dt time.Duration, wrong bool) {
+	o.soon[a] = lasting(o.soon[a], dt, wrong && o.proven[a] < provenFor && o.with[a] == a && o.with[b] == b)
+	if o.soon[a] >= after {
+		o.soon[a] = 0
 		o.exchange(a, b)
 	}
 }

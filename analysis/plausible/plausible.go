@@ -104,7 +104,8 @@ func (r *Rules) Step(in Inputs) Findings {
 	if gap {
 		// Nothing is known of the time between.
 		r.trail = trail{}
-		r.draft = draft{fired: r.draft.fired}
+		r.order.proven = [lastTemperature + 1]time.Duration{}
+		r.draft = draft{fired: r.draft.fired, shut: r.draft.shut, was: r.draft.was}
 		for c := range r.courses {
 			r.courses[c].restart()
 		}
@@ -137,7 +138,7 @@ func (r *Rules) Step(in Inputs) Findings {
 	if d := &r.courses[frame.Draft]; d.repeats > 0 && d.same >= othersMoving && !r.anotherMoves(frame.Draft) {
 		r.draft.dead = 0 // a log that repeats everything
 	}
-	found.add(frame.Draft, r.draft.step(in, dt, &r.courses[frame.Draft], flue, r.room))
+	found.add(frame.Draft, r.draft.step(in, dt, &r.courses[frame.Draft], flue, r.room, !r.left.found && !(in.Values[frame.Plenum]-r.room >= leftWarm)))
 	r.leftOut(in, dt, &found)
 	found.add(frame.Ambient, r.ambient(in, dt))
 	for c, v := range in.Values {

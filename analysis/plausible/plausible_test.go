@@ -265,6 +265,11 @@ func TestOnlyWhatIsListed(t *testing.T) {
 					t.Fatalf("%v: %q at %v", frame.Channel(c), code, in.Values[c])
 				}
 			}
+			for c := range frame.Count { // nobody is in two places
+				if at := r.Place(c); at >= frame.Count || r.Place(at) != c {
+					t.Fatalf("%v is at %v, and that at %v", c, at, r.Place(at))
+				}
+			}
 		}
 	})
 }

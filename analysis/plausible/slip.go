@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"fluewright/analysis/frame"
+	"fluewright/analysis/signal"
 )
 
 // A probe that slips out of its hole, or that wood or ash covers, loses a good part of its
@@ -72,7 +73,7 @@ func (r *Rules) learn(found *Findings) {
 			case rise/beside < s.share:
 				over = usualDown
 			}
-			s.share = toward(s.share, rise/beside, mark, over)
+			s.share = signal.Toward(s.share, rise/beside, mark, over)
 		}
 	}
 }

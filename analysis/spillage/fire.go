@@ -6,6 +6,7 @@ import (
 
 	"fluewright/analysis/burn"
 	"fluewright/analysis/frame"
+	"fluewright/analysis/signal"
 )
 
 const (
@@ -85,8 +86,8 @@ func (t *trend) step(v float64, dt time.Duration) bool {
 		*t = trend{has: true, average: v, low: v}
 		return false
 	}
-	t.average = toward(t.average, v, dt, trendOver)
-	t.low = min(v, toward(t.low, v, dt, lowOver))
+	t.average = signal.Toward(t.average, v, dt, trendOver)
+	t.low = min(v, signal.Toward(t.low, v, dt, lowOver))
 	// A ramp's average lags by its time constant.
 	if v-t.average > float64(climb*trendOver.Seconds()) {
 		t.lasts += dt

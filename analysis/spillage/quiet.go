@@ -3,6 +3,8 @@ package spillage
 import (
 	"math"
 	"time"
+
+	"fluewright/analysis/signal"
 )
 
 const (
@@ -40,8 +42,8 @@ func (q *quiet) step(draft, flue float64, dt time.Duration) bool {
 	size := math.Abs(draft)
 	switch {
 	case draft >= strong, !q.fallen && (size > nothing || q.level < strong):
-		q.level = toward(q.level, draft, dt, noiseOf)
-		q.noise = toward(q.noise, step, dt, noiseOf)
+		q.level = signal.Toward(q.level, draft, dt, noiseOf)
+		q.noise = signal.Toward(q.noise, step, dt, noiseOf)
 		q.fallen = false
 		return false
 	case !q.fallen:
@@ -51,7 +53,7 @@ func (q *quiet) step(draft, flue float64, dt time.Duration) bool {
 		q.since = doubtFor + 1 // something moves the sensor
 	}
 	q.since += dt
-	q.now = toward(q.now, step, dt, newNoise)
+	q.now = signal.Toward(q.now, step, dt, newNoise)
 	if q.since > doubtFor || math.Abs(flue-q.flue) > moved {
 		return false
 	}

@@ -7,6 +7,7 @@ import (
 	"fluewright/analysis/alarm"
 	"fluewright/analysis/burn"
 	"fluewright/analysis/frame"
+	"fluewright/analysis/signal"
 )
 
 const (
@@ -147,8 +148,8 @@ func (j *Judge) follow(draft float64, dt time.Duration) {
 	pushed := v <= pushing
 	v = clip(v)
 	// How far it was pushed says nothing of how soon it comes back.
-	j.fast = max(-turned, toward(j.fast, v, dt, quick))
-	j.calm = toward(j.calm, v, dt, slow)
+	j.fast = max(-turned, signal.Toward(j.fast, v, dt, quick))
+	j.calm = signal.Toward(j.calm, v, dt, slow)
 	if pushed { // beyond any flutter: there is nothing to wait for
 		j.fast = min(j.fast, turned)
 	}
@@ -161,10 +162,3 @@ func (j *Judge) follow(draft float64, dt time.Duration) {
 }
 
 func clip(v float64) float64 { return max(-counted, min(counted, v)) }
-
-// toward moves an average by the backward-difference weight: stable for any step, and the
-// same on every machine.
-func toward(average, v float64, dt, over time.Duration) float64 {
-	s := dt.Seconds()
-	return average + float64(s/(s+over.Seconds())*(v-average))
-}

@@ -1,0 +1,61 @@
+package plausible
+
+import (
+	"math"
+	"time"
+)
+
+// Without a fire a chimney's draft follows the weather. What takes it further than that by
+// degrees, calmly and with no gust or fan, is the sensor's own zero. A chimney that still
+// cools loses draft by degrees too, but not more than all that it had.
+const (
+	creepBy      = 2.0 // Pa
+	creepWinds   = 8.0 // times what the draft moves more: windsMost, and half of a gust between two readings
+	creepSettles = 20 * time.Minute
+	creepSudden  = 1.0 // Pa within minutes, and its own swing: a fan or the wind
+	unseenSky    = 3.0 // K an hour that it may grow warmer or colder where nobody measures it
+	unseenMost   = 20.0
+)
+
+// creep is where the draft of a cold chimney was.
+type creep struct {
+	settled       time.Duration
+	has           bool
+	was, moved    float64 // Pa, and how it moved
+	outdoor, room float64 // °C
+	age           time.Duration
+	found         bool
+}
+
+// step takes the draft's levels over half a minute and over coldOver, its swing about the
+// latter and its movement from reading to reading. cold says that it has been so for long
+// enough to tell, cooled that no fire's warmth can be left.
+func (c *creep) step(dt time.Duration, cold, cooled bool, level, calm, swing, moves, outdoor, room float64) bool {
+	if !cold {
+		*c = creep{}
+		return false
+	}
+	if math.Abs(level-calm) > creepSudden+swing && !c.found {
+		*c = creep{}
+	}
+	if c.settled += dt; c.settled < creepSettles {
+		return false
+	}
+	if !c.has {
+		c.has, c.was, c.moved, c.outdoor, c.room = true, calm, moves, outdoor, room
+	}
+	c.age += dt
+	sky := math.Abs(outdoor - c.outdoor)
+	if math.IsNaN(sky) {
+		sky, outdoor = min(unseenMost, float64(unseenSky*c.age.Hours())), coldestDay
+	}
+	// Of the tallest chimney, full of the room's air.
+	weather := stack(outdoor, room) - stack(outdoor+sky+math.Abs(room-c.room), room)
+	by := calm - c.was
+	if !cooled && by < 0 {
+		by = min(0, calm-min(c.was, 0)) // what is lost below nothing
+	}
+	allowed := creepBy + weather + float64(creepWinds*max(0, moves-c.moved))
+	c.found = math.Abs(by) > allowed || c.found && math.Abs(by) > allowed/2
+	return c.found
+}
