@@ -37,7 +37,7 @@ func (c *bundleCmd) Run(ctx context.Context, std streams) (err error) {
 	defer func() { err = errors.Join(err, a.Close()) }()
 	var made history.Bundled
 	err = atomicfile.WriteFrom(filepath.Dir(c.Out), filepath.Base(c.Out), func(out io.Writer) (err error) {
-		made, err = a.Bundle(ctx, out, w.From, w.To, int64(c.Most)*1_000_000)
+		made, err = a.Bundle(ctx, out, w.From, w.To, history.FullRate, int64(c.Most)*1_000_000)
 		return err
 	})
 	if err != nil {

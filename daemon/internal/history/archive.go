@@ -47,11 +47,15 @@ func Open(ctx context.Context, path string) (*Archive, error) {
 }
 
 func (a *Archive) open(ctx context.Context, path string) error {
-	file := filepath.Join(a.dir, FileName)
-	if err := fetch(path, file); err != nil {
+	if err := fetch(path, filepath.Join(a.dir, FileName)); err != nil {
 		return err
 	}
-	db, err := openFile(file)
+	return a.attach(ctx)
+}
+
+// attach opens the file that lies in the directory.
+func (a *Archive) attach(ctx context.Context) error {
+	db, err := openFile(filepath.Join(a.dir, FileName))
 	if err != nil {
 		return err
 	}
