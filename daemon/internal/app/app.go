@@ -23,6 +23,7 @@ import (
 	"fluewright/analysis/frame"
 	"fluewright/analysis/gas"
 	"fluewright/daemon/internal/config"
+	"fluewright/daemon/internal/handout"
 	"fluewright/daemon/internal/message"
 	"fluewright/daemon/internal/metrics"
 	"fluewright/daemon/internal/mqtt"
@@ -96,7 +97,8 @@ type house struct {
 	log     *slog.Logger
 	feed    *status.Feed
 	board   *scan.Board
-	boot    string // tells the runs of the program apart
+	boot    string        // tells the runs of the program apart
+	bundles *handout.Desk // nil where no history is kept
 
 	tasks []task
 	addrs Addresses
@@ -300,6 +302,7 @@ func (h *house) buildWeb(site verdict.Site, exposition http.Handler) error {
 		DraftHigh:  h.cfg.Analysis.DraftHigh,
 		StaleAfter: h.cfg.Sampling.StaleAfter,
 		Metrics:    exposition,
+		Bundles:    h.bundles,
 		Names:      names,
 		Log:        h.log,
 	})

@@ -1,0 +1,150 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"net"
+	"time"
+
+	"fluewright/daemon/internal/config"
+	"fluewright/daemon/internal/fetch"
+	"fluewright/daemon/internal/handout"
+	"fluewright/daemon/internal/history"
+	"fluewright/daemon/internal/trend"
+)
+
+// source is the part of a command line that says where a history is.
+type source struct {
+	Store  string `arg:"" optional:"" help:"History: its file or a copy, its directory, or a bundle. Without it the monitor that runs on this machine is asked." type:"path"`
+	URL    string `help:"Ask the monitor whose page is there." name:"url" group:"From elsewhere" placeholder:"http://HOST:PORT"`
+	Config string `help:"Configuration of the monitor on this machine, which says where its page is." type:"path" default:"/etc/fluewright/fluewright.toml" group:"From elsewhere" placeholder:"FILE"`
+}
+
+// Validate allows one place.
+func (s *source) Validate() error {
+	if s.Store != "" && s.URL != "" {
+		return errors.New("a history comes from a file or from --url, not from both")
+	}
+	return nil
+}
+
+// opened is a history, and what must be cleared away behind it.
+type opened struct {
+	*history.Archive
+	fetched *fetch.Fetched // nil for a file
+}
+
+// Close closes it.
+func (o *opened) Close() error {
+	err := o.Archive.Close()
+	if o.fetched != nil {
+		err = errors.Join(err, o.fetched.Close())
+	}
+	return err
+}
+
+// open opens the history. One from elsewhere comes as a bundle of the wish, so that all of
+// it is wanted then: the pick that is left is returned.
+func (s *source) open(ctx context.Context, std streams, w handout.Wish) (*opened, trend.Pick, error) {
+	if s.Store != "" {
+		a, err := history.Open(ctx, s.Store)
+		if err != nil {
+			return nil, w.Pick, err
+		}
+		return &opened{Archive: a}, w.Pick, nil
+	}
+	got, err := s.fetch(ctx, std, w)
+	if err != nil {
+		return nil, w.Pick, err
+	}
+	a, err := history.Open(ctx, got.Path)
+	if err != nil {
+		return nil, w.Pick, errors.Join(err, got.Close())
+	}
+	return &opened{a, got}, trend.Pick{}, nil
+}
+
+func (s *source) fetch(ctx context.Context, std streams, w handout.Wish) (*fetch.Fetched, error) {
+	o := fetch.Options{Say: func(format string, args ...any) { fmt.Fprintf(std.err, format+"\n", args...) }}
+	page := s.URL
+	if page == "" {
+		var err error
+		if page, err = s.here(); err != nil {
+			return nil, err
+		}
+	}
+	got, err := fetch.Page(ctx, page, handout.FormOf(w), o)
+	if err != nil && s.URL == "" {
+		err = fmt.Errorf("%w\nNo history was named and so the monitor on this machine was asked. A file, --url or --config says where else", err)
+	}
+	return got, err
+}
+
+// here is the page of the monitor on this machine.
+func (s *source) here() (string, error) {
+	cfg, err := config.Load(s.Config)
+	if errors.Is(err, fs.ErrNotExist) {
+		cfg, err = config.Default(), nil
+	}
+	if err != nil {
+		return "", err
+	}
+	host, port, err := net.SplitHostPort(cfg.Web.Listen)
+	if err != nil {
+		return "", fmt.Errorf("read where the page is: %w", err)
+	}
+	if ip := net.ParseIP(host); host == "" || ip != nil && ip.IsUnspecified() {
+		host = "127.0.0.1"
+	}
+	return "http://" + net.JoinHostPort(host, port), nil
+}
+
+// wish says what to ask for.
+func (p *pick) wish(burn string, d history.Detail) (w handout.Wish, err error) {
+	zone, err := p.zone()
+	if err != nil {
+		return w, err
+	}
+	w.Detail = d
+	w.Since, w.Burn = time.Duration(p.Since), burn
+	if w.From, err = p.From.in(zone); err == nil {
+		w.To, err = p.To.in(zone)
+	}
+	return w, err
+}
+
+// zone is the one asked for, or this machine's.
+func (p *pick) zone() (*time.Location, error) {
+	if p.Zone == "" {
+		return time.Local, nil
+	}
+	zone, err := time.LoadLocation(p.Zone)
+	if err != nil {
+		return nil, fmt.Errorf("find time zone: %w", err)
+	}
+	return zone, nil
+}
+
+// window opens the history and finds the window. The archive is the caller's to close.
+// Without another zone it is the site's.
+func (p *pick) window(ctx context.Context, std streams, s *source, burn string, d history.Detail) (*opened, trend.Window, *time.Location, error) {
+	wish, err := p.wish(burn, d)
+	if err != nil {
+		return nil, trend.Window{}, nil, err
+	}
+	a, rest, err := s.open(ctx, std, wish)
+	if err != nil {
+		return nil, trend.Window{}, nil, err
+	}
+	w, err := rest.Window(ctx, a.Archive)
+	if err != nil {
+		return nil, w, nil, errors.Join(err, a.Close())
+	}
+	zone, err := p.zone()
+	if err != nil {
+		return nil, w, nil, errors.Join(err, a.Close())
+	}
+	return a, w, zone, nil
+}
