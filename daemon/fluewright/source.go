@@ -6,12 +6,15 @@ import (
 	"fmt"
 	"io/fs"
 	"net"
+	"os"
+	"strings"
 	"time"
 
 	"fluewright/daemon/internal/config"
 	"fluewright/daemon/internal/fetch"
 	"fluewright/daemon/internal/handout"
 	"fluewright/daemon/internal/history"
+	"fluewright/daemon/internal/mqtt"
 	"fluewright/daemon/internal/trend"
 )
 
@@ -19,13 +22,36 @@ import (
 type source struct {
 	Store  string `arg:"" optional:"" help:"History: its file or a copy, its directory, or a bundle. Without it the monitor that runs on this machine is asked." type:"path"`
 	URL    string `help:"Ask the monitor whose page is there." name:"url" group:"From elsewhere" placeholder:"http://HOST:PORT"`
-	Config string `help:"Configuration of the monitor on this machine, which says where its page is." type:"path" default:"/etc/fluewright/fluewright.toml" group:"From elsewhere" placeholder:"FILE"`
+	Broker string `help:"Ask the monitor through this broker, tcp://HOST:PORT or ssl://HOST:PORT." group:"From elsewhere" placeholder:"URL"`
+	Site   string `help:"Its site, for --broker." group:"From elsewhere" placeholder:"NAME"`
+	User   string `help:"User at the broker." group:"From elsewhere" placeholder:"NAME"`
+	// Secrets come from files: a command line can be read by everybody on the machine.
+	PasswordFile string `help:"File with the password at the broker." type:"path" group:"From elsewhere" placeholder:"FILE"`
+	CAFile       string `help:"Certificates that may sign the broker's." name:"ca-file" type:"path" group:"From elsewhere" placeholder:"FILE"`
+	CertFile     string `help:"Own certificate for the broker." type:"path" group:"From elsewhere" placeholder:"FILE"`
+	KeyFile      string `help:"Its key." type:"path" group:"From elsewhere" placeholder:"FILE"`
+	Config       string `help:"Configuration of the monitor on this machine, which says where its page is." type:"path" default:"/etc/fluewright/fluewright.toml" group:"From elsewhere" placeholder:"FILE"`
 }
 
 // Validate allows one place.
 func (s *source) Validate() error {
-	if s.Store != "" && s.URL != "" {
-		return errors.New("a history comes from a file or from --url, not from both")
+	places := 0
+	for _, p := range []string{s.Store, s.URL, s.Broker} {
+		if p != "" {
+			places++
+		}
+	}
+	switch {
+	case places > 1:
+		return errors.New("a history comes from a file, from --url or from --broker: name one of them")
+	case (s.Broker == "") != (s.Site == ""):
+		return errors.New("--broker and --site go together")
+	case s.Broker == "" && (s.User != "" || s.PasswordFile != "" || s.CAFile != "" || s.CertFile != ""):
+		return errors.New("--user, --password-file, --ca-file and --cert-file are for --broker")
+	case (s.CertFile == "") != (s.KeyFile == ""):
+		return errors.New("--cert-file and --key-file go together")
+	case s.PasswordFile != "" && s.User == "":
+		return errors.New("--password-file wants --user too")
 	}
 	return nil
 }
@@ -68,6 +94,19 @@ func (s *source) open(ctx context.Context, std streams, w handout.Wish) (*opened
 
 func (s *source) fetch(ctx context.Context, std streams, w handout.Wish) (*fetch.Fetched, error) {
 	o := fetch.Options{Say: func(format string, args ...any) { fmt.Fprintf(std.err, format+"\n", args...) }}
+	if s.Broker != "" {
+		from := mqtt.CallOptions{
+			Site: s.Site, Broker: s.Broker, User: s.User, CAFile: s.CAFile, CertFile: s.CertFile, KeyFile: s.KeyFile,
+		}
+		if s.PasswordFile != "" {
+			secret, err := os.ReadFile(s.PasswordFile)
+			if err != nil {
+				return nil, fmt.Errorf("read the broker's password: %w", err)
+			}
+			from.Password = strings.TrimRight(string(secret), "\r\n")
+		}
+		return fetch.Broker(ctx, from, handout.FormOf(w), o)
+	}
 	page := s.URL
 	if page == "" {
 		var err error

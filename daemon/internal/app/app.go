@@ -149,10 +149,14 @@ func (h *house) build() error {
 	store := h.keepHistory(l)
 	_, own := h.options.Clock.(sensors.SystemClock)
 	watch := &watchman{ownClock: own}
-	publisher, err := h.buildMQTT(site, engine.Alarms(), durable(store, alarms, watch))
+	asked := newCommands(h.log)
+	publisher, err := h.buildMQTT(site, engine.Alarms(), durable(store, alarms, watch), asked)
 	if err != nil {
 		return err
 	}
+	asked.line, asked.order, asked.store, asked.bundles = publisher, l.order, store, h.bundles
+	asked.trusted = func() bool { s := h.feed.Latest(); return s != nil && s.ClockTrusted }
+	h.tasks = append(h.tasks, task{"commands", asked.run})
 	l.after = append(l.after, publisher.Offer)
 	watch.delivery = publisher.Stats
 	if store != nil {
@@ -170,6 +174,7 @@ func (h *house) build() error {
 		Alarms:     engine.Alarms(),
 		StaleAfter: h.cfg.Sampling.StaleAfter,
 		MQTT:       publisher.Stats,
+		Commands:   asked.gate.Counts,
 		History:    watch.history,
 		Loop:       l.punctuality,
 	})
@@ -214,6 +219,7 @@ func (h *house) loop(engine *analysis.Engine) (*loop, error) {
 		supply:  watch.status,
 		trusted: trust,
 		feed:    h.feed,
+		orders:  make(chan order, mostOrders),
 	}
 	if h.options.Tick != nil {
 		l.after = append(l.after, h.options.Tick)
@@ -239,7 +245,7 @@ func (h *house) buildRecorder(l *loop) error {
 	return nil
 }
 
-func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, durable func(context.Context) error) (*mqtt.Publisher, error) {
+func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, durable func(context.Context) error, asked *commands) (*mqtt.Publisher, error) {
 	c := h.cfg.MQTT
 	o := mqtt.Options{
 		Site:     h.cfg.Site.Name,
@@ -253,7 +259,8 @@ func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, durable func
 		Verdict:  site,
 		Units:    h.cfg.Site.Units,
 		Durable:  durable,
-		Log:      h.log,
+		Command:  asked.take, Oversized: asked.oversized,
+		Log: h.log,
 	}
 	switch {
 	case c.Broker == "":

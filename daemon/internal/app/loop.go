@@ -30,6 +30,9 @@ type loop struct {
 	// after is called with each tick's status, in order. It must not block.
 	after []func(*status.Status)
 
+	// orders are carried out at the beginning of a tick: the engine is the loop's alone.
+	orders chan order
+
 	seq uint64
 
 	mu   sync.Mutex // guards what the metrics read
@@ -55,7 +58,46 @@ func (l *loop) run(ctx context.Context) error {
 	}
 }
 
+// order is something that a person wants done with the engine.
+type order struct {
+	do   func(*analysis.Engine) error
+	done chan error
+}
+
+// mostOrders bounds how many wait for a tick, and how many one takes.
+const mostOrders = 8
+
+// order has something done at the next tick, and returns what came of it. It may have been
+// done though it returns the context's error.
+func (l *loop) order(ctx context.Context, do func(*analysis.Engine) error) error {
+	o := order{do, make(chan error, 1)}
+	select {
+	case l.orders <- o:
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+	select {
+	case err := <-o.done:
+		return err
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+}
+
+// obey carries out what waits.
+func (l *loop) obey() {
+	for range mostOrders {
+		select {
+		case o := <-l.orders:
+			o.done <- o.do(l.engine)
+		default:
+			return
+		}
+	}
+}
+
 func (l *loop) tick(now time.Time) {
+	l.obey()
 	f, taken := l.frames.frame(now)
 	wall, trusted := now.Round(0).Truncate(time.Millisecond), l.trusted(now)
 	if l.impaired != nil {

@@ -76,6 +76,11 @@ func (c *collector) Collect(ch chan<- prometheus.Metric) {
 	out.put(mqttFailed, float64(m.Failed))
 	out.put(mqttDropped, float64(m.Dropped))
 	out.put(mqttPending, float64(m.Pending))
+	if c.o.Commands != nil {
+		for result, n := range c.o.Commands() {
+			out.put(commandsTotal, float64(n), result)
+		}
+	}
 	if c.o.History != nil {
 		past(out, c.o.History())
 	}

@@ -34,6 +34,9 @@ type Options struct {
 	StaleAfter time.Duration
 	// MQTT returns the publisher's counters.
 	MQTT func() mqtt.Stats
+	// Commands returns how many commands came, by what became of them; nil where none are
+	// taken.
+	Commands func() map[string]uint64
 	// History returns how the history does; nil where none is kept: it has no series then.
 	History func() history.Health
 	// Loop returns how punctual the sampling loop is.
@@ -139,6 +142,7 @@ var (
 	mqttFailed    = counter("mqtt_messages_failed_total", "Messages that the MQTT broker did not acknowledge before the connection went; they are sent again.")
 	mqttDropped   = counter("mqtt_messages_dropped_total", "Messages given up because too many waited.")
 	mqttPending   = gauge("mqtt_messages_pending", "Messages that wait for the MQTT broker or its acknowledgement.")
+	commandsTotal = counter("commands_total", "Commands that came through the broker, accepted or refused, by the reason. Of those accepted, some are refused later.", "result")
 
 	historyState      = gauge("history_state", "1 for how the history's file does, 0 for the others.", "state")
 	historyBytes      = gauge("history_file_bytes", "Size of the history's file when it was last written.")
