@@ -17,6 +17,7 @@ import (
 	"time"
 
 	"fluewright/daemon/internal/fetch"
+	"fluewright/daemon/internal/fetch/linetest"
 	"fluewright/daemon/internal/handout"
 	"fluewright/daemon/internal/history"
 	"fluewright/daemon/internal/status"
@@ -117,15 +118,15 @@ func equal(t *testing.T, f *fetch.Fetched, want []byte) {
 func TestPageOverALineThatBreaks(t *testing.T) {
 	p := &past{size: 3_000_000}
 	_, at := serve(t, p)
-	line := newProxy(t, at, budget{down: 700_000}, budget{up: 100}, budget{down: 900_000})
+	line := linetest.Lay(t, at, linetest.Budget{Down: 700_000}, linetest.Budget{Up: 100}, linetest.Budget{Down: 900_000})
 	var told said
-	f, err := fetch.Page(t.Context(), "http://"+line.addr(), twoDays, told.options())
+	f, err := fetch.Page(t.Context(), "http://"+line.Addr(), twoDays, told.options())
 	if err != nil {
 		t.Fatal(err)
 	}
 	equal(t, f, p.bundles()[0])
-	if line.count() != 3 || len(p.bundles()) != 1 {
-		t.Errorf("cut %d times, made %d bundles", line.count(), len(p.bundles()))
+	if line.Breaks() != 3 || len(p.bundles()) != 1 {
+		t.Errorf("cut %d times, made %d bundles", line.Breaks(), len(p.bundles()))
 	}
 	if !strings.Contains(told.String(), "The line is lost") {
 		t.Errorf("said %q", told.String())
@@ -139,9 +140,9 @@ func TestPageGoesOnAfterTheClientsEnd(t *testing.T) {
 	for _, forget := range []bool{false, true} {
 		t.Run(fmt.Sprint("forgotten ", forget), func(t *testing.T) {
 			ctx, kill := context.WithCancel(t.Context())
-			line := newProxy(t, at, budget{down: 900_000}, budget{up: 1}, budget{up: 1}, budget{up: 1})
+			line := linetest.Lay(t, at, linetest.Budget{Down: 900_000}, linetest.Budget{Up: 1}, linetest.Budget{Up: 1}, linetest.Budget{Up: 1})
 			o := fetch.Options{Retry: 10 * time.Millisecond, Say: func(string, ...any) { kill() }}
-			if _, err := fetch.Page(ctx, "http://"+line.addr(), twoDays, o); err == nil {
+			if _, err := fetch.Page(ctx, "http://"+line.Addr(), twoDays, o); err == nil {
 				t.Fatal("it came whole")
 			}
 			made := len(p.bundles())
@@ -157,11 +158,9 @@ func TestPageGoesOnAfterTheClientsEnd(t *testing.T) {
 					}
 				}
 			}
-			line.mu.Lock()
-			line.budgets = nil
-			line.mu.Unlock()
+			line.Budget()
 			var told said
-			f, err := fetch.Page(t.Context(), "http://"+line.addr(), twoDays, told.options())
+			f, err := fetch.Page(t.Context(), "http://"+line.Addr(), twoDays, told.options())
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -147,8 +147,19 @@ func (p *part) check() error {
 	return nil
 }
 
-// Close ends the work on the part, which stays.
-func (p *part) Close() error { return p.file.Close() }
+// Close ends the work on the part, which stays if there is anything of it.
+func (p *part) Close() error {
+	if p.have == 0 {
+		return errors.Join(os.Remove(p.note()), os.Remove(p.path), p.file.Close())
+	}
+	return p.file.Close()
+}
+
+// remove takes the part away.
+func (p *part) remove() error {
+	p.have = 0
+	return p.Close()
+}
 
 // Fetched is a bundle that has come whole.
 type Fetched struct {
@@ -158,7 +169,7 @@ type Fetched struct {
 
 // Close takes the bundle away: it has been used.
 func (f *Fetched) Close() error {
-	return errors.Join(os.Remove(f.part.note()), os.Remove(f.part.path), f.part.Close())
+	return f.part.remove()
 }
 
 // finish hands a whole part over.

@@ -11,6 +11,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -212,6 +213,11 @@ func plain(ctx context.Context, path string, do func(*sql.DB) error) error {
 	return errors.Join(err, db.Close())
 }
 
+// always lists what goes along whole: what stands in the window may have begun long before it
+// and end after it. Of burns those go that began before its end: they keep their numbers, and
+// the last is one that the window has something of.
+var always = []string{"alarms", "phases", "notices"}
+
 // copyWindow copies the rows of the window. The runs and what is known of their clocks all
 // go along: they say where in time the rows belong.
 func copyWindow(ctx context.Context, tx *sql.Tx, line []timeline.Placed, b *Bundled) error {
@@ -238,6 +244,9 @@ func copyWindow(ctx context.Context, tx *sql.Tx, line []timeline.Placed, b *Bund
 		}
 		lo := st.begin(0)
 		for _, t := range eventTables {
+			if t.name == "burns" || slices.Contains(always, t.name) {
+				continue
+			}
 			if err := do(t.name, "id >= ? AND id < ? AND ms >= ? AND ms < ?", run, run+(1<<40), lo, st.hi); err != nil {
 				return err
 			}
@@ -256,14 +265,18 @@ func copyWindow(ctx context.Context, tx *sql.Tx, line []timeline.Placed, b *Bund
 			}
 		}
 	}
-	// What stands and burns in the window may have begun long before, and burns keep their
-	// numbers.
-	for _, st := range stretches(line, math.MinInt64, to) {
+	for _, st := range stretches(line, math.MinInt64, math.MaxInt64) {
 		run := st.place.Run << 40
-		for _, table := range []string{"alarms", "phases", "burns"} {
-			if err := do(table, "id >= ? AND id < ? AND ms < ?", run, run+(1<<40), st.hi); err != nil {
+		for _, table := range always {
+			if err := do(table, "id >= ? AND id < ?", run, run+(1<<40)); err != nil {
 				return err
 			}
+		}
+	}
+	for _, st := range stretches(line, math.MinInt64, to) {
+		run := st.place.Run << 40
+		if err := do("burns", "id >= ? AND id < ? AND start_ms < ?", run, run+(1<<40), st.hi); err != nil {
+			return err
 		}
 	}
 	if _, err := tx.ExecContext(ctx, "CREATE TABLE part.bundle (from_ms INTEGER NOT NULL, to_ms INTEGER NOT NULL)"); err != nil {

@@ -12,6 +12,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"fluewright/daemon/internal/history/timeline"
 )
 
 // Detail is how much of a window goes into a bundle.
@@ -123,10 +125,10 @@ type part struct {
 }
 
 // parts lists what a window needs, for the runs as they lie on a line.
-func (x *extraction) parts(stretched, before []stretch) (all []part) {
+func (x *extraction) parts(l layout) (all []part) {
 	run := func(s *stretch) int64 { return s.place.Run << 40 }
-	for i := range stretched {
-		st := &stretched[i]
+	for i := range l.window {
+		st := &l.window[i]
 		// What is in blocks goes with its block, and what sums up with its quarter: both
 		// divide half an hour.
 		const grid = 3 * blockMS
@@ -144,24 +146,33 @@ func (x *extraction) parts(stretched, before []stretch) (all []part) {
 			}
 		}
 		for _, t := range eventTables {
-			if !fromTheBeginning(t.name) {
+			if t.name != "burns" && !slices.Contains(always, t.name) {
 				all = append(all, part{t.name, run(st), run(st) + 1<<40, "AND ms >= ? AND ms < ?", []any{st.begin(0), st.hi}})
 			}
 		}
 	}
-	for i := range before {
-		st := &before[i]
-		for _, table := range []string{"alarms", "phases", "burns"} {
-			all = append(all, part{table, run(st), run(st) + 1<<40, "AND ms < ?", []any{st.hi}})
+	for i := range l.ever {
+		for _, table := range always {
+			all = append(all, part{table: table, lo: run(&l.ever[i]), hi: run(&l.ever[i]) + 1<<40})
 		}
+	}
+	for i := range l.before {
+		st := &l.before[i]
+		all = append(all, part{"burns", run(st), run(st) + 1<<40, "AND start_ms < ?", []any{st.hi}})
 	}
 	return all
 }
 
-// fromTheBeginning holds for what stands and burns in a window though it began long before,
-// and for what is counted: burns keep their numbers.
-func fromTheBeginning(table string) bool {
-	return table == "alarms" || table == "phases" || table == "burns"
+// layout is where the runs lie: those that the window needs, those before its end, and all.
+type layout struct{ window, before, ever []stretch }
+
+func (x *extraction) layout(line []timeline.Placed) layout {
+	return layout{stretches(line, x.from, x.to), stretches(line, math.MinInt64, x.to), stretches(line, math.MinInt64, math.MaxInt64)}
+}
+
+// holds reports whether every run is where it was; the last may have gone on.
+func (l *layout) holds(now layout) bool {
+	return slices.EqualFunc(l.window, now.window, samePlace) && slices.EqualFunc(l.ever, now.ever, samePlace)
 }
 
 func (x *extraction) run(ctx context.Context) error {
@@ -191,28 +202,24 @@ func (x *extraction) run(ctx context.Context) error {
 // turn; what came meanwhile is copied in one view at the end, so that the copy is of one
 // moment. It reports false if the runs were put elsewhere in time meanwhile.
 func (x *extraction) pass(ctx context.Context) (done bool, err error) {
-	var stretched, before []stretch
+	var l layout
 	var current int64
-	look := func(v snapshot) ([]stretch, []stretch) {
-		return stretches(v.line, x.from, x.to), stretches(v.line, math.MinInt64, x.to)
-	}
 	err = x.s.view(ctx, func(v snapshot) error {
 		if v.conn == nil {
 			return errNoFile
 		}
-		stretched, before = look(v)
-		current = v.run
+		l, current = x.layout(v.line), v.run
 		return nil
 	})
 	if err != nil {
 		return false, err
 	}
-	if len(stretched) == 0 {
+	if len(l.window) == 0 {
 		begin, end := x.s.Span()
 		return false, fmt.Errorf("nothing is kept from %s to %s: the history goes from %s to %s", stampMS(x.from), stampMS(x.to),
 			begin.Format(time.RFC3339), end.Format(time.RFC3339))
 	}
-	all := x.parts(stretched, before)
+	all := x.parts(l)
 	for i := range all {
 		if err := x.pages(ctx, &all[i]); err != nil {
 			return false, err
@@ -224,18 +231,18 @@ func (x *extraction) pass(ctx context.Context) (done bool, err error) {
 		if v.conn == nil {
 			return errNoFile
 		}
-		now, then := look(v)
-		if v.run != current || !slices.EqualFunc(stretched, now, samePlace) || !slices.EqualFunc(before, then, samePlace) {
+		now := x.layout(v.line)
+		if v.run != current || !l.holds(now) {
 			return nil
 		}
 		done, end = true, v.line[len(v.line)-1].To
-		rest, err = x.rest(ctx, v, x.parts(now, then), all)
+		rest, err = x.rest(ctx, v, x.parts(now), all)
 		return err
 	})
 	if err != nil || !done {
 		return false, err
 	}
-	return true, x.finish(ctx, rest, stretched[len(stretched)-1], current, end)
+	return true, x.finish(ctx, rest, l.window[len(l.window)-1], current, end)
 }
 
 func stampMS(ms int64) string { return time.UnixMilli(ms).UTC().Format(time.RFC3339) }
