@@ -121,16 +121,7 @@ func (f *faraway) site() string {
 // A window that is asked through a broker, over lines that break, is to the byte what a copy
 // of the history gives on the spot, whatever it is written as. The page gives the same.
 func TestTrendFromElsewhere(t *testing.T) {
-	f := newFaraway(t)
-	clock := virtual.NewClock(600)
-	house, err := virtual.New(virtual.Config{Seed: 1, Clock: clock, Scenario: virtual.Night()})
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := house.Register(); err != nil {
-		t.Fatal(err)
-	}
-	defer house.Close()
+	f, clock := firing(t, 600)
 	f.run(clock, 3*time.Hour)
 	a, err := history.Open(t.Context(), f.dir)
 	if err != nil {

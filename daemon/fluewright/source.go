@@ -140,12 +140,8 @@ func (s *source) here() (string, error) {
 	return "http://" + net.JoinHostPort(host, port), nil
 }
 
-// wish says what to ask for.
-func (p *pick) wish(burn string, d history.Detail) (w handout.Wish, err error) {
-	zone, err := p.zone()
-	if err != nil {
-		return w, err
-	}
+// wish says what to ask for; times without a zone are in this one.
+func (p *pick) wish(burn string, d history.Detail, zone *time.Location) (w handout.Wish, err error) {
 	w.Detail = d
 	w.Since, w.Burn = time.Duration(p.Since), burn
 	if w.From, err = p.From.in(zone); err == nil {
@@ -154,10 +150,10 @@ func (p *pick) wish(burn string, d history.Detail) (w handout.Wish, err error) {
 	return w, err
 }
 
-// zone is the one asked for, or this machine's.
-func (p *pick) zone() (*time.Location, error) {
+// zone is the one asked for, or the other.
+func (p *pick) zone(other *time.Location) (*time.Location, error) {
 	if p.Zone == "" {
-		return time.Local, nil
+		return other, nil
 	}
 	zone, err := time.LoadLocation(p.Zone)
 	if err != nil {
@@ -167,23 +163,39 @@ func (p *pick) zone() (*time.Location, error) {
 }
 
 // window opens the history and finds the window. The archive is the caller's to close.
-// Without another zone it is the site's.
-func (p *pick) window(ctx context.Context, std streams, s *source, burn string, d history.Detail) (*opened, trend.Window, *time.Location, error) {
-	wish, err := p.wish(burn, d)
+// Without another zone it is the site's, which is not known before the history is here:
+// what is asked of elsewhere is then in this machine's.
+func (p *pick) window(ctx context.Context, std streams, s *source, burn string, d history.Detail) (a *opened, w trend.Window, zone *time.Location, err error) {
+	defer func() {
+		if err != nil && a != nil {
+			err, a = errors.Join(err, a.Close()), nil
+		}
+	}()
+	if zone, err = p.zone(time.Local); err != nil {
+		return nil, w, nil, err
+	}
+	wish, err := p.wish(burn, d, zone)
 	if err != nil {
-		return nil, trend.Window{}, nil, err
+		return nil, w, nil, err
 	}
 	a, rest, err := s.open(ctx, std, wish)
 	if err != nil {
-		return nil, trend.Window{}, nil, err
+		return nil, w, nil, err
 	}
-	w, err := rest.Window(ctx, a.Archive)
+	from, to := a.Span()
+	site, err := trend.SiteOf(ctx, a.Archive, trend.Window{From: from, To: to}, zone)
 	if err != nil {
-		return nil, w, nil, errors.Join(err, a.Close())
+		return a, w, nil, err
 	}
-	zone, err := p.zone()
-	if err != nil {
-		return nil, w, nil, errors.Join(err, a.Close())
+	if zone, err = p.zone(site.Config.Site.Zone()); err != nil {
+		return a, w, nil, err
 	}
-	return a, w, zone, nil
+	if s.Store != "" {
+		if wish, err = p.wish(burn, d, zone); err != nil {
+			return a, w, nil, err
+		}
+		rest = wish.Pick
+	}
+	w, err = rest.Window(ctx, a.Archive)
+	return a, w, zone, err
 }

@@ -23,7 +23,7 @@ type pick struct {
 	Since span   `help:"The last so long, counted from the history's end: 48h, 7d." group:"Window" placeholder:"48h"`
 	From  moment `help:"From here on: RFC 3339, or a date as 2026-01-31 in the zone." group:"Window" placeholder:"TIME"`
 	To    moment `help:"Up to here." group:"Window" placeholder:"TIME"`
-	Zone  string `help:"Time zone to write in, as \"America/Chicago\"; this machine's without it." group:"Window" placeholder:"ZONE"`
+	Zone  string `help:"Time zone to write in, as \"America/Chicago\"; the site's without it." group:"Window" placeholder:"ZONE"`
 }
 
 type trendCmd struct {
