@@ -28,6 +28,9 @@ var errDeaf = errors.New("nothing comes from the monitor")
 
 // Broker fetches a bundle through a broker. The options' ClientID is chosen here.
 func Broker(ctx context.Context, from mqtt.CallOptions, f handout.Form, o Options) (*Fetched, error) {
+	if err := from.Check(); err != nil {
+		return nil, err
+	}
 	from.ClientID = "asker-" + token()
 	p, err := openPart(from.Broker+"/"+from.Site, f)
 	if err != nil {
@@ -35,6 +38,9 @@ func Broker(ctx context.Context, from mqtt.CallOptions, f handout.Form, o Option
 	}
 	got, err := persist(ctx, p, o, func() error {
 		c, err := mqtt.Dial(ctx, from)
+		if errors.Is(err, mqtt.ErrRefused) {
+			return refusal{err.Error()}
+		}
 		if err != nil {
 			return err
 		}

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	paho "github.com/eclipse/paho.mqtt.golang"
+	"github.com/eclipse/paho.mqtt.golang/packets"
 )
 
 // CallOptions is what a caller, who asks a monitor through a broker, needs to know. The
@@ -23,6 +24,41 @@ type CallOptions struct {
 	// ClientID is the caller's; replies go to it.
 	ClientID string
 }
+
+// Check says what is wrong with the options, and will stay wrong however often they are tried.
+func (o *CallOptions) Check() error {
+	_, _, err := o.read()
+	return err
+}
+
+// read reads the broker's address and the certificates; settings are nil without TLS.
+func (o *CallOptions) read() (server *url.URL, settings *tls.Config, err error) {
+	server, secure, err := parseBroker(o.Broker)
+	if err != nil {
+		return nil, nil, err
+	}
+	if secure {
+		settings = &tls.Config{MinVersion: tls.VersionTLS12, ServerName: server.Hostname()}
+		if o.CAFile != "" {
+			if settings.RootCAs, err = certificates(o.CAFile); err != nil {
+				return nil, nil, err
+			}
+		}
+		if o.CertFile != "" {
+			pair, err := tls.LoadX509KeyPair(o.CertFile, o.KeyFile)
+			if err != nil {
+				return nil, nil, fmt.Errorf("read the client's certificate: %w", err)
+			}
+			settings.Certificates = []tls.Certificate{pair}
+		}
+	} else if o.CAFile != "" || o.CertFile != "" {
+		return nil, nil, fmt.Errorf("certificates for the broker %s, which is not reached over TLS: write ssl://%s", o.Broker, server.Host)
+	}
+	return server, settings, nil
+}
+
+// ErrRefused says that the broker does not let the caller in.
+var ErrRefused = errors.New("the broker refuses user, password or client")
 
 // Heard is a message for a caller: Topic is below the site's root.
 type Heard struct {
@@ -45,27 +81,9 @@ const mostHeard = 64
 // Dial connects to the broker, and subscribes to the replies and to the monitor's
 // availability.
 func Dial(ctx context.Context, o CallOptions) (*Caller, error) {
-	server, secure, err := parseBroker(o.Broker)
+	server, settings, err := o.read()
 	if err != nil {
 		return nil, err
-	}
-	var settings *tls.Config
-	if secure {
-		settings = &tls.Config{MinVersion: tls.VersionTLS12, ServerName: server.Hostname()}
-		if o.CAFile != "" {
-			if settings.RootCAs, err = certificates(o.CAFile); err != nil {
-				return nil, err
-			}
-		}
-		if o.CertFile != "" {
-			pair, err := tls.LoadX509KeyPair(o.CertFile, o.KeyFile)
-			if err != nil {
-				return nil, fmt.Errorf("read the client's certificate: %w", err)
-			}
-			settings.Certificates = []tls.Certificate{pair}
-		}
-	} else if o.CAFile != "" || o.CertFile != "" {
-		return nil, fmt.Errorf("certificates for the broker %s, which is not reached over TLS: write ssl://%s", o.Broker, server.Host)
 	}
 	c := &Caller{o: o, link: &link{}, lost: make(chan error, 1), heard: make(chan Heard, mostHeard)}
 	line := &Publisher{server: server, tls: settings}
@@ -93,6 +111,9 @@ func Dial(ctx context.Context, o CallOptions) (*Caller, error) {
 
 func (c *Caller) open(ctx context.Context) error {
 	if err := await(ctx, c.client.Connect(), c.lost); err != nil {
+		if errors.Is(err, packets.ErrorRefusedBadUsernameOrPassword) || errors.Is(err, packets.ErrorRefusedNotAuthorised) {
+			return ErrRefused
+		}
 		return fmt.Errorf("connect: %w", err)
 	}
 	base := root(c.o.Site)

@@ -78,6 +78,8 @@ func (p Pick) Window(ctx context.Context, a Source) (Window, error) {
 	if w.To.After(end) {
 		w.To = end
 	}
+	// What is written is in UTC, in whatever zone the window was asked for.
+	w.From, w.To = w.From.UTC(), w.To.UTC()
 	return w, nil
 }
 
