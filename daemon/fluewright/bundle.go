@@ -13,7 +13,7 @@ import (
 )
 
 type bundleCmd struct {
-	Store string `arg:"" help:"History: its file or a copy, its directory, or a bundle." type:"path"`
+	source
 	pick
 	Burn string `help:"A burn with a quarter of an hour around it: last, or its number." group:"Window" placeholder:"last|N"`
 	Out  string `help:"File to write, whole or not at all." type:"path" required:"" placeholder:"FILE.zip"`
@@ -22,6 +22,9 @@ type bundleCmd struct {
 
 // Validate refuses what cannot be.
 func (c *bundleCmd) Validate() error {
+	if err := c.source.Validate(); err != nil {
+		return err
+	}
 	if c.Most < 0 {
 		return fmt.Errorf("--most=%d is negative", c.Most)
 	}
@@ -30,14 +33,14 @@ func (c *bundleCmd) Validate() error {
 
 // Run makes the bundle.
 func (c *bundleCmd) Run(ctx context.Context, std streams) (err error) {
-	a, w, zone, err := c.window(ctx, c.Store, c.Burn)
+	a, w, zone, err := c.window(ctx, std, &c.source, c.Burn, history.FullRate)
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, a.Close()) }()
 	var made history.Bundled
 	err = atomicfile.WriteFrom(filepath.Dir(c.Out), filepath.Base(c.Out), func(out io.Writer) (err error) {
-		made, err = a.Bundle(ctx, out, w.From, w.To, int64(c.Most)*1_000_000)
+		made, err = a.Bundle(ctx, out, w.From, w.To, history.FullRate, int64(c.Most)*1_000_000)
 		return err
 	})
 	if err != nil {

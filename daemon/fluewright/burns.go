@@ -9,12 +9,13 @@ import (
 	"text/tabwriter"
 	"time"
 
+	"fluewright/daemon/internal/history"
 	"fluewright/daemon/internal/trend"
 	"fluewright/daemon/internal/units"
 )
 
 type burnsCmd struct {
-	Store string `arg:"" help:"History: its file or a copy, its directory, or a bundle." type:"path"`
+	source
 	pick
 	Compare []string `help:"Two burns side by side: two numbers, or \"last\"." sep:"," placeholder:"A,B"`
 	JSON    bool     `help:"Print JSON." name:"json"`
@@ -22,6 +23,9 @@ type burnsCmd struct {
 
 // Validate wants two burns to compare.
 func (c *burnsCmd) Validate() error {
+	if err := c.source.Validate(); err != nil {
+		return err
+	}
 	if n := len(c.Compare); n != 0 && n != 2 {
 		return fmt.Errorf("--compare wants two burns, as --compare=3,last, and not %d", n)
 	}
@@ -30,12 +34,12 @@ func (c *burnsCmd) Validate() error {
 
 // Run prints the table, or the comparison.
 func (c *burnsCmd) Run(ctx context.Context, std streams) (err error) {
-	a, w, zone, err := c.window(ctx, c.Store, "")
+	a, w, zone, err := c.window(ctx, std, &c.source, "", history.EventsOnly)
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, a.Close()) }()
-	site, err := trend.SiteOf(ctx, a, w, zone)
+	site, err := trend.SiteOf(ctx, a.Archive, w, zone)
 	if err != nil {
 		return err
 	}
@@ -44,15 +48,15 @@ func (c *burnsCmd) Run(ctx context.Context, std streams) (err error) {
 	}
 	u := site.Config.Site.Units
 	if len(c.Compare) == 2 {
-		first, err := trend.Find(ctx, a, c.Compare[0])
+		first, err := trend.Find(ctx, a.Archive, c.Compare[0])
 		if err != nil {
 			return err
 		}
-		second, err := trend.Find(ctx, a, c.Compare[1])
+		second, err := trend.Find(ctx, a.Archive, c.Compare[1])
 		if err != nil {
 			return err
 		}
-		both, err := trend.Compare(ctx, a, first, second)
+		both, err := trend.Compare(ctx, a.Archive, first, second)
 		if err != nil {
 			return err
 		}
@@ -61,7 +65,7 @@ func (c *burnsCmd) Run(ctx context.Context, std streams) (err error) {
 		}
 		return printComparison(std.out, &both, u, zone)
 	}
-	all, err := trend.Burns(ctx, a, w)
+	all, err := trend.Burns(ctx, a.Archive, w)
 	if err != nil {
 		return err
 	}

@@ -23,39 +23,11 @@ type pick struct {
 	Since span   `help:"The last so long, counted from the history's end: 48h, 7d." group:"Window" placeholder:"48h"`
 	From  moment `help:"From here on: RFC 3339, or a date as 2026-01-31 in the zone." group:"Window" placeholder:"TIME"`
 	To    moment `help:"Up to here." group:"Window" placeholder:"TIME"`
-	Zone  string `help:"Time zone to write in, as \"America/Chicago\"; this machine's without it." group:"Window" placeholder:"ZONE"`
-}
-
-// window opens the history and finds the window. The archive is the caller's to close.
-func (p *pick) window(ctx context.Context, path, burn string) (*history.Archive, trend.Window, *time.Location, error) {
-	zone := time.Local
-	if p.Zone != "" {
-		var err error
-		if zone, err = time.LoadLocation(p.Zone); err != nil {
-			return nil, trend.Window{}, nil, fmt.Errorf("find time zone: %w", err)
-		}
-	}
-	chosen := trend.Pick{Since: time.Duration(p.Since), Burn: burn}
-	var err error
-	if chosen.From, err = p.From.in(zone); err == nil {
-		chosen.To, err = p.To.in(zone)
-	}
-	if err != nil {
-		return nil, trend.Window{}, nil, err
-	}
-	a, err := history.Open(ctx, path)
-	if err != nil {
-		return nil, trend.Window{}, nil, err
-	}
-	w, err := chosen.Window(ctx, a)
-	if err != nil {
-		return nil, w, nil, errors.Join(err, a.Close())
-	}
-	return a, w, zone, nil
+	Zone  string `help:"Time zone to write in, as \"America/Chicago\"; the site's without it." group:"Window" placeholder:"ZONE"`
 }
 
 type trendCmd struct {
-	Store string `arg:"" help:"History: its file or a copy, its directory, or a bundle." type:"path"`
+	source
 	pick
 	Burn     string        `help:"A burn with a quarter of an hour around it: last, or its number." group:"Window" placeholder:"last|N"`
 	Channels []channelName `help:"Only these, as \"flue,draft\"." placeholder:"LIST"`
@@ -83,6 +55,9 @@ func (c *trendCmd) format() string {
 
 // Validate refuses what cannot be written before the history is opened.
 func (c *trendCmd) Validate() error {
+	if err := c.source.Validate(); err != nil {
+		return err
+	}
 	if c.Width < panel.MinWidth || c.Width > panel.MaxWidth {
 		return fmt.Errorf("--width=%d is not within %d to %d", c.Width, panel.MinWidth, panel.MaxWidth)
 	}
@@ -94,7 +69,7 @@ func (c *trendCmd) Validate() error {
 
 // Run writes the window.
 func (c *trendCmd) Run(ctx context.Context, std streams) (err error) {
-	a, w, zone, err := c.window(ctx, c.Store, c.Burn)
+	a, w, zone, err := c.window(ctx, std, &c.source, c.Burn, history.FullRate)
 	if err != nil {
 		return err
 	}
@@ -103,7 +78,7 @@ func (c *trendCmd) Run(ctx context.Context, std streams) (err error) {
 	for _, name := range c.Channels {
 		wanted = append(wanted, frame.Channel(name))
 	}
-	channels, err := trend.Channels(ctx, a, w, wanted)
+	channels, err := trend.Channels(ctx, a.Archive, w, wanted)
 	if err != nil {
 		return err
 	}
@@ -112,7 +87,7 @@ func (c *trendCmd) Run(ctx context.Context, std streams) (err error) {
 	} else if only > 0 && time.Duration(c.Every) < time.Minute && c.format() != "svg" && c.format() != "html" {
 		fmt.Fprintf(std.err, "Of %s there are sums by the minute alone: they are left out. --every 1m has all.\n", trend.Lasted(only.Seconds()))
 	}
-	write := func(out io.Writer) error { return c.write(ctx, out, a, w, zone, channels) }
+	write := func(out io.Writer) error { return c.write(ctx, out, a.Archive, w, zone, channels) }
 	if c.Out == "" {
 		return write(std.out)
 	}

@@ -23,6 +23,7 @@ import (
 	"fluewright/analysis/frame"
 	"fluewright/analysis/gas"
 	"fluewright/daemon/internal/config"
+	"fluewright/daemon/internal/handout"
 	"fluewright/daemon/internal/message"
 	"fluewright/daemon/internal/metrics"
 	"fluewright/daemon/internal/mqtt"
@@ -96,7 +97,8 @@ type house struct {
 	log     *slog.Logger
 	feed    *status.Feed
 	board   *scan.Board
-	boot    string // tells the runs of the program apart
+	boot    string        // tells the runs of the program apart
+	bundles *handout.Desk // nil where no history is kept
 
 	tasks []task
 	addrs Addresses
@@ -148,10 +150,14 @@ func (h *house) build() error {
 	_, own := h.options.Clock.(sensors.SystemClock)
 	watch := &watchman{ownClock: own}
 	kept := durable(store, alarms, watch)
-	publisher, err := h.buildMQTT(site, engine.Alarms(), kept)
+	asked := newCommands(h.log)
+	publisher, err := h.buildMQTT(site, engine.Alarms(), kept, asked)
 	if err != nil {
 		return err
 	}
+	asked.line, asked.order, asked.store, asked.bundles = publisher, l.order, store, h.bundles
+	asked.trusted = func() bool { s := h.feed.Latest(); return s != nil && s.ClockTrusted }
+	h.tasks = append(h.tasks, task{"commands", asked.run})
 	l.after = append(l.after, publisher.Offer)
 	watch.delivery = publisher.Stats
 	courier, beat, err := h.buildNotify(l, store, kept)
@@ -179,6 +185,7 @@ func (h *house) build() error {
 		Alarms:     engine.Alarms(),
 		StaleAfter: h.cfg.Sampling.StaleAfter,
 		MQTT:       publisher.Stats,
+		Commands:   asked.gate.Counts,
 		History:    watch.history,
 		Loop:       l.punctuality,
 
@@ -255,7 +262,7 @@ func (h *house) buildRecorder(l *loop) error {
 	return nil
 }
 
-func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, durable func(context.Context) error) (*mqtt.Publisher, error) {
+func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, durable func(context.Context) error, asked *commands) (*mqtt.Publisher, error) {
 	c := h.cfg.MQTT
 	o := mqtt.Options{
 		Site:     h.cfg.Site.Name,
@@ -269,7 +276,8 @@ func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, durable func
 		Verdict:  site,
 		Units:    h.cfg.Site.Units,
 		Durable:  durable,
-		Log:      h.log,
+		Command:  asked.take, Oversized: asked.oversized,
+		Log: h.log,
 	}
 	switch {
 	case c.Broker == "":
@@ -318,6 +326,7 @@ func (h *house) buildWeb(site verdict.Site, exposition http.Handler) error {
 		DraftHigh:  h.cfg.Analysis.DraftHigh,
 		StaleAfter: h.cfg.Sampling.StaleAfter,
 		Metrics:    exposition,
+		Bundles:    h.bundles,
 		Names:      names,
 		Log:        h.log,
 	})

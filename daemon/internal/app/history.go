@@ -6,6 +6,7 @@ import (
 	"errors"
 	"time"
 
+	"fluewright/daemon/internal/handout"
 	"fluewright/daemon/internal/history"
 	"fluewright/sensors"
 )
@@ -33,6 +34,8 @@ func (h *house) keepHistory(l *loop) *history.Store {
 		l.frames.begin(l.clock.Now())
 	}
 	store := history.New(o)
+	h.bundles = handout.New(handout.Dir(dir), store, h.log)
+	h.tasks = append(h.tasks, task{"bundles", h.bundles.Run})
 	l.after = append(l.after, store.Offer)
 	h.tasks = append(h.tasks, task{"history", store.Run})
 	h.ends = append(h.ends, func() error {

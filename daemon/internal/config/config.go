@@ -31,6 +31,9 @@ type Site struct {
 	// Name is 4 to 32 of a-z, 0-9 and '-': it is part of every topic.
 	Name  string
 	Units units.System
+	// TimeZone is the name of where the furnace stands, as "America/Chicago"; empty: the
+	// machine's own.
+	TimeZone string
 	// Altitude above sea level, m: stands in for a missing ambient-pressure sensor.
 	Altitude float64
 }

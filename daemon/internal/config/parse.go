@@ -99,6 +99,7 @@ func site(t *table) Site {
 			}
 			return nil
 		}).value,
+		TimeZone: t.text("time-zone", "", timeZone).value,
 		Altitude: quantity(t, "altitude", units.ParseLength, span{"0 ft", "-1500 ft", "16000 ft"}).value,
 	}
 	t.text("units", units.US.String(), func(text string) error { return s.Units.UnmarshalText([]byte(text)) })

@@ -21,7 +21,7 @@ import (
 type Archive struct {
 	s          *Store
 	dir        string   // of the copy
-	lock       *os.File // says that the directory is in use
+	lock       *os.File // says that the directory is in use; nil within a store's own
 	from, to   time.Time
 	unreadable uint64
 }
@@ -48,11 +48,15 @@ func Open(ctx context.Context, path string) (*Archive, error) {
 }
 
 func (a *Archive) open(ctx context.Context, path string) error {
-	file := filepath.Join(a.dir, FileName)
-	if err := fetch(path, file); err != nil {
+	if err := fetch(path, filepath.Join(a.dir, FileName)); err != nil {
 		return err
 	}
-	db, err := openFile(file)
+	return a.attach(ctx)
+}
+
+// attach opens the file that lies in the directory.
+func (a *Archive) attach(ctx context.Context) error {
+	db, err := openFile(filepath.Join(a.dir, FileName))
 	if err != nil {
 		return err
 	}
@@ -134,7 +138,11 @@ func (a *Archive) Close() error {
 	if a.s != nil {
 		err = a.s.detach()
 	}
-	return errors.Join(err, os.RemoveAll(a.dir), a.lock.Close())
+	err = errors.Join(err, os.RemoveAll(a.dir))
+	if a.lock != nil {
+		err = errors.Join(err, a.lock.Close())
+	}
+	return err
 }
 
 // Span returns when the history begins and ends. A bundle also knows of alarms, phases and

@@ -167,7 +167,7 @@ func TestOpenSaysWhatIsWrong(t *testing.T) {
 func bundle(t testing.TB, a *history.Archive, from, to time.Time, most int64) (string, history.Bundled) {
 	t.Helper()
 	var b bytes.Buffer
-	made, err := a.Bundle(t.Context(), &b, from, to, most)
+	made, err := a.Bundle(t.Context(), &b, from, to, history.FullRate, most)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -314,7 +314,7 @@ func TestASmallBundle(t *testing.T) {
 	if only, err := a.ByMinuteOnly(t.Context(), from, to); err != nil || only != 0 {
 		t.Errorf("%v of the whole by the minute alone; %v", only, err)
 	}
-	if _, err := a.Bundle(t.Context(), io.Discard, from, to, 2000); err == nil || !strings.Contains(err.Error(), "shorter window") {
+	if _, err := a.Bundle(t.Context(), io.Discard, from, to, history.FullRate, 2000); err == nil || !strings.Contains(err.Error(), "shorter window") {
 		t.Errorf("%v", err)
 	}
 }
@@ -433,7 +433,7 @@ func use(t interface{ Error(...any) }, ctx context.Context, path string) bool {
 		}
 	}
 	_, _ = a.Trend(ctx, history.Window{From: from, To: to, Columns: 100, Channels: fluedraft})
-	_, _ = a.Bundle(ctx, io.Discard, from, to, 1<<20)
+	_, _ = a.Bundle(ctx, io.Discard, from, to, history.FullRate, 1<<20)
 	if err := a.Close(); err != nil {
 		t.Error(err)
 	}

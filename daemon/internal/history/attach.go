@@ -22,6 +22,7 @@ const mostSetAside = 5
 
 // attach opens the file, or makes it, and puts this run into it. A damaged one is set aside.
 func (s *Store) attach() error {
+	s.sweep()
 	path := filepath.Join(s.o.Dir, FileName)
 	err := s.tryAttach(path)
 	if err == nil || troubleOf(err) != Damaged {

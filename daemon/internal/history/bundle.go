@@ -11,6 +11,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -24,13 +25,14 @@ type Bundled struct {
 	// FullFrom is from when on every row is there; before it there are sums by the minute
 	// and the rows around alarms. From, if the bundle did not have to be made smaller.
 	FullFrom time.Time
+	Detail   Detail
 }
 
 // Bundle writes a window as one zip for mail: history.db, a SQLite file of the same form
 // with the window alone, the last configuration, and what it is in words. Beyond most bytes
 // the oldest rows at full rate are left out; zero is no bound.
-func (a *Archive) Bundle(ctx context.Context, w io.Writer, from, to time.Time, most int64) (Bundled, error) {
-	b := Bundled{From: from, To: to, FullFrom: from}
+func (a *Archive) Bundle(ctx context.Context, w io.Writer, from, to time.Time, detail Detail, most int64) (Bundled, error) {
+	b := Bundled{From: from, To: to, FullFrom: from, Detail: detail}
 	begin, end := a.Span()
 	if b.From.Before(begin) {
 		b.From, b.FullFrom = begin, begin
@@ -41,13 +43,16 @@ func (a *Archive) Bundle(ctx context.Context, w io.Writer, from, to time.Time, m
 	if !from.Before(to) || !from.Before(end) || !begin.Before(to) {
 		return b, fmt.Errorf("make bundle: nothing is kept from %v to %v", from, to)
 	}
+	if detail != FullRate {
+		b.FullFrom = b.To
+	}
 	path := filepath.Join(a.dir, "bundle.zip")
 	const tries = 5
 	for range tries {
 		if err := a.pack(ctx, path, &b); err != nil {
 			return b, fmt.Errorf("make bundle: %w", err)
 		}
-		if most <= 0 || b.Bytes <= most || !b.FullFrom.Before(to) {
+		if most <= 0 || b.Bytes <= most || !b.FullFrom.Before(b.To) {
 			break
 		}
 		full, err := a.dropFrom(ctx, b, b.Bytes-most)
@@ -160,7 +165,12 @@ listed does not mean that there was no danger.
 
 func (b *Bundled) about() string {
 	rows := "Every row is there, in the table chunks, packed.\n\n"
-	if b.FullFrom.After(b.From) {
+	switch {
+	case b.Detail == EventsOnly:
+		rows = "It was asked for without readings: it holds what happened alone.\n\n"
+	case b.Detail == ByMinute:
+		rows = "It was asked for with sums by the minute: it holds every row only around alarms.\n\n"
+	case b.FullFrom.After(b.From):
 		rows = fmt.Sprintf("To be small enough, it holds every row only from %s on and around\nalarms; before, there are sums by the minute.\n\n", b.FullFrom.Format(time.RFC3339))
 	}
 	return fmt.Sprintf(about, b.From.UTC().Format(time.RFC3339), b.To.UTC().Format(time.RFC3339), rows)
@@ -203,6 +213,11 @@ func plain(ctx context.Context, path string, do func(*sql.DB) error) error {
 	return errors.Join(err, db.Close())
 }
 
+// always lists what goes along whole: what stands in the window may have begun long before it
+// and end after it. Of burns those go that began before its end: they keep their numbers, and
+// the last is one that the window has something of.
+var always = []string{"alarms", "phases", "notices"}
+
 // copyWindow copies the rows of the window. The runs and what is known of their clocks all
 // go along: they say where in time the rows belong.
 func copyWindow(ctx context.Context, tx *sql.Tx, line []timeline.Placed, b *Bundled) error {
@@ -228,6 +243,17 @@ func copyWindow(ctx context.Context, tx *sql.Tx, line []timeline.Placed, b *Bund
 			return err
 		}
 		lo := st.begin(0)
+		for _, t := range eventTables {
+			if t.name == "burns" || slices.Contains(always, t.name) {
+				continue
+			}
+			if err := do(t.name, "id >= ? AND id < ? AND ms >= ? AND ms < ?", run, run+(1<<40), lo, st.hi); err != nil {
+				return err
+			}
+		}
+		if b.Detail == EventsOnly {
+			continue
+		}
 		if err := do("chunks", "id >= ? AND id < ? AND (? OR NOT (true "+notAroundAlarm+"))",
 			run|lo/blockMS*blockMS/1000<<8, run|(st.hi+999)/1000<<8, full <= from); err != nil {
 			return err
@@ -238,20 +264,19 @@ func copyWindow(ctx context.Context, tx *sql.Tx, line []timeline.Placed, b *Bund
 				return err
 			}
 		}
-		for _, t := range eventTables {
-			if err := do(t.name, "id >= ? AND id < ? AND ms >= ? AND ms < ?", run, run+(1<<40), lo, st.hi); err != nil {
+	}
+	for _, st := range stretches(line, math.MinInt64, math.MaxInt64) {
+		run := st.place.Run << 40
+		for _, table := range always {
+			if err := do(table, "id >= ? AND id < ?", run, run+(1<<40)); err != nil {
 				return err
 			}
 		}
 	}
-	// What stands and burns in the window may have begun long before, and burns keep their
-	// numbers.
 	for _, st := range stretches(line, math.MinInt64, to) {
 		run := st.place.Run << 40
-		for _, table := range []string{"alarms", "phases", "burns"} {
-			if err := do(table, "id >= ? AND id < ? AND ms < ?", run, run+(1<<40), st.hi); err != nil {
-				return err
-			}
+		if err := do("burns", "id >= ? AND id < ? AND start_ms < ?", run, run+(1<<40), st.hi); err != nil {
+			return err
 		}
 	}
 	if _, err := tx.ExecContext(ctx, "CREATE TABLE part.bundle (from_ms INTEGER NOT NULL, to_ms INTEGER NOT NULL)"); err != nil {

@@ -4,7 +4,6 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
-	"syscall"
 )
 
 // lockName is the file whose lock its process holds for as long as it needs the directory. A
@@ -30,8 +29,7 @@ func ownDir() (dir string, lock *os.File, err error) {
 	if lock, err = os.Create(fresh); err != nil {
 		return "", nil, errors.Join(err, os.RemoveAll(dir))
 	}
-	err = syscall.Flock(int(lock.Fd()), syscall.LOCK_EX|syscall.LOCK_NB)
-	if err == nil {
+	if err = hold(lock); err == nil {
 		err = os.Rename(fresh, filepath.Join(dir, lockName))
 	}
 	if err != nil {
@@ -43,12 +41,12 @@ func ownDir() (dir string, lock *os.File, err error) {
 // sweep takes the directory of a lock away if nobody holds it. That of another user stays: it
 // cannot be opened.
 func sweep(name string) {
-	lock, err := os.OpenFile(name, os.O_RDWR|syscall.O_NOFOLLOW, 0)
+	lock, err := os.OpenFile(name, os.O_RDWR|noFollow, 0)
 	if err != nil {
 		return
 	}
 	defer lock.Close()
-	if syscall.Flock(int(lock.Fd()), syscall.LOCK_EX|syscall.LOCK_NB) == nil {
+	if free(lock) {
 		_ = os.RemoveAll(filepath.Dir(name)) // the next one tries again
 	}
 }

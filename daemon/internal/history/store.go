@@ -74,8 +74,9 @@ type Store struct {
 	db        *sql.DB   // nil while there is no file
 	run       int64     // this run's number in it
 
-	writing sync.Mutex // held by whoever writes
-	w       writer
+	writing  sync.Mutex // held by whoever writes
+	w        writer
+	bundling sync.Mutex // held by whoever makes a bundle
 }
 
 // moment is the last tick.

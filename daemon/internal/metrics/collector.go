@@ -94,6 +94,11 @@ func (c *collector) Collect(ch chan<- prometheus.Metric) {
 			out.put(heartbeats, float64(n), notify.Result(r).String())
 		}
 	}
+	if c.o.Commands != nil {
+		for result, n := range c.o.Commands() {
+			out.put(commandsTotal, float64(n), result)
+		}
+	}
 	if c.o.History != nil {
 		past(out, c.o.History())
 	}

@@ -41,6 +41,9 @@ type Options struct {
 	RemoteWrite func() []remotewrite.Stats
 	// MQTT returns the publisher's counters.
 	MQTT func() mqtt.Stats
+	// Commands returns how many commands came, by what became of them; nil where none are
+	// taken.
+	Commands func() map[string]uint64
 	// History returns how the history does; nil where none is kept: it has no series then.
 	History func() history.Health
 	// Notify returns how messages to people do; nil where nobody is told.
@@ -157,6 +160,7 @@ var (
 	mqttFailed    = counter("mqtt_messages_failed_total", "Messages that the MQTT broker did not acknowledge before the connection went; they are sent again.")
 	mqttDropped   = counter("mqtt_messages_dropped_total", "Messages given up because too many waited.")
 	mqttPending   = gauge("mqtt_messages_pending", "Messages that wait for the MQTT broker or its acknowledgement.")
+	commandsTotal = counter("commands_total", "Commands that came through the broker, accepted or refused, by the reason. Of those accepted, some are refused later.", "result")
 
 	notifyAttempts     = counter("notification_attempts_total", "Attempts to send a message to a person or an alertmanager, by what became of them.", "transport", "result")
 	notifyDelivered    = gauge("notification_last_delivery_timestamp_seconds", "When the transport last delivered, by the wall clock. Absent before that.", "transport")

@@ -45,6 +45,7 @@ func options() Options {
 		MQTT: func() mqtt.Stats {
 			return mqtt.Stats{Connected: true, Connects: 2, Published: 941, Failed: 3, Dropped: 1, Pending: 4}
 		},
+		Commands: func() map[string]uint64 { return map[string]uint64{"accepted": 12, "flooded": 0, "malformed": 3} },
 		History: func() history.Health {
 			return history.Health{
 				State: history.Full, Err: errors.New("no space"), Bytes: 81_920_000, UsedBytes: 80_000_000,

@@ -2,7 +2,8 @@
 // alarms and events until the broker has acknowledged them.
 //
 // Under fluewright/<site>/ it writes availability, state and alarm/<name>[/<channel>]
-// (retained), telemetry and event. The payloads are described by the JSON Schemas in the
+// (retained), telemetry and event. It takes commands below command/ and replies below
+// reply/<client>/<id>, and sends large things in chunks that never hold an alarm up. The payloads are described by the JSON Schemas in the
 // folder schema, and a test holds every payload against them. All of it is sent with
 // QoS 1: a receiver may see a message twice, and tells an event's repeat by its id.
 package mqtt
@@ -58,6 +59,12 @@ type Options struct {
 	// do not. nil: nothing is kept.
 	Durable func(context.Context) error
 
+	// Command takes what comes below command/: the rest of the topic, whether it was retained,
+	// and the payload. It must not wait. nil: no commands are taken.
+	Command func(name string, retained bool, payload []byte)
+	// Oversized is told of a message that was too large to be taken.
+	Oversized func()
+
 	// The intervals are on the frames' clock. Zero takes the default: a state and a pack
 	// each minute, with a sample each 10 s.
 	StateEvery, PackEvery, SampleEvery time.Duration
@@ -87,6 +94,7 @@ type Publisher struct {
 	state   outlook
 	samples []sample
 	sampled time.Duration // when samples were last taken
+	live    time.Duration // until when somebody watches
 	packing time.Duration // when the present pack was begun
 	stats   Stats
 }
@@ -279,14 +287,15 @@ func (p *Publisher) tellState() {
 
 func (p *Publisher) offerTelemetry(s *status.Status) {
 	at := s.Frame.At
-	if len(p.samples) > 0 && at-p.packing >= p.o.PackEvery {
+	packEvery, sampleEvery := p.pace(at)
+	if len(p.samples) > 0 && at-p.packing >= packEvery {
 		samples := p.samples
 		p.samples = nil
 		p.queue.add(&message{class: telemetry, topic: p.topic("telemetry"), body: func(latest *status.Status) ([]byte, error) {
 			return pack(p.o.Site, samples, latest)
 		}})
 	}
-	if len(p.samples) > 0 && at-p.sampled < p.o.SampleEvery {
+	if len(p.samples) > 0 && at-p.sampled < sampleEvery {
 		return
 	}
 	for _, c := range frame.All() {

@@ -9,6 +9,7 @@ import (
 	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -125,6 +126,11 @@ func schemas(t *testing.T) map[string]*jsonschema.Schema {
 	c := jsonschema.NewCompiler()
 	c.AssertFormat()
 	files, err := filepath.Glob("schema/*.json")
+	// Those of commands and replies have tests of their own, beside what writes them.
+	files = slices.DeleteFunc(files, func(f string) bool {
+		base := filepath.Base(f)
+		return strings.HasPrefix(base, "command-") || strings.HasPrefix(base, "reply")
+	})
 	if err != nil || len(files) != 5 {
 		t.Fatalf("want five schemas, have %v, %v", files, err)
 	}

@@ -14,13 +14,15 @@ const (
 	alarms
 	events
 	states
+	replies
 	telemetry
+	chunks
 	classes
 )
 
 // limits bounds what may wait where messages do not replace each other: an hour of
 // flapping alarms, and half an hour of telemetry at the default interval.
-var limits = [classes]int{events: 1000, telemetry: 30}
+var limits = [classes]int{events: 1000, replies: 50, telemetry: 30}
 
 // message is one that waits for delivery, or for its acknowledgement.
 type message struct {
@@ -35,6 +37,8 @@ type message struct {
 	sent bool // in the broker's hands, not acknowledged
 	// gate is that behind which it waits: see queue.open.
 	gate uint64
+	// done is told what became of a chunk; nil for others.
+	done chan error
 }
 
 // queue holds messages until they are acknowledged. Those of one class keep their order.
@@ -66,7 +70,10 @@ func (q *queue) add(m *message) {
 // next returns the message to send next, nil when none may go, and counts it as sent.
 // Gates come in the order of the messages, so that none overtakes another of its class.
 func (q *queue) next() *message {
-	for _, list := range q.lists {
+	for c, list := range q.lists {
+		if class(c) == chunks && slices.ContainsFunc(list, func(m *message) bool { return m.sent }) {
+			continue // one at a time: what is urgent must not wait behind more
+		}
 		if i := slices.IndexFunc(list, func(m *message) bool { return !m.sent && m.gate <= q.open }); i >= 0 {
 			list[i].sent = true
 			return list[i]

@@ -134,6 +134,12 @@ func (p *Publisher) session(ctx context.Context) (up bool, err error) {
 		}
 		p.o.Log.Warn("the MQTT broker does not let us read our own availability", "error", err)
 	}
+	if err := p.listen(ctx, client, lost); err != nil {
+		if !client.IsConnectionOpen() {
+			return false, fmt.Errorf("subscribe: %w", err)
+		}
+		p.o.Log.Warn("the MQTT broker does not let us read commands", "error", err)
+	}
 	if !stop() {
 		return false, ctx.Err()
 	}
@@ -171,7 +177,7 @@ func (p *Publisher) client(ctx context.Context, l *link, lost chan<- error) (pah
 			if err != nil {
 				return nil, err
 			}
-			return conn, l.set(conn)
+			return trim(conn, p.oversized), l.set(conn)
 		})
 	o.Servers = []*url.URL{p.server}
 	return paho.NewClient(o), nil
@@ -274,6 +280,16 @@ func (p *Publisher) delivered(m *message) {
 	defer p.mu.Unlock()
 	p.queue.remove(m)
 	p.stats.Published++
+	if m.done != nil {
+		m.done <- nil
+	}
+}
+
+// oversized is told of a message that was too large to be taken.
+func (p *Publisher) oversized() {
+	if p.o.Oversized != nil {
+		p.o.Oversized()
+	}
 }
 
 // hangUp takes back what was not acknowledged.
@@ -281,6 +297,8 @@ func (p *Publisher) hangUp() {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.stats.Connected = false
+	p.abandon()
+	p.live = 0
 	p.stats.Failed += uint64(p.queue.recall())
 }
 

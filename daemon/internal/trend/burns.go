@@ -89,7 +89,7 @@ func (f fields) seconds(name string) float64 {
 
 // Burns lists the burns that reach into a window, in the order of time; the zero window is
 // all of them.
-func Burns(ctx context.Context, a *history.Archive, w Window) ([]Burn, error) {
+func Burns(ctx context.Context, a Source, w Window) ([]Burn, error) {
 	events, err := a.Events(ctx, "burns", ever.From, ever.To)
 	if err != nil {
 		return nil, err

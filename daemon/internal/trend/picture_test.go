@@ -55,12 +55,12 @@ func TestAPictureOfWhatIsKeptByTheMinute(t *testing.T) {
 	begin, end := a.Span()
 	path := filepath.Join(t.TempDir(), "small.zip")
 	var b bytes.Buffer
-	made, err := a.Bundle(t.Context(), &b, begin, end, 0)
+	made, err := a.Bundle(t.Context(), &b, begin, end, history.FullRate, 0)
 	if err != nil {
 		t.Fatal(err)
 	}
 	b.Reset()
-	if made, err = a.Bundle(t.Context(), &b, begin, end, made.Bytes*2/3); err != nil {
+	if made, err = a.Bundle(t.Context(), &b, begin, end, history.FullRate, made.Bytes*2/3); err != nil {
 		t.Fatal(err)
 	}
 	if err := os.WriteFile(path, b.Bytes(), 0o600); err != nil {
@@ -108,7 +108,7 @@ func TestWhatStandsAllAlong(t *testing.T) {
 	w := trend.Window{From: from.Add(2 * time.Minute), To: from.Add(4 * time.Minute)}
 	var b bytes.Buffer
 	a := open(t, dir)
-	if _, err := a.Bundle(t.Context(), &b, w.From, w.To, 0); err != nil {
+	if _, err := a.Bundle(t.Context(), &b, w.From, w.To, history.FullRate, 0); err != nil {
 		t.Fatal(err)
 	}
 	path := filepath.Join(t.TempDir(), "bundle.zip")

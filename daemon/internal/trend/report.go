@@ -121,7 +121,11 @@ func (r *reporter) runs(ctx context.Context) error {
 			names[b.Configuration] = name
 			r.view.Configurations = append(r.view.Configurations, textView{name, b.Configuration})
 		}
-		v := runView{r.s.short(b.From), r.s.short(b.To), b.Software, names[b.Configuration], "synchronised"}
+		end := "after this window"
+		if !b.To.After(r.w.To) {
+			end = r.s.short(b.To)
+		}
+		v := runView{r.s.short(b.From), end, b.Software, names[b.Configuration], "synchronised"}
 		if v.Configuration == "" {
 			v.Configuration = "not kept"
 		}

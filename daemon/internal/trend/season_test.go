@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"fluewright/daemon/internal/history"
 	"fluewright/daemon/internal/trend/trendtest"
 	"fluewright/sensors/bench/nights"
 )
@@ -35,7 +36,7 @@ func TestSixtyDaysFitInAMail(t *testing.T) {
 	trendtest.Record(t, dir, n...)
 	a := open(t, dir)
 	from, to := a.Span()
-	made, err := a.Bundle(t.Context(), io.Discard, from, to, 0)
+	made, err := a.Bundle(t.Context(), io.Discard, from, to, history.FullRate, 0)
 	if err != nil {
 		t.Fatal(err)
 	}

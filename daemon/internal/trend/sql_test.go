@@ -168,7 +168,7 @@ func bundled(t *testing.T, a *history.Archive) string {
 	t.Helper()
 	from, to := a.Span()
 	var b bytes.Buffer
-	if _, err := a.Bundle(t.Context(), &b, from, to, 0); err != nil {
+	if _, err := a.Bundle(t.Context(), &b, from, to, history.FullRate, 0); err != nil {
 		t.Fatal(err)
 	}
 	z, err := zip.NewReader(bytes.NewReader(b.Bytes()), int64(b.Len()))

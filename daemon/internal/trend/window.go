@@ -19,6 +19,13 @@ type Window struct{ From, To time.Time }
 // ever is all that any history can hold.
 var ever = Window{time.UnixMilli(-1 << 45), time.UnixMilli(1 << 48)}
 
+// Source is a history as far as choosing a window goes: one from outside, or the one that is
+// being kept.
+type Source interface {
+	Span() (from, to time.Time)
+	Events(ctx context.Context, kind string, from, to time.Time) ([]history.Event, error)
+}
+
 // Pick says which window is wanted. Since counts back from the end of the history, not from
 // now: the file may be old. Burn is "last" or a number as the table of burns gives them.
 // The zero Pick is everything.
@@ -32,7 +39,7 @@ type Pick struct {
 const around = 15 * time.Minute
 
 // Window finds the window in a history.
-func (p Pick) Window(ctx context.Context, a *history.Archive) (Window, error) {
+func (p Pick) Window(ctx context.Context, a Source) (Window, error) {
 	begin, end := a.Span()
 	w := Window{begin, end}
 	switch {
@@ -71,13 +78,15 @@ func (p Pick) Window(ctx context.Context, a *history.Archive) (Window, error) {
 	if w.To.After(end) {
 		w.To = end
 	}
+	// What is written is in UTC, in whatever zone the window was asked for.
+	w.From, w.To = w.From.UTC(), w.To.UTC()
 	return w, nil
 }
 
 func stamp(t time.Time) string { return t.Format(time.RFC3339) }
 
 // Find returns one burn: "last" or its number.
-func Find(ctx context.Context, a *history.Archive, which string) (Burn, error) {
+func Find(ctx context.Context, a Source, which string) (Burn, error) {
 	all, err := Burns(ctx, a, Window{})
 	if err != nil {
 		return Burn{}, err

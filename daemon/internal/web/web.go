@@ -19,6 +19,7 @@ import (
 	"time"
 
 	"fluewright/analysis/frame"
+	"fluewright/daemon/internal/handout"
 	"fluewright/daemon/internal/status"
 	"fluewright/daemon/internal/verdict"
 )
@@ -47,6 +48,8 @@ type Options struct {
 	StaleAfter time.Duration
 	// Metrics answers /metrics.
 	Metrics http.Handler
+	// Bundles hands out the history; nil where none is kept.
+	Bundles *handout.Desk
 	// Names are the host names by which the page may be asked for, besides localhost
 	// and the address that it is reached at.
 	Names []string
@@ -153,6 +156,7 @@ func handler(p *page, l *live) http.Handler {
 	mux.HandleFunc("GET /healthz", p.health)
 	mux.Handle("GET /events", l)
 	mux.Handle("GET /metrics", p.o.Metrics)
+	mux.HandleFunc("GET /api/bundle", p.bundle)
 	mux.Handle("GET /static/", http.StripPrefix("/static/", forEver(http.FileServerFS(assets))))
 	return guard(p.o.Names, mux)
 }

@@ -47,13 +47,14 @@ func (a *access) OnConnectAuthenticate(cl *mochi.Client, pk packets.Packet) bool
 	return true
 }
 
-// OnACLCheck lets anybody read what is published, and only the publisher write, commands
-// excepted.
+// OnACLCheck lets anybody read what is published, commands excepted, and replies only who
+// asked; only the publisher may write, commands excepted. The library asks for each filter,
+// and again for each message.
 func (*access) OnACLCheck(cl *mochi.Client, topic string, write bool) bool {
 	if !write {
 		// The library's own statistics are nobody's business, and it writes them while
 		// others read.
-		return !strings.HasPrefix(topic, "$")
+		return !strings.HasPrefix(topic, "$") && (knownPublisher(cl) || readable(topic, cl.ID))
 	}
 	return knownPublisher(cl) || writable(topic)
 }
@@ -75,6 +76,22 @@ func (a *access) isPublisher(user, password []byte) bool {
 
 // knownPublisher holds for a client that OnConnectAuthenticate let in under that name.
 func knownPublisher(cl *mochi.Client) bool { return string(cl.Properties.Username) == publisherName }
+
+// readable reports whether a client may read a topic or a filter: of commands none, and of
+// replies its own, and those that nobody could be found for.
+func readable(topic, client string) bool {
+	part := strings.Split(topic, "/")
+	if len(part) < 3 {
+		return true
+	}
+	switch part[2] {
+	case "command":
+		return false
+	case "reply":
+		return len(part) > 3 && (part[3] == client || part[3] == "unaddressed")
+	}
+	return true
+}
 
 // writable reports whether topic is fluewright/<site>/command/….
 func writable(topic string) bool {

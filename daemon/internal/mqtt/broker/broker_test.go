@@ -327,3 +327,30 @@ func TestLoopbackOnly(t *testing.T) {
 		}
 	}
 }
+
+// Replies are for who asked, and commands for the publisher alone, whatever somebody
+// subscribes to.
+func TestWhoMayReadRepliesAndCommands(t *testing.T) {
+	b := start(t)
+	monitor := publisher(t, b)
+	commands := listen(t, monitor, "fluewright/cellar/command/#")
+	var heard []<-chan string
+	var askers []paho.Client
+	for _, id := range []string{"asker-one", "asker-two"} {
+		c, err := connect(t, b, func(o *paho.ClientOptions) { o.SetClientID(id) })
+		if err != nil {
+			t.Fatal(err)
+		}
+		askers = append(askers, c)
+		heard = append(heard, listen(t, c, "fluewright/#"))
+	}
+	if tok := askers[1].Publish("fluewright/cellar/command/snapshot", 1, false, "a command"); tok.Wait() && tok.Error() != nil {
+		t.Fatal(tok.Error())
+	}
+	expect(t, commands, "fluewright/cellar/command/snapshot=a command")
+	monitor.Publish("fluewright/cellar/reply/asker-one/1", 1, false, "for one").Wait()
+	monitor.Publish("fluewright/cellar/state", 1, false, "for all").Wait()
+	expect(t, heard[0], "fluewright/cellar/reply/asker-one/1=for one")
+	expect(t, heard[0], "fluewright/cellar/state=for all")
+	expect(t, heard[1], "fluewright/cellar/state=for all")
+}

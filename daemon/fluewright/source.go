@@ -1,0 +1,201 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"net"
+	"os"
+	"strings"
+	"time"
+
+	"fluewright/daemon/internal/config"
+	"fluewright/daemon/internal/fetch"
+	"fluewright/daemon/internal/handout"
+	"fluewright/daemon/internal/history"
+	"fluewright/daemon/internal/mqtt"
+	"fluewright/daemon/internal/trend"
+)
+
+// source is the part of a command line that says where a history is.
+type source struct {
+	Store  string `arg:"" optional:"" help:"History: its file or a copy, its directory, or a bundle. Without it the monitor that runs on this machine is asked." type:"path"`
+	URL    string `help:"Ask the monitor whose page is there." name:"url" group:"From elsewhere" placeholder:"http://HOST:PORT"`
+	Broker string `help:"Ask the monitor through this broker, tcp://HOST:PORT or ssl://HOST:PORT." group:"From elsewhere" placeholder:"URL"`
+	Site   string `help:"Its site, for --broker." group:"From elsewhere" placeholder:"NAME"`
+	User   string `help:"User at the broker." group:"From elsewhere" placeholder:"NAME"`
+	// Secrets come from files: a command line can be read by everybody on the machine.
+	PasswordFile string `help:"File with the password at the broker." type:"path" group:"From elsewhere" placeholder:"FILE"`
+	CAFile       string `help:"Certificates that may sign the broker's." name:"ca-file" type:"path" group:"From elsewhere" placeholder:"FILE"`
+	CertFile     string `help:"Own certificate for the broker." type:"path" group:"From elsewhere" placeholder:"FILE"`
+	KeyFile      string `help:"Its key." type:"path" group:"From elsewhere" placeholder:"FILE"`
+	Config       string `help:"Configuration of the monitor on this machine, which says where its page is." type:"path" default:"/etc/fluewright/fluewright.toml" group:"From elsewhere" placeholder:"FILE"`
+}
+
+// Validate allows one place.
+func (s *source) Validate() error {
+	places := 0
+	for _, p := range []string{s.Store, s.URL, s.Broker} {
+		if p != "" {
+			places++
+		}
+	}
+	switch {
+	case places > 1:
+		return errors.New("a history comes from a file, from --url or from --broker: name one of them")
+	case (s.Broker == "") != (s.Site == ""):
+		return errors.New("--broker and --site go together")
+	case s.Broker == "" && (s.User != "" || s.PasswordFile != "" || s.CAFile != "" || s.CertFile != ""):
+		return errors.New("--user, --password-file, --ca-file and --cert-file are for --broker")
+	case (s.CertFile == "") != (s.KeyFile == ""):
+		return errors.New("--cert-file and --key-file go together")
+	case s.PasswordFile != "" && s.User == "":
+		return errors.New("--password-file wants --user too")
+	}
+	return nil
+}
+
+// opened is a history, and what must be cleared away behind it.
+type opened struct {
+	*history.Archive
+	fetched *fetch.Fetched // nil for a file
+}
+
+// Close closes it.
+func (o *opened) Close() error {
+	err := o.Archive.Close()
+	if o.fetched != nil {
+		err = errors.Join(err, o.fetched.Close())
+	}
+	return err
+}
+
+// open opens the history. One from elsewhere comes as a bundle of the wish, so that all of
+// it is wanted then: the pick that is left is returned.
+func (s *source) open(ctx context.Context, std streams, w handout.Wish) (*opened, trend.Pick, error) {
+	if s.Store != "" {
+		a, err := history.Open(ctx, s.Store)
+		if err != nil {
+			return nil, w.Pick, err
+		}
+		return &opened{Archive: a}, w.Pick, nil
+	}
+	got, err := s.fetch(ctx, std, w)
+	if err != nil {
+		return nil, w.Pick, err
+	}
+	a, err := history.Open(ctx, got.Path)
+	if err != nil {
+		return nil, w.Pick, errors.Join(err, got.Close())
+	}
+	return &opened{a, got}, trend.Pick{}, nil
+}
+
+func (s *source) fetch(ctx context.Context, std streams, w handout.Wish) (*fetch.Fetched, error) {
+	o := fetch.Options{Say: func(format string, args ...any) { fmt.Fprintf(std.err, format+"\n", args...) }}
+	if s.Broker != "" {
+		from := mqtt.CallOptions{
+			Site: s.Site, Broker: s.Broker, User: s.User, CAFile: s.CAFile, CertFile: s.CertFile, KeyFile: s.KeyFile,
+		}
+		if s.PasswordFile != "" {
+			secret, err := os.ReadFile(s.PasswordFile)
+			if err != nil {
+				return nil, fmt.Errorf("read the broker's password: %w", err)
+			}
+			from.Password = strings.TrimRight(string(secret), "\r\n")
+		}
+		return fetch.Broker(ctx, from, handout.FormOf(w), o)
+	}
+	page := s.URL
+	if page == "" {
+		var err error
+		if page, err = s.here(); err != nil {
+			return nil, err
+		}
+	}
+	got, err := fetch.Page(ctx, page, handout.FormOf(w), o)
+	if err != nil && s.URL == "" {
+		err = fmt.Errorf("%w\nNo history was named and so the monitor on this machine was asked. A file, --url or --config says where else", err)
+	}
+	return got, err
+}
+
+// here is the page of the monitor on this machine.
+func (s *source) here() (string, error) {
+	cfg, err := config.Load(s.Config)
+	if errors.Is(err, fs.ErrNotExist) {
+		cfg, err = config.Default(), nil
+	}
+	if err != nil {
+		return "", err
+	}
+	host, port, err := net.SplitHostPort(cfg.Web.Listen)
+	if err != nil {
+		return "", fmt.Errorf("read where the page is: %w", err)
+	}
+	if ip := net.ParseIP(host); host == "" || ip != nil && ip.IsUnspecified() {
+		host = "127.0.0.1"
+	}
+	return "http://" + net.JoinHostPort(host, port), nil
+}
+
+// wish says what to ask for; times without a zone are in this one.
+func (p *pick) wish(burn string, d history.Detail, zone *time.Location) (w handout.Wish, err error) {
+	w.Detail = d
+	w.Since, w.Burn = time.Duration(p.Since), burn
+	if w.From, err = p.From.in(zone); err == nil {
+		w.To, err = p.To.in(zone)
+	}
+	return w, err
+}
+
+// zone is the one asked for, or the other.
+func (p *pick) zone(other *time.Location) (*time.Location, error) {
+	if p.Zone == "" {
+		return other, nil
+	}
+	zone, err := time.LoadLocation(p.Zone)
+	if err != nil {
+		return nil, fmt.Errorf("find time zone: %w", err)
+	}
+	return zone, nil
+}
+
+// window opens the history and finds the window. The archive is the caller's to close.
+// Without another zone it is the site's, which is not known before the history is here:
+// what is asked of elsewhere is then in this machine's.
+func (p *pick) window(ctx context.Context, std streams, s *source, burn string, d history.Detail) (a *opened, w trend.Window, zone *time.Location, err error) {
+	defer func() {
+		if err != nil && a != nil {
+			err, a = errors.Join(err, a.Close()), nil
+		}
+	}()
+	if zone, err = p.zone(time.Local); err != nil {
+		return nil, w, nil, err
+	}
+	wish, err := p.wish(burn, d, zone)
+	if err != nil {
+		return nil, w, nil, err
+	}
+	a, rest, err := s.open(ctx, std, wish)
+	if err != nil {
+		return nil, w, nil, err
+	}
+	from, to := a.Span()
+	site, err := trend.SiteOf(ctx, a.Archive, trend.Window{From: from, To: to}, zone)
+	if err != nil {
+		return a, w, nil, err
+	}
+	if zone, err = p.zone(site.Config.Site.Zone()); err != nil {
+		return a, w, nil, err
+	}
+	if s.Store != "" {
+		if wish, err = p.wish(burn, d, zone); err != nil {
+			return a, w, nil, err
+		}
+		rest = wish.Pick
+	}
+	w, err = rest.Window(ctx, a.Archive)
+	return a, w, zone, err
+}

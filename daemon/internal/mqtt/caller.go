@@ -1,0 +1,165 @@
+package mqtt
+
+import (
+	"context"
+	"crypto/tls"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"net"
+	"net/url"
+	"strings"
+	"time"
+
+	paho "github.com/eclipse/paho.mqtt.golang"
+	"github.com/eclipse/paho.mqtt.golang/packets"
+)
+
+// CallOptions is what a caller, who asks a monitor through a broker, needs to know. The
+// members are those of [Options].
+type CallOptions struct {
+	Site, Broker, User, Password, CAFile string
+	// CertFile and KeyFile are the caller's own certificate, where the broker asks for one.
+	CertFile, KeyFile string
+	// ClientID is the caller's; replies go to it.
+	ClientID string
+}
+
+// Check says what is wrong with the options, and will stay wrong however often they are tried.
+func (o *CallOptions) Check() error {
+	_, _, err := o.read()
+	return err
+}
+
+// read reads the broker's address and the certificates; settings are nil without TLS.
+func (o *CallOptions) read() (server *url.URL, settings *tls.Config, err error) {
+	server, secure, err := parseBroker(o.Broker)
+	if err != nil {
+		return nil, nil, err
+	}
+	if secure {
+		settings = &tls.Config{MinVersion: tls.VersionTLS12, ServerName: server.Hostname()}
+		if o.CAFile != "" {
+			if settings.RootCAs, err = certificates(o.CAFile); err != nil {
+				return nil, nil, err
+			}
+		}
+		if o.CertFile != "" {
+			pair, err := tls.LoadX509KeyPair(o.CertFile, o.KeyFile)
+			if err != nil {
+				return nil, nil, fmt.Errorf("read the client's certificate: %w", err)
+			}
+			settings.Certificates = []tls.Certificate{pair}
+		}
+	} else if o.CAFile != "" || o.CertFile != "" {
+		return nil, nil, fmt.Errorf("certificates for the broker %s, which is not reached over TLS: write ssl://%s", o.Broker, server.Host)
+	}
+	return server, settings, nil
+}
+
+// ErrRefused says that the broker does not let the caller in.
+var ErrRefused = errors.New("the broker refuses user, password or client")
+
+// Heard is a message for a caller: Topic is below the site's root.
+type Heard struct {
+	Topic   string
+	Payload []byte
+}
+
+// Caller is one connection of somebody who asks.
+type Caller struct {
+	o      CallOptions
+	client paho.Client
+	link   *link
+	lost   chan error
+	heard  chan Heard
+}
+
+// mostHeard is how many messages may wait for a caller; more are lost, and asked for again.
+const mostHeard = 64
+
+// Dial connects to the broker, and subscribes to the replies and to the monitor's
+// availability.
+func Dial(ctx context.Context, o CallOptions) (*Caller, error) {
+	server, settings, err := o.read()
+	if err != nil {
+		return nil, err
+	}
+	c := &Caller{o: o, link: &link{}, lost: make(chan error, 1), heard: make(chan Heard, mostHeard)}
+	line := &Publisher{server: server, tls: settings}
+	options := paho.NewClientOptions().
+		SetClientID(o.ClientID).SetUsername(o.User).SetPassword(o.Password).
+		SetProtocolVersion(4).SetCleanSession(true).SetStore(paho.NewMemoryStore()).
+		SetAutoReconnect(false).SetConnectRetry(false).SetOrderMatters(true).
+		SetConnectTimeout(dialTimeout).SetWriteTimeout(writeLimit).SetKeepAlive(keepAlive).SetPingTimeout(pingLimit).
+		SetConnectionLostHandler(func(_ paho.Client, err error) { c.lost <- err }).
+		SetCustomOpenConnectionFn(func(*url.URL, paho.ClientOptions) (net.Conn, error) {
+			conn, err := line.dial(ctx)
+			if err != nil {
+				return nil, err
+			}
+			return trim(conn, func() {}), c.link.set(conn)
+		})
+	options.Servers = []*url.URL{server}
+	c.client = paho.NewClient(options)
+	if err := c.open(ctx); err != nil {
+		c.Close()
+		return nil, err
+	}
+	return c, nil
+}
+
+func (c *Caller) open(ctx context.Context) error {
+	if err := await(ctx, c.client.Connect(), c.lost); err != nil {
+		if errors.Is(err, packets.ErrorRefusedBadUsernameOrPassword) || errors.Is(err, packets.ErrorRefusedNotAuthorised) {
+			return ErrRefused
+		}
+		return fmt.Errorf("connect: %w", err)
+	}
+	base := root(c.o.Site)
+	hear := func(_ paho.Client, m paho.Message) {
+		select {
+		case c.heard <- Heard{strings.TrimPrefix(m.Topic(), base), m.Payload()}:
+		default: // the caller does not keep up
+		}
+	}
+	for _, filter := range []string{"reply/" + c.o.ClientID + "/#", "availability"} {
+		t := c.client.Subscribe(base+filter, 1, hear)
+		if err := await(ctx, t, c.lost); err != nil {
+			return fmt.Errorf("subscribe to %s: %w", base+filter, err)
+		}
+	}
+	return nil
+}
+
+// Heard returns what comes.
+func (c *Caller) Heard() <-chan Heard { return c.heard }
+
+// Lost returns why the connection ended, once it has.
+func (c *Caller) Lost() <-chan error { return c.lost }
+
+// Send sends a command, and waits until the broker has it.
+func (c *Caller) Send(ctx context.Context, name string, payload []byte) error {
+	err := await(ctx, c.client.Publish(root(c.o.Site)+"command/"+name, 1, false, payload), c.lost)
+	if err != nil {
+		return fmt.Errorf("send the command: %w", err)
+	}
+	return nil
+}
+
+// Close ends the connection.
+func (c *Caller) Close() {
+	if c.client.IsConnectionOpen() {
+		c.client.Disconnect(uint((50 * time.Millisecond).Milliseconds()))
+	}
+	c.link.close()
+}
+
+// Availability reads the payload of the topic availability: "online", "offline" or "lost".
+func Availability(payload []byte) (string, error) {
+	var a available
+	if err := json.Unmarshal(payload, &a); err != nil || a.State == "" {
+		return "", errors.New("what is on the topic availability is no monitor's")
+	}
+	return a.State, nil
+}
