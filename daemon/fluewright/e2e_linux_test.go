@@ -14,6 +14,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 	"syscall"
 	"testing"
 	"time"
@@ -248,9 +249,17 @@ type bench struct {
 	out *bufio.Scanner
 }
 
+// boardDevices is held by the one bench that shows its device files under a board's names;
+// benches with an offset stand beside it.
+var boardDevices sync.Mutex
+
 // startBench links its device files into /dev; further arguments are benchd's.
 func startBench(t *testing.T, dir string, args ...string) *bench {
 	t.Helper()
+	if !slices.Contains(args, "--dev-offset") {
+		boardDevices.Lock()
+		t.Cleanup(boardDevices.Unlock)
+	}
 	if os.Geteuid() != 0 {
 		missing(t, "root, to show device files")
 	}

@@ -55,7 +55,7 @@ func TestNightShowsItsEvents(t *testing.T) {
 			if p.Chamber > 510 && p.Chamber < 704 && p.Flue > 180 && p.Flue < 320 {
 				s.clean++
 			}
-			if p.Flue > 538 {
+			if p.Chamber > 704 {
 				s.hot++
 			}
 			if last.Furnace.Draft < -1 && last.Furnace.Char > 0.5 {
@@ -70,7 +70,7 @@ func TestNightShowsItsEvents(t *testing.T) {
 			is, lo, hi int
 		}{
 			{"clean burn", s.clean, 1800, 7200},
-			{"flue over 538 °C", s.hot, 120, 600},
+			{"chamber over 704 °C", s.hot, 600, 2400},
 			{"reversed draft", s.reversed, 100, 130},
 			{"flue wire off", s.open, 299, 301},
 		} {

@@ -28,7 +28,7 @@ func TestANightIsPlausible(t *testing.T) {
 				t.Errorf("%s after %v", alarm, since)
 			}
 		}
-		if _, ok := r.first["overheat/flue"]; !ok {
+		if _, ok := r.first["overheat/chamber"]; !ok {
 			t.Error("the night's overheat was not seen: is this the night?")
 		}
 		for _, s := range r.last.Sensors {
