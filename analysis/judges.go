@@ -127,9 +127,11 @@ func (e *Engine) step(v *view) {
 		Spoilt: f.door || j.hasBurnt && v.At-j.burnt < unsettled,
 	})
 	minute, full := j.gate.Minute()
-	f.way = j.way.Step(flueway.Inputs{
-		At: v.At, Phase: f.phase, Minute: minute, Full: full, Course: j.gate.Course(), Gate: f.gate,
-	})
+	way := flueway.Inputs{At: v.At, Phase: f.phase, Minute: minute, Full: full, Course: j.gate.Course(), Gate: f.gate}
+	if !e.settings.Regulator.Unfitted {
+		way.DraftLow, way.DraftHigh = e.settings.DraftLow, e.settings.DraftHigh
+	}
+	f.way = j.way.Step(way)
 	j.causes.Step(cause.Inputs{
 		At: v.At, Values: values, Phase: f.phase, Load: f.load, Door: f.door,
 		DraftLow: e.settings.DraftLow, DraftHigh: e.settings.DraftHigh, Limits: e.settings.Limits,

@@ -61,7 +61,11 @@ func (s *season) play() []note {
 		}, func(at time.Duration, v frame.Values, phase burn.Phase) {
 			g := s.gate.Step(gate.Inputs{At: at, Values: v, Phase: phase})
 			m, full := s.gate.Minute()
-			f := s.judge.Step(Inputs{At: at, Phase: phase, Minute: m, Full: full, Course: s.gate.Course(), Gate: g})
+			in := Inputs{At: at, Phase: phase, Minute: m, Full: full, Course: s.gate.Course(), Gate: g}
+			if s.stack.State != regulator.StuckShut {
+				in.DraftLow, in.DraftHigh = 10, 17.5
+			}
+			f := s.judge.Step(in)
 			if f.Restricted != s.last.Restricted || f.Sudden != s.last.Sudden {
 				s.notes = append(s.notes, note{d, f.Restricted, f.Sudden})
 			}
@@ -181,6 +185,16 @@ func TestBurnsThatDoNotCount(t *testing.T) {
 		"set lower": func(s *rig.Stack, d int, _ time.Duration) {
 			if d > 12 {
 				s.Set = 5
+			}
+		},
+		"held shut for one burn, and freed within it": func(s *rig.Stack, d int, since time.Duration) {
+			if d == 1 && since == 0 {
+				s.State = regulator.StuckShut
+			}
+		},
+		"held shut for days, and freed within a burn": func(s *rig.Stack, d int, since time.Duration) {
+			if d < 12 || d == 12 && since == 0 {
+				s.State = regulator.StuckShut
 			}
 		},
 		"held shut": func(s *rig.Stack, d int, _ time.Duration) {

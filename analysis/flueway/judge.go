@@ -48,6 +48,9 @@ type Inputs struct {
 	Full   bool
 	Course *drive.Course
 	Gate   gate.Finding
+	// DraftLow and DraftHigh are the band within which a regulator holds the draft, Pa; both 0
+	// where there is none.
+	DraftLow, DraftHigh float64
 }
 
 // Judge follows one chimney. The zero value has seen nothing.
@@ -139,6 +142,7 @@ func (j *Judge) fell(in Inputs) {
 		if j.finding.Change.Ratio > 0 { // what fell has come back
 			j.stand(false, false)
 		}
+	case setFree(c, in.DraftLow, in.DraftHigh):
 	case in.Phase != burn.Lighting && c.Drive >= float64(lower*before.Drive):
 		if j.memory.Flames.Burns < usable {
 			j.memory.Flames.take(&in.Course.Before)
@@ -147,6 +151,14 @@ func (j *Judge) fell(in Inputs) {
 		j.finding.Change = c
 		j.exclude(in.Gate)
 	}
+}
+
+// setFree reports whether a fall is what a regulator does whose gate comes free: from above
+// its band into it. A flue that narrows behind one that works begins within the band.
+func setFree(c drive.Change, low, high float64) bool {
+	before := c.Pascals / (c.Ratio - 1)
+	after := before + c.Pascals
+	return high > 0 && before > high && after >= low && after <= high
 }
 
 // empty forgets what is in hand.
