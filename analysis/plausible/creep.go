@@ -11,6 +11,7 @@ import (
 const (
 	creepBy      = 2.0 // Pa
 	creepWinds   = 8.0 // times what the draft moves more: windsMost, and half of a gust between two readings
+	creepSwings  = 2.0 // times its swing: a steady wind pulls about twice what its gusts do
 	creepSettles = 20 * time.Minute
 	creepSudden  = 1.0 // Pa within minutes, and its own swing: a fan or the wind
 	unseenSky    = 3.0 // K an hour that it may grow warmer or colder where nobody measures it
@@ -55,7 +56,7 @@ func (c *creep) step(dt time.Duration, cold, cooled bool, level, calm, swing, mo
 	if !cooled && by < 0 {
 		by = min(0, calm-min(c.was, 0)) // what is lost below nothing
 	}
-	allowed := creepBy + weather + float64(creepWinds*max(0, moves-c.moved))
+	allowed := creepBy + weather + float64(creepWinds*max(0, moves-c.moved)) + float64(creepSwings*swing)
 	c.found = math.Abs(by) > allowed || c.found && math.Abs(by) > allowed/2
 	return c.found
 }

@@ -178,6 +178,10 @@ func TestAZeroThatWanders(t *testing.T) {
 			gust := math.Sin(h * 3600)
 			v[frame.Draft] += min(h, 1) * (3 + 0.8*gust)
 		}, ""},
+		"a wind that rises, in squalls of minutes": {func(h float64, v *frame.Values) {
+			squall := math.Sin(h * 60 * 2 * math.Pi / 3)
+			v[frame.Draft] += min(h, 1) * (3.2 + 1.8*squall)
+		}, ""},
 	}
 	for name, tt := range tests {
 		t.Run(name, func(t *testing.T) {
