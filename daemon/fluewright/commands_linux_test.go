@@ -93,6 +93,9 @@ func firing(t *testing.T, speed float64) (*faraway, *virtual.Clock) {
 }
 
 func TestCommandsFromElsewhere(t *testing.T) {
+	if testing.Short() {
+		t.Skip("runs the built binary, which is none of this test's build")
+	}
 	f, clock := firing(t, 600)
 	f.run(clock, time.Minute)
 	a := f.asker("phone-of-maria")
@@ -244,6 +247,9 @@ func (f *faraway) metrics() string {
 // Ten thousand commands a second are dropped and counted; no tick comes late by a period,
 // and memory does not grow with them.
 func TestFloodOfCommands(t *testing.T) {
+	if testing.Short() {
+		t.Skip("runs the built binary, which is none of this test's build")
+	}
 	f, clock := firing(t, 1)
 	f.run(clock, time.Second)
 	a := f.asker("phone-of-maria")

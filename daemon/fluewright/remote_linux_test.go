@@ -121,6 +121,9 @@ func (f *faraway) site() string {
 // A window that is asked through a broker, over lines that break, is to the byte what a copy
 // of the history gives on the spot, whatever it is written as. The page gives the same.
 func TestTrendFromElsewhere(t *testing.T) {
+	if testing.Short() {
+		t.Skip("runs the built binary, which is none of this test's build")
+	}
 	f, clock := firing(t, 600)
 	f.run(clock, 3*time.Hour)
 	a, err := history.Open(t.Context(), f.dir)
@@ -232,7 +235,8 @@ func TestTrendFromElsewhere(t *testing.T) {
 	t.Run("burns and bundle", func(t *testing.T) {
 		want, _ := f.ask("here", "burns", "--zone", "UTC", f.dir)
 		got, _ := f.ask("technician", append([]string{"burns", "--zone", "UTC"}, through(f.broker)...)...)
-		if got != want {
+		// The second burn goes on between the two questions; the first is over.
+		if want, got = upToSecond(want), upToSecond(got); got != want || !strings.Contains(got, "cold-start") {
 			t.Errorf("burns:\n%s\nwant\n%s", got, want)
 		}
 		out := filepath.Join(f.tmp, "mail.zip")
@@ -251,6 +255,12 @@ func TestTrendFromElsewhere(t *testing.T) {
 	if left, _ := filepath.Glob(filepath.Join(f.tmp, "*", "fluewright", "parts", "*")); len(left) > 0 {
 		t.Errorf("left behind: %v", left)
 	}
+}
+
+// upToSecond is a table of burns up to the first one, whose columns the others widen.
+func upToSecond(table string) string {
+	lines := strings.SplitAfter(table, "\n")
+	return strings.Join(strings.Fields(strings.Join(lines[:min(2, len(lines))], "")), " ")
 }
 
 // made counts the bundles that the monitor keeps.
