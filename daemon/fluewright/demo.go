@@ -108,7 +108,7 @@ Ctrl-C ends it. What the furnace and the monitor do:
 // tell prints the events of a tick for a person, one a line.
 func tell(std streams, s *status.Status, u message.Units) {
 	for _, e := range s.Assessment.Events {
-		at := s.WallOf(e.At).Local().Format("15:04:05")
+		at := s.WallOf(e.At).Format("15:04:05")
 		switch line := message.Line(e, s.WallOf, u).(type) {
 		case message.AlarmLine:
 			fmt.Fprintf(std.out, "%s  %-7s %-8s %s\n", at, line.State, line.Priority, line.Message)

@@ -227,6 +227,7 @@ func (h *house) loop(engine *analysis.Engine) (*loop, error) {
 	h.tasks = append(h.tasks, task{"supply", watch.run})
 	health := &health{h.cfg, h.board, known, &frames.sheaths, watch}
 	l := &loop{
+		zone:    h.cfg.Site.Zone(),
 		site:    h.cfg.Site.Name,
 		period:  h.cfg.Sampling.Period,
 		clock:   h.options.Clock,

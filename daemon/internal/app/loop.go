@@ -17,6 +17,7 @@ import (
 // read, judges it, and hands the result to whoever publishes it. It waits for nobody.
 type loop struct {
 	site    string
+	zone    *time.Location // of the site, for what is said in words
 	period  time.Duration
 	clock   sensors.Clock
 	frames  *assembler
@@ -100,7 +101,7 @@ func (l *loop) obey() {
 func (l *loop) tick(now time.Time) {
 	l.obey()
 	f, taken := l.frames.frame(now)
-	wall, trusted := now.Round(0).Truncate(time.Millisecond), l.trusted(now)
+	wall, trusted := now.Round(0).Truncate(time.Millisecond).In(l.zone), l.trusted(now)
 	if l.impaired != nil {
 		l.engine.Impaired(l.impaired(f.At, wall, trusted))
 	}

@@ -23,6 +23,7 @@ func ticker(t *testing.T, b board) (*loop, *[]*status.Status) {
 	}
 	var ticks []*status.Status
 	l := &loop{
+		zone:    time.FixedZone("away", 5*3600),
 		period:  time.Second,
 		clock:   sensors.SystemClock{},
 		frames:  atSea(b, false),
@@ -34,6 +35,22 @@ func ticker(t *testing.T, b board) (*loop, *[]*status.Status) {
 	}
 	l.after = append(l.after, func(s *status.Status) { ticks = append(ticks, s) })
 	return l, &ticks
+}
+
+// What is said in words is said in the site's time.
+func TestLoopHasTheSitesTime(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		l, ticks := ticker(t, shelf{"flue": good(300)})
+		now := time.Now()
+		l.tick(now)
+		s := (*ticks)[0]
+		if zone, _ := s.Wall.Zone(); zone != "away" || !s.Wall.Equal(now.Truncate(time.Millisecond)) {
+			t.Errorf("it is %v, want %v in the zone of the site", s.Wall, now)
+		}
+		if zone, _ := s.WallOf(s.Frame.At).Zone(); zone != "away" {
+			t.Errorf("a moment is told in the zone %q", zone)
+		}
+	})
 }
 
 func TestLoopKeepsToItsGrid(t *testing.T) {
