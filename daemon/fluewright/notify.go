@@ -53,7 +53,7 @@ func (c *notifyCmd) Run(ctx context.Context, std streams) error {
 	}
 	all := []notify.Tried{}
 	for _, p := range people {
-		all = append(all, notify.Try(ctx, cfg.Site.Name, p, transports, c.Wait, func(step string, t notify.Tried) {
+		all = append(all, notify.Try(ctx, cfg.Site.Name, cfg.Site.Zone(), p, transports, c.Wait, func(step string, t notify.Tried) {
 			if !c.JSON {
 				fmt.Fprintf(std.out, "%s by %s: %s\n", t.Person, t.Transport, c.words(step, t))
 			}

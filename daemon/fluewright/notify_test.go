@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"fluewright/daemon/internal/notify"
 	"fluewright/daemon/internal/notify/notifytest"
@@ -36,6 +37,7 @@ func TestNotifyTest(t *testing.T) {
 	config := file("fluewright.toml", fmt.Sprintf(`
 [site]
 name = "cellar"
+time-zone = "Asia/Kathmandu"
 [[notify.transport]]
 name = "phone"
 kind = "push"
@@ -68,6 +70,10 @@ via = ["hook"]
 	pressed := make(chan error, 1)
 	go func() {
 		in := <-server.Arrived
+		there := time.Now().In(time.FixedZone("Nepal", 5*3600+45*60))
+		if !strings.HasPrefix(in.Message, there.Format("15:04")) && !strings.HasPrefix(in.Message, there.Add(-time.Minute).Format("15:04")) {
+			t.Errorf("where it is %s the message says %q", there.Format("15:04"), in.Message)
+		}
 		pressed <- in.Press()
 	}()
 	code, out := run("--person", "owner", "--wait", "30s")

@@ -52,10 +52,11 @@ type Tried struct {
 // OK reports whether all that can be known went well.
 func (t Tried) OK() bool { return t.Sent && (!t.Asked || t.Acknowledged) }
 
-// Try sends a test through every transport of a person, all at once, and waits up to wait
+// Try sends a test through every transport of a person, all at once, with the time in the
+// site's zone, and waits up to wait
 // for the acknowledgement of those that can bring one. say is called with each step, from
 // one goroutine at a time; the results are in the order of the transports.
-func Try(ctx context.Context, site string, p Person, transports map[string]Transport, wait time.Duration, say func(string, Tried)) []Tried {
+func Try(ctx context.Context, site string, zone *time.Location, p Person, transports map[string]Transport, wait time.Duration, say func(string, Tried)) []Tried {
 	key := make([]byte, KeyBytes)
 	_, _ = rand.Read(key) // never fails
 	sealer := Sealer{key}
@@ -71,7 +72,7 @@ func Try(ctx context.Context, site string, p Person, transports map[string]Trans
 				say(step, t)
 			}
 			id := hex.EncodeToString(key[:4]) + "-" + strconv.Itoa(i)
-			m := TestMessage(site, p, via, time.Now(), id)
+			m := TestMessage(site, p, via, time.Now().In(zone), id)
 			within, cancel := context.WithTimeout(ctx, sendWithin)
 			err := transports[via].Send(within, Write(m, sealer.SealTest(id)))
 			cancel()
