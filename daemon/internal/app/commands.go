@@ -13,6 +13,7 @@ import (
 
 	"fluewright/analysis"
 	"fluewright/analysis/alarm"
+	"fluewright/analysis/notice"
 	"fluewright/daemon/internal/command"
 	"fluewright/daemon/internal/handout"
 	"fluewright/daemon/internal/history"
@@ -143,7 +144,7 @@ func (c *commands) atOnce(ctx context.Context, r *command.Request) (a command.Re
 	case command.Acknowledge:
 		err = c.acknowledge(ctx, r)
 	case command.Note:
-		err = c.note(r)
+		err = c.note(ctx, r)
 	case command.Live:
 		c.line.Live(time.Duration(r.Live.Seconds) * time.Second)
 	case command.Snapshot:
@@ -174,12 +175,28 @@ func (c *commands) acknowledge(ctx context.Context, r *command.Request) error {
 	return nil
 }
 
-// note puts an entry into the history's logs.
-func (c *commands) note(r *command.Request) error {
+// note puts an entry into the history's logs, and tells the engine what it can use of it.
+func (c *commands) note(ctx context.Context, r *command.Request) error {
 	if c.store == nil {
 		return command.Refuse(command.Nothing, "this monitor keeps no history")
 	}
 	e := r.Note
+	ctx, cancel := context.WithTimeout(ctx, orderTime)
+	defer cancel()
+	err := c.order(ctx, func(engine *analysis.Engine) error {
+		switch {
+		case e.Moisture != nil:
+			engine.Fuel(*e.Moisture)
+		case e.Kind == "sweeping":
+			engine.Done(notice.Flue)
+		case e.Kind == "ash":
+			engine.Done(notice.Ash)
+		}
+		return nil
+	})
+	if err != nil {
+		return err
+	}
 	switch e.Kind {
 	case "fuel", "moisture":
 		c.store.Fuel(history.Fuel{

@@ -1,0 +1,58 @@
+package app
+
+import (
+	"context"
+	"errors"
+	"log/slog"
+	"testing"
+	"time"
+
+	"fluewright/analysis"
+	"fluewright/analysis/notice"
+	"fluewright/daemon/internal/command"
+	"fluewright/daemon/internal/history"
+)
+
+// What somebody says to have done reaches the engine as well as the history.
+func TestANoteReachesTheEngine(t *testing.T) {
+	engine, err := analysis.New(analysis.Settings{DraftLow: 10, DraftHigh: 15})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var kept analysis.Snapshot
+	kept.Upkeep.Burnt[notice.Ash], kept.Upkeep.Burnt[notice.Flue] = 30, 200
+	if err := engine.Restore(kept, time.Unix(0, 0), false); err != nil {
+		t.Fatal(err)
+	}
+	c := newCommands(slog.New(slog.DiscardHandler))
+	c.store = history.New(history.Options{Dir: t.TempDir(), Identity: "run", Log: c.log})
+	c.order = func(_ context.Context, do func(*analysis.Engine) error) error { return do(engine) }
+	burnt := func() [2]float64 {
+		u := engine.Snapshot(time.Unix(0, 0), false).Upkeep
+		return [2]float64{u.Burnt[notice.Flue], u.Burnt[notice.Ash]}
+	}
+	for _, tt := range []struct {
+		kind string
+		want [2]float64
+	}{
+		{"other", [2]float64{200, 30}},
+		{"sweeping", [2]float64{0, 30}},
+		{"ash", [2]float64{0, 0}},
+	} {
+		r := command.Request{Name: command.Note, By: "Maria"}
+		r.Note = &command.Entry{Kind: tt.kind, Text: "done"}
+		if err := c.note(t.Context(), &r); err != nil {
+			t.Fatal(err)
+		}
+		if got := burnt(); got != tt.want {
+			t.Errorf("after a note of %s the flue has burnt %g h and the ash lain %g h, want %v", tt.kind, got[0], got[1], tt.want)
+		}
+	}
+	busy := errors.New("the loop stands still")
+	c.order = func(context.Context, func(*analysis.Engine) error) error { return busy }
+	r := command.Request{Name: command.Note}
+	r.Note = &command.Entry{Kind: "ash"}
+	if err := c.note(t.Context(), &r); !errors.Is(err, busy) {
+		t.Errorf("a note that the engine did not hear of: %v", err)
+	}
+}
