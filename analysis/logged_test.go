@@ -16,7 +16,7 @@ func TestUpkeepThatWasDoneCountsAnew(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var kept Snapshot
+	kept := e.Snapshot(time.Unix(0, 0), false)
 	kept.Upkeep.Burnt[notice.Ash], kept.Upkeep.Burnt[notice.Flue], kept.Upkeep.Tar = 30, 200, 12
 	if err := e.Restore(kept, time.Unix(0, 0), false); err != nil {
 		t.Fatal(err)

@@ -19,7 +19,7 @@ func TestANoteReachesTheEngine(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var kept analysis.Snapshot
+	kept := engine.Snapshot(time.Unix(0, 0), false)
 	kept.Upkeep.Burnt[notice.Ash], kept.Upkeep.Burnt[notice.Flue] = 30, 200
 	if err := engine.Restore(kept, time.Unix(0, 0), false); err != nil {
 		t.Fatal(err)
