@@ -143,6 +143,9 @@ func TestBundleOfNothing(t *testing.T) {
 // While bundles are made the loop goes on, alarms are durable in time, and every bundle
 // holds a whole number of seconds without a gap.
 func TestBundlesWhileTheHistoryGoesOn(t *testing.T) {
+	if testing.Short() {
+		t.Skip("measures how long the writer waits")
+	}
 	s := begin(t, options(t.TempDir()))
 	s.ticks(0, 6*time.Hour)
 	s.commit()

@@ -167,6 +167,9 @@ func TestHoursThatAreMissing(t *testing.T) {
 
 // Rows at full rate go by one after another: a longer window takes no more memory.
 func TestTrendKeepsNoRows(t *testing.T) {
+	if testing.Short() {
+		t.Skip("measures memory, of which the race detector and an emulator take their own")
+	}
 	s := begin(t, options(t.TempDir()))
 	s.ticks(0, 5*time.Hour)
 	s.commit()

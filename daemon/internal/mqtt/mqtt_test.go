@@ -371,6 +371,8 @@ func TestAMissingReadingIsNull(t *testing.T) {
 
 // waiting lists what p would send, by class.
 func waiting(p *Publisher, c class) []string {
+	p.mu.Lock()
+	defer p.mu.Unlock()
 	var out []string
 	for _, m := range p.queue.lists[c] {
 		out = append(out, strings.TrimPrefix(m.topic, "fluewright/cellar-7/"))
