@@ -69,6 +69,9 @@ func (crashed) Cleanup(func()) {}
 // Killed at any moment, and copied half written and cut, the store opens again; what was
 // said to be durable is there.
 func TestKilled(t *testing.T) {
+	if os.Getenv("FLUEWRIGHT_EMULATED") != "" {
+		t.Skip("it starts itself, which an emulator's machine cannot")
+	}
 	n := *kills
 	if testing.Short() {
 		n = min(n, 5)

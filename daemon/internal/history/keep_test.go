@@ -24,6 +24,9 @@ func (s *site) count(query_ string) string {
 // What is too old goes: rows first, minutes later, quarters later still, events never; and
 // rows around an alarm stay as long as minutes do.
 func TestOldRowsGo(t *testing.T) {
+	if testing.Short() {
+		t.Skip("keeps days, and the same ones on every machine")
+	}
 	o := options(t.TempDir())
 	o.Keep = history.Keep{FullRate: 6 * time.Hour, Minutes: 12 * time.Hour, Quarters: 24 * time.Hour}
 	s := begin(t, o)
@@ -83,6 +86,9 @@ func TestNothingGoesByAGuess(t *testing.T) {
 
 // At its ceiling the oldest goes, and that is said.
 func TestCeiling(t *testing.T) {
+	if testing.Short() {
+		t.Skip("keeps days, and the same ones on every machine")
+	}
 	o := options(t.TempDir())
 	o.Keep = history.Keep{Ceiling: 200_000}
 	s := begin(t, o)
