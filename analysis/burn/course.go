@@ -3,6 +3,8 @@ package burn
 import (
 	"math"
 	"time"
+
+	"fluewright/analysis/signal"
 )
 
 // Time constants. A door stands open for half a minute, a sheath follows in one: the quick
@@ -46,14 +48,14 @@ func (c *course) step(dt time.Duration, v float64) {
 		c.quick, c.once, c.more = v, v-per, v-float64(2*per)
 		return
 	}
-	c.quick = toward(c.quick, v, dt, quickOver)
-	c.once = toward(c.once, v, dt, courseOver)
-	c.more = toward(c.more, c.once, dt, courseOver)
+	c.quick = signal.Toward(c.quick, v, dt, quickOver)
+	c.once = signal.Toward(c.once, v, dt, courseOver)
+	c.more = signal.Toward(c.more, c.once, dt, courseOver)
 	// The slope's share of a step is no noise.
 	jitter := moved - float64(c.slope()*dt.Seconds())
-	c.noise = toward(c.noise, float64(jitter*jitter/2), dt, noiseOver)
+	c.noise = signal.Toward(c.noise, float64(jitter*jitter/2), dt, noiseOver)
 	off := c.quick - c.level()
-	c.sway = toward(c.sway, float64(off*off), dt, noiseOver)
+	c.sway = signal.Toward(c.sway, float64(off*off), dt, noiseOver)
 }
 
 // level is where the course is, without the lag of its averages.
@@ -64,16 +66,6 @@ func (c *course) slope() float64 { return (c.once - c.more) / courseOver.Seconds
 
 // sigma is the standard deviation of a reading, at least what a 0.25 °C step gives.
 func (c *course) sigma() float64 { return max(0.1, math.Sqrt(c.noise)) }
-
-// toward moves an average by the backward-difference weight: stable for any step, and the
-// same on every machine.
-func toward(average, v float64, dt, over time.Duration) float64 {
-	s := dt.Seconds()
-	if w := s + over.Seconds(); w > 0 {
-		return average + float64(s/w*(v-average))
-	}
-	return average
-}
 
 // frozen is a course at the moment when a door may have been opened.
 type frozen struct{ level, slope, sway float64 }

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"fluewright/analysis/frame"
+	"fluewright/analysis/signal"
 )
 
 // fires are the channels in the fire's gas, in its direction. Those before the flue are not
@@ -132,7 +133,7 @@ func (d *doors) follow(dt time.Duration, v float64) float64 {
 		d.unrest = float64(v*v) / 25 // a fifth, until more is known
 		return 0
 	}
-	d.quick = toward(d.quick, v, dt, draftQuick)
+	d.quick = signal.Toward(d.quick, v, dt, draftQuick)
 	sag := 0.0
 	if d.low > leastDraft {
 		sag = (d.low - d.quick) / d.low
@@ -140,8 +141,8 @@ func (d *doors) follow(dt time.Duration, v float64) float64 {
 	if d.gone || !d.suspected && !d.door.Open {
 		off := d.quick - d.low
 		over := min(noiseOver, d.watched+draftSlow)
-		d.unrest = toward(d.unrest, float64(off*off), dt, over)
-		d.low = toward(d.low, v, dt, draftSlow)
+		d.unrest = signal.Toward(d.unrest, float64(off*off), dt, over)
+		d.low = signal.Toward(d.low, v, dt, draftSlow)
 		d.watched += dt
 	}
 	switch {

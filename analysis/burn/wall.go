@@ -7,6 +7,7 @@ import (
 	"fluewright/analysis/chimney"
 	"fluewright/analysis/frame"
 	"fluewright/analysis/gas"
+	"fluewright/analysis/signal"
 )
 
 // Flue is the chimney behind the collar and the gas that a usual fire sends through it.
@@ -98,7 +99,7 @@ func (w *wall) step(dt time.Duration, site *Site, v *frame.Values, draft, room f
 		}
 	}
 	sol := w.site.Solve(in)
-	w.celsius = toward(w.celsius, sol.OutletWall, w.due, w.inertia(&sol, in))
+	w.celsius = signal.Toward(w.celsius, sol.OutletWall, w.due, w.inertia(&sol, in))
 	w.margins = chimney.MarginsOf(w.celsius, w.gas, c.Pressure)
 	w.typical = w.typical || guessed
 	w.over, w.due, w.fresh = w.due, 0, true

@@ -168,11 +168,16 @@ func (c *commands) acknowledge(ctx context.Context, r *command.Request) error {
 	case err != nil:
 		return err
 	}
-	if c.store != nil {
-		c.store.Note(r.By, fmt.Sprintf("acknowledged %s, occurrence %d", key, r.Acknowledge.Occurrence))
-	}
+	noteTaken(c.store, r.By, key, r.Acknowledge.Occurrence)
 	c.log.Info("an alarm was acknowledged from elsewhere", "alarm", key.String(), "occurrence", r.Acknowledge.Occurrence, "by", r.By)
 	return nil
+}
+
+// noteTaken keeps who has taken an occurrence; without a history nobody does.
+func noteTaken(store *history.Store, by string, k alarm.Key, occurrence uint32) {
+	if store != nil {
+		store.Note(by, fmt.Sprintf("acknowledged %s, occurrence %d", k, occurrence))
+	}
 }
 
 // note puts an entry into the history's logs, and tells the engine what it can use of it.

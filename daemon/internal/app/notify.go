@@ -45,8 +45,8 @@ func (h *house) buildNotify(l *loop, store *history.Store, durable func(context.
 			ctx, cancel := context.WithTimeout(ctx, acknowledgeWithin)
 			defer cancel()
 			err := l.order(ctx, func(e *analysis.Engine) error { return acknowledge(e, a) })
-			if err == nil && store != nil {
-				store.Note(a.By, fmt.Sprintf("acknowledged %s, occurrence %d", a.Key, a.Occurrence))
+			if err == nil {
+				noteTaken(store, a.By, a.Key, a.Occurrence)
 			}
 			return err
 		},
