@@ -198,6 +198,7 @@ func (h *house) build() error {
 	if err := h.buildWeb(site, exposition.Handler()); err != nil {
 		return err
 	}
+	h.supervise(l, site, watch.history)
 	// Last, so that the first tick finds everybody listening.
 	h.tasks = append(h.tasks, task{"loop", l.run})
 	return nil
