@@ -231,6 +231,7 @@ func (h *house) loop(engine *analysis.Engine) (*loop, error) {
 		zone:    h.cfg.Site.Zone(),
 		site:    h.cfg.Site.Name,
 		period:  h.cfg.Sampling.Period,
+		behind:  behindLooks(h.cfg.Sampling.Period / time.Duration(max(h.cfg.Sampling.Burst, 1))),
 		clock:   h.options.Clock,
 		frames:  frames,
 		engine:  engine,
