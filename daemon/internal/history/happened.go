@@ -40,7 +40,8 @@ type Happenings struct {
 	Upto EventPosition
 	// Behind counts all that are behind the position asked for.
 	Behind int64
-	// Missed says that there may be some in between, in a file that cannot be read now.
+	// Missed says that there may be some in between, in a file that cannot be read now: these
+	// are those in memory.
 	Missed bool
 }
 
@@ -58,10 +59,10 @@ func (s *Store) FollowEvents(ctx context.Context, after EventPosition, most int)
 		}
 		h.Upto = after
 		if v.conn == nil {
-			if after.Identity != s.o.Identity {
-				return errNoFile
+			if h.Missed = after.Identity != s.o.Identity || after.No+1 < v.told; h.Missed {
+				after = EventPosition{Run: v.run, Identity: s.o.Identity, No: v.told - 1}
+				h.Upto = after
 			}
-			h.Missed = after.No+1 < v.told
 		} else if err := v.happenedInFile(ctx, &h, after, most); err != nil {
 			return err
 		}
