@@ -24,6 +24,7 @@ import (
 	"fluewright/analysis/gas"
 	"fluewright/daemon/internal/config"
 	"fluewright/daemon/internal/handout"
+	"fluewright/daemon/internal/history"
 	"fluewright/daemon/internal/message"
 	"fluewright/daemon/internal/metrics"
 	"fluewright/daemon/internal/mqtt"
@@ -151,7 +152,7 @@ func (h *house) build() error {
 	watch := &watchman{ownClock: own}
 	kept := durable(store, alarms, watch)
 	asked := newCommands(h.log)
-	publisher, err := h.buildMQTT(site, engine.Alarms(), kept, asked)
+	publisher, err := h.buildMQTT(site, engine.Alarms(), store, kept, asked)
 	if err != nil {
 		return err
 	}
@@ -263,7 +264,7 @@ func (h *house) buildRecorder(l *loop) error {
 	return nil
 }
 
-func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, durable func(context.Context) error, asked *commands) (*mqtt.Publisher, error) {
+func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, store *history.Store, durable func(context.Context) error, asked *commands) (*mqtt.Publisher, error) {
 	c := h.cfg.MQTT
 	o := mqtt.Options{
 		Site:     h.cfg.Site.Name,
@@ -278,7 +279,11 @@ func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, durable func
 		Units:    h.cfg.Site.Units,
 		Durable:  durable,
 		Command:  asked.take, Oversized: asked.oversized,
+		Dir: h.options.State,
 		Log: h.log,
+	}
+	if store != nil {
+		o.Past = store
 	}
 	switch {
 	case c.Broker == "":
