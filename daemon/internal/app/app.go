@@ -157,6 +157,7 @@ func (h *house) build() error {
 		return err
 	}
 	asked.line, asked.order, asked.store, asked.bundles = publisher, l.order, store, h.bundles
+	asked.test = tester(h.cfg)
 	asked.trusted = func() bool { s := h.feed.Latest(); return s != nil && s.ClockTrusted }
 	h.tasks = append(h.tasks, task{"commands", asked.run})
 	l.after = append(l.after, publisher.Offer)
