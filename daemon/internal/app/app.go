@@ -273,6 +273,8 @@ func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, store *histo
 		ClientID: c.ClientID,
 		User:     c.User,
 		CAFile:   c.CAFile,
+		CertFile: c.CertificateFile, KeyFile: c.KeyFile,
+		Root: c.Root, Metered: c.Metered, BackFill: c.BackFill,
 		Software: h.options.Version,
 		BootID:   h.boot,
 		Started:  time.Now(),
