@@ -22,6 +22,8 @@ type hostile struct {
 	// connection is cut then. nil: all are acknowledged.
 	answer func(heard) (acknowledge, cut bool)
 	closed bool // nobody is let in
+	// forgetful keeps nothing.
+	forgetful bool
 }
 
 // heard is a message that came.
@@ -147,7 +149,9 @@ func (h *hostile) take(in *packets.PublishPacket, no int) (acknowledge, cut bool
 		acknowledge, cut = h.answer(m)
 	}
 	m.acked = acknowledge
-	h.got = append(h.got, m)
+	if !h.forgetful {
+		h.got = append(h.got, m)
+	}
 	return acknowledge, cut
 }
 

@@ -108,7 +108,9 @@ type Publisher struct {
 	wake   chan struct{} // holds one token while there may be something to send
 	outbox *outbox       // nil without a history
 	settle time.Duration
-	mean   time.Duration // over how long telemetry is averaged; zero: not
+	// ackTimeout is ackTimeout, and shorter in tests.
+	ackTimeout time.Duration
+	mean       time.Duration // over how long telemetry is averaged; zero: not
 
 	mu      sync.Mutex
 	queue   queue
@@ -170,7 +172,7 @@ func New(o Options) (*Publisher, error) {
 		return nil, err
 	}
 	o.ClientID = cmp.Or(o.ClientID, "fluewright-"+o.Site)
-	p := &Publisher{server: server, wake: make(chan struct{}, 1), told: make(map[alarm.Key]told), settle: settle}
+	p := &Publisher{server: server, wake: make(chan struct{}, 1), told: make(map[alarm.Key]told), settle: settle, ackTimeout: ackTimeout}
 	if o.Metered {
 		o.StateEvery, o.PackEvery = cmp.Or(o.StateEvery, time.Hour), cmp.Or(o.PackEvery, 30*time.Minute)
 		p.settle, p.mean = settleMetered, 10*time.Minute

@@ -1,6 +1,8 @@
 package mqtt
 
 import (
+	"bufio"
+	"bytes"
 	"context"
 	"crypto/ecdsa"
 	"crypto/elliptic"
@@ -33,6 +35,8 @@ type line struct {
 	mu       sync.Mutex
 	conns    []net.Conn
 	mutes    []*atomic.Bool // of each connection: what the broker answers does not arrive
+	// deaf is what we say likewise, of all connections; held keeps new ones out.
+	deaf, held atomic.Bool
 }
 
 func lay(t *testing.T, to string) *line {
@@ -56,6 +60,10 @@ func (l *line) serve(wg *sync.WaitGroup) {
 		if err != nil {
 			return
 		}
+		if l.held.Load() {
+			_ = near.Close()
+			continue
+		}
 		far, err := net.Dial("tcp", l.to)
 		if err != nil {
 			_ = near.Close()
@@ -71,7 +79,13 @@ func (l *line) serve(wg *sync.WaitGroup) {
 			}
 			return near.Write(b)
 		})
-		wg.Go(func() { _, _ = io.Copy(far, near); _ = far.Close() })
+		up := writer(func(b []byte) (int, error) {
+			if l.deaf.Load() {
+				return len(b), nil
+			}
+			return far.Write(b)
+		})
+		wg.Go(func() { _, _ = io.Copy(up, near); _ = far.Close() })
 		wg.Go(func() { _, _ = io.Copy(down, far); _ = near.Close() })
 	}
 }
@@ -125,11 +139,31 @@ func mosquitto(t *testing.T, extra string) string {
 	}
 	addr := l.Addr().(*net.TCPAddr)
 	_ = l.Close()
-	conf := filepath.Join(t.TempDir(), "mosquitto.conf")
 	if extra == "" {
 		extra = "allow_anonymous true\n"
 	}
-	text := fmt.Sprintf("listener %d 127.0.0.1\npersistence false\nuser root\n%s", addr.Port, extra)
+	serve(t, program, addr.Port, "persistence false\n"+extra)
+	return addr.String()
+}
+
+// served is a broker that runs.
+type served struct {
+	*os.Process
+	gone chan struct{}
+	said *bytes.Buffer // once it is gone
+}
+
+// kill ends it at once.
+func (s *served) kill() {
+	_ = s.Kill()
+	<-s.gone
+}
+
+// serve runs a real broker at a port.
+func serve(t *testing.T, program string, port int, settings string) *served {
+	t.Helper()
+	conf := filepath.Join(t.TempDir(), "mosquitto.conf")
+	text := fmt.Sprintf("listener %d 127.0.0.1\nuser root\n%s", port, settings)
 	if err := os.WriteFile(conf, []byte(text), 0o600); err != nil {
 		t.Fatal(err)
 	}
@@ -141,35 +175,33 @@ func mosquitto(t *testing.T, extra string) string {
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
-	ready := make(chan string, 1)
-	var wg sync.WaitGroup
-	wg.Go(func() {
-		var said strings.Builder
-		b := make([]byte, 4096)
-		for {
-			n, err := log.Read(b)
-			said.Write(b[:n])
-			if err != nil || strings.Contains(said.String(), "running") {
+	s := &served{cmd.Process, make(chan struct{}), &bytes.Buffer{}}
+	ready := make(chan bool, 1)
+	go func() {
+		defer close(s.gone)
+		lines := bufio.NewScanner(log)
+		for lines.Scan() {
+			s.said.WriteString(lines.Text() + "\n")
+			if strings.Contains(lines.Text(), "running") {
 				select {
-				case ready <- said.String():
+				case ready <- true:
 				default:
 				}
 			}
-			if err != nil {
-				return
-			}
 		}
-	})
-	t.Cleanup(func() { _ = cmd.Process.Kill(); wg.Wait(); _ = cmd.Wait() })
+		_ = cmd.Wait()
+		close(ready)
+	}()
+	t.Cleanup(s.kill)
 	select {
-	case said := <-ready:
-		if !strings.Contains(said, "running") {
-			t.Fatalf("mosquitto does not start:\n%s", said)
+	case ok := <-ready:
+		if !ok {
+			t.Fatalf("mosquitto does not start:\n%s", s.said)
 		}
 	case <-time.After(patience):
 		t.Fatal("mosquitto does not get ready")
 	}
-	return addr.String()
+	return s
 }
 
 // TestOutage breaks the line to a real broker: it tells the subscribers that we are

@@ -28,8 +28,8 @@ type Outbox struct {
 
 const (
 	// keptEvery is how often it is kept how far telemetry has come, filledEvery while much of it
-	// is made up for, toldEvery likewise for events: what is sent twice after a kill costs less
-	// than flash.
+	// is made up for: what is sent twice after a kill costs less than flash. For events that is
+	// done at once, but not more often than toldEvery.
 	keptEvery   = 10 * time.Minute
 	filledEvery = time.Minute
 	toldEvery   = 2 * time.Second
@@ -44,8 +44,9 @@ const (
 // outbox hands on what comes out of the history, and remembers what of it was acknowledged.
 // It holds no copies: what is not acknowledged when a connection ends is read again.
 type outbox struct {
-	p    *Publisher
-	wake chan struct{} // something has happened, or was acknowledged
+	p     *Publisher
+	wake  chan struct{} // something has happened, or was acknowledged
+	moved chan struct{} // there is something to keep
 
 	// What follows is guarded by the publisher's lock.
 	progress progress
@@ -54,11 +55,12 @@ type outbox struct {
 	stats    Outbox
 	// dirty says since when what was acknowledged is not kept: events, rows.
 	dirtyEvents, dirtyRows time.Time
+	keptAt                 time.Time // last
 	filling                bool
 }
 
 func newOutbox(p *Publisher) *outbox {
-	o := &outbox{p: p, wake: make(chan struct{}, 1), minute: -1}
+	o := &outbox{p: p, wake: make(chan struct{}, 1), moved: make(chan struct{}, 1), minute: -1}
 	var err error
 	var fresh bool
 	if o.progress, fresh, err = loadProgress(p.o.Dir, p.o.BootID); err != nil {
@@ -101,6 +103,7 @@ func (o *outbox) run(ctx context.Context) {
 			o.keep(true)
 			return
 		case <-ticks.C:
+		case <-o.moved:
 		}
 		o.keep(false)
 		if time.Since(looked) >= lookEvery {
@@ -117,16 +120,15 @@ func (o *outbox) keep(all bool) {
 	if o.filling {
 		every = filledEvery
 	}
-	due := func(since time.Time, every time.Duration) bool {
-		return !since.IsZero() && (all || time.Since(since) >= every)
-	}
-	if o.p.o.Dir == "" || !due(o.dirtyEvents, toldEvery) && !due(o.dirtyRows, every) {
+	told := !o.dirtyEvents.IsZero() && (all || time.Since(o.keptAt) >= toldEvery)
+	filled := !o.dirtyRows.IsZero() && (all || time.Since(o.dirtyRows) >= every)
+	if o.p.o.Dir == "" || !told && !filled {
 		o.p.mu.Unlock()
 		return
 	}
 	now := o.progress
 	now.Ahead = append([]stretch(nil), now.Ahead...)
-	o.dirtyEvents, o.dirtyRows = time.Time{}, time.Time{}
+	o.dirtyEvents, o.dirtyRows, o.keptAt = time.Time{}, time.Time{}, time.Now()
 	o.p.mu.Unlock()
 	if err := now.save(o.p.o.Dir); err != nil {
 		o.p.o.Log.Error("after a restart some would be sent again", "error", err)
@@ -175,6 +177,10 @@ func (o *outbox) toldUpto(at history.EventPosition) {
 	o.progress.Events = at
 	if o.dirtyEvents.IsZero() {
 		o.dirtyEvents = time.Now()
+	}
+	select {
+	case o.moved <- struct{}{}:
+	default:
 	}
 }
 

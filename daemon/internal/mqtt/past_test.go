@@ -35,7 +35,7 @@ type monitor struct {
 }
 
 // watch begins a run over a directory, at a time.
-func watch(t testing.TB, dir, boot string, wall time.Time, o Options) *monitor {
+func watch(t testing.TB, dir, boot string, wall time.Time, o Options, change ...func(*monitor)) *monitor {
 	t.Helper()
 	m := &monitor{t: t}
 	m.store = history.New(history.Options{Dir: dir, Identity: boot, Units: units.SI, Log: quiet()})
@@ -46,6 +46,9 @@ func watch(t testing.TB, dir, boot string, wall time.Time, o Options) *monitor {
 	var err error
 	if m.Publisher, err = New(o); err != nil {
 		t.Fatal(err)
+	}
+	for _, do := range change {
+		do(m)
 	}
 	wg.Go(func() { _ = m.Run(ctx) })
 	end := sync.OnceFunc(func() { cancel(); wg.Wait() })

@@ -244,7 +244,7 @@ type flight struct {
 // in the order of sending: a message leaves the queue only on its own.
 func (p *Publisher) deliver(ctx context.Context, client paho.Client, lost <-chan error) error {
 	var unacked []flight
-	overdue := time.NewTimer(ackTimeout)
+	overdue := time.NewTimer(p.ackTimeout)
 	defer overdue.Stop()
 	for {
 		for len(unacked) < maxUnacked {
@@ -252,7 +252,7 @@ func (p *Publisher) deliver(ctx context.Context, client paho.Client, lost <-chan
 			if m == nil {
 				break
 			}
-			unacked = append(unacked, flight{m, client.Publish(m.topic, 1, m.retained, payload), time.Now().Add(ackTimeout)})
+			unacked = append(unacked, flight{m, client.Publish(m.topic, 1, m.retained, payload), time.Now().Add(p.ackTimeout)})
 		}
 		var acked <-chan struct{}
 		if len(unacked) > 0 {
