@@ -2,6 +2,7 @@ package mqtt
 
 import (
 	"context"
+	"errors"
 	"slices"
 	"time"
 
@@ -272,9 +273,8 @@ func (f *feed) span(ctx context.Context, from, to int64, latest *status.Status) 
 			if r.Position.MS >= to || r.Position.Identity != at.Identity {
 				return t.samples(), t.origin, nil
 			}
-			if t.begin(r, latest) {
-				t.take(r)
-			}
+			t.begin(r, latest.Frame.At)
+			t.take(r)
 		}
 		if len(rows) == 0 {
 			return t.samples(), t.origin, nil
@@ -293,18 +293,17 @@ type thinning struct {
 	all    []sample
 }
 
-// begin sets the origin at the first row.
-func (t *thinning) begin(r *history.Followed, latest *status.Status) bool {
+// begin sets the origin at the first row. now is the moment of sending on the clock of its run,
+// for a row of which it is not known when that was.
+func (t *thinning) begin(r *history.Followed, now time.Duration) {
 	if t.begun {
-		return true
+		return
 	}
 	t.begun = true
-	at := time.Duration(r.Position.MS) * time.Millisecond
-	t.origin = origin{boot: r.Position.Identity, at: at, wall: r.At}
+	t.origin = origin{boot: r.Position.Identity, at: time.Duration(r.Position.MS) * time.Millisecond, wall: r.At}
 	if !r.Sure {
-		t.origin.at, t.origin.wall = latest.Frame.At, time.Time{}
+		t.origin.at, t.origin.wall = now, time.Time{}
 	}
-	return true
 }
 
 // take takes a row in, if another interval has begun or the mean wants every one.
@@ -350,14 +349,14 @@ func (f *feed) fill(ctx context.Context) time.Duration {
 		b, err := f.missed(ctx, &from, latest)
 		if err != nil {
 			f.p.o.Log.Debug("MQTT cannot read telemetry", "error", err)
-			return idle
+			return again
 		}
 		f.count(func(s *Outbox) { s.TooOld += b.tooOld; s.NoTime += b.noTime })
 		if samples := b.samples(); len(samples) > 0 {
 			return f.send(ctx, b, samples)
 		}
 		if b.upto == from.Rows {
-			return idle // it waits for the clock
+			return again // there is nothing yet
 		}
 		f.p.mu.Lock()
 		f.filledUpto(b.upto)
@@ -415,9 +414,7 @@ func (f *feed) missed(ctx context.Context, from *progress, latest *status.Status
 				b.before = -1
 			}
 			switch {
-			case !own && r.Unsettled && !r.Sure:
-				return b, nil // it is not known yet when that was
-			case !own && !r.Sure:
+			case !own && !r.Sure && !r.Unsettled:
 				b.noTime++
 				b.before = r.Position.MS
 			case r.Sure && r.At.Before(oldest):
@@ -432,7 +429,13 @@ func (f *feed) missed(ctx context.Context, from *progress, latest *status.Status
 				if len(b.all) > 0 && b.mean == 0 && len(b.all)+int(frame.Count) > mostFilled {
 					return b, nil
 				}
-				b.begin(r, latest)
+				now := latest.Frame.At
+				if !own && !r.Sure && !b.begun {
+					if now, err = f.nowOf(ctx, r, latest); err != nil {
+						return nil, err
+					}
+				}
+				b.begin(r, now)
 				b.take(r)
 			}
 			b.upto = r.Position
@@ -446,6 +449,24 @@ func (f *feed) missed(ctx context.Context, from *progress, latest *status.Status
 		b.reach(f.p.o.BootID, f.before) // there is nothing in between
 	}
 	return b, nil
+}
+
+var errNoRow = errors.New("this run has no row yet")
+
+// nowOf is the present moment on the clock of an earlier run, from which it is known how long
+// ago that was, though not when: the computer has not been started again meanwhile.
+func (f *feed) nowOf(ctx context.Context, r *history.Followed, latest *status.Status) (time.Duration, error) {
+	now := latest.Frame.At.Milliseconds()
+	own, _, err := f.p.o.Past.FollowNow(ctx, history.Position{Identity: f.p.o.BootID, MS: max(now-time.Minute.Milliseconds(), -1)})
+	if err != nil {
+		return 0, err
+	}
+	if len(own) == 0 {
+		return 0, errNoRow
+	}
+	last := &own[len(own)-1]
+	ago := last.At.Sub(r.At) + time.Duration(now-last.Position.MS)*time.Millisecond
+	return time.Duration(r.Position.MS)*time.Millisecond + ago, nil
 }
 
 // reach notes that there is nothing more before a moment of a run.

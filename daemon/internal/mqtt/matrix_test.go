@@ -6,6 +6,7 @@ import (
 	"path/filepath"
 	"runtime"
 	"strings"
+	"sync"
 	"syscall"
 	"testing"
 	"time"
@@ -15,6 +16,7 @@ import (
 
 	"fluewright/analysis"
 	"fluewright/analysis/burn"
+	"fluewright/daemon/internal/mqtt/mqtttest"
 	"fluewright/daemon/internal/status"
 )
 
@@ -30,13 +32,13 @@ type brokers struct {
 	addr    *net.TCPAddr
 	with    string // its settings
 	*served
-	line     *line
-	*hostile // what somebody heard
-	reader   paho.Client
+	line             *line
+	*mqtttest.Broker // what somebody heard
+	reader           paho.Client
 }
 
 func realBroker(t *testing.T, settings string) *brokers {
-	b := &brokers{t: t, program: real(t, "mosquitto"), with: settings, hostile: &hostile{}}
+	b := &brokers{t: t, program: real(t, "mosquitto"), with: settings, Broker: &mqtttest.Broker{}}
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
@@ -60,18 +62,10 @@ func (b *brokers) start() {
 	}
 	done(b.reader.Connect())
 	done(b.reader.Subscribe("fluewright/#", 1, func(_ paho.Client, m paho.Message) {
-		b.note(m)
+		b.Keep(m.Topic(), m.Payload())
 	}))
 	reader := b.reader
 	b.t.Cleanup(func() { reader.Disconnect(0) })
-}
-
-// note keeps a message as a hostile broker does.
-func (b *brokers) note(m paho.Message) {
-	b.hostile.mu.Lock()
-	defer b.hostile.mu.Unlock()
-	_, topic, _ := strings.Cut(m.Topic(), "/cellar-7/")
-	b.got = append(b.got, heard{topic: topic, payload: m.Payload()})
 }
 
 // A broker that is killed, restarted, frozen, full, or behind a line that is dead without
@@ -125,10 +119,10 @@ func weather(t *testing.T, b *brokers, outage func(meanwhile func())) {
 	o := options(b.line.url())
 	o.FillRate = 1 << 30
 	m := watch(t, t.TempDir(), "b00t", evening, o, soon)
-	eventually(t, "online", online(b.hostile))
+	eventually(t, "online", online(b.Broker))
 	m.flap(2)
 	m.ticks(4 * time.Minute)
-	eventually(t, "the first alarms", func() bool { return len(transitions(t, b.hostile)) == 2 })
+	eventually(t, "the first alarms", func() bool { return len(transitions(t, b.Broker)) == 2 })
 	outage(func() {
 		m.flap(30)
 		m.ticks(20 * time.Minute)
@@ -138,13 +132,13 @@ func weather(t *testing.T, b *brokers, outage func(meanwhile func())) {
 	end := m.last.Wall.Truncate(time.Minute)
 	whole := int(end.Sub(evening) / (10 * time.Second))
 	eventually(t, "all that was missed", func() bool {
-		all, _ := readings(t, b.of("telemetry"))
-		return len(transitions(t, b.hostile)) == 34 && len(all) >= whole
+		all, _ := readings(t, b.Of("telemetry"))
+		return len(transitions(t, b.Broker)) == 34 && len(all) >= whole
 	})
-	if diff := cmp.Diff(flapping(34), transitions(t, b.hostile)); diff != "" {
+	if diff := cmp.Diff(flapping(34), transitions(t, b.Broker)); diff != "" {
 		t.Errorf("transitions (-want +got):\n%s", diff)
 	}
-	all, _ := readings(t, b.of("telemetry"))
+	all, _ := readings(t, b.Of("telemetry"))
 	complete(t, all, evening, end)
 	eventually(t, "nothing waits", func() bool { return m.Stats().Pending == 0 })
 	if s := m.Stats(); s.Dropped != 0 || s.Outbox.TooOld+s.Outbox.NoTime != 0 {
@@ -183,21 +177,19 @@ func TestABrokerWhoseDiskIsFull(t *testing.T) {
 // connection, and does not grow what waits.
 func TestABrokerThatAcknowledgesNothing(t *testing.T) {
 	t.Parallel()
-	h := startHostile(t)
-	h.does(func(heard) (bool, bool) { return false, false })
-	m := watch(t, t.TempDir(), "b00t", evening, options(h.url()), soon)
+	h := mqtttest.Start(t)
+	h.Does(func(mqtttest.Heard) (bool, bool) { return false, false })
+	m := watch(t, t.TempDir(), "b00t", evening, options(h.URL()), soon)
 	m.flap(60)
 	m.ticks(30 * time.Minute)
 	eventually(t, "three connections", func() bool {
-		all := h.of("availability")
-		return len(all) > 0 && all[len(all)-1].conn >= 3
+		all := h.Of("availability")
+		return len(all) > 0 && all[len(all)-1].Conn >= 3
 	})
 	perConn := map[int]int{}
-	h.mu.Lock()
-	for _, g := range h.got {
-		perConn[g.conn]++
+	for _, g := range h.All() {
+		perConn[g.Conn]++
 	}
-	h.mu.Unlock()
 	for conn, n := range perConn {
 		if n > maxUnacked {
 			t.Errorf("connection %d was sent %d messages", conn, n)
@@ -206,7 +198,7 @@ func TestABrokerThatAcknowledgesNothing(t *testing.T) {
 	if n := m.Stats().Pending; n > 60 {
 		t.Errorf("%d messages wait", n)
 	}
-	h.does(nil)
+	h.Does(nil)
 	eventually(t, "all alarms", func() bool { return len(transitions(t, h)) == 60 })
 	if diff := cmp.Diff(flapping(60), transitions(t, h)); diff != "" {
 		t.Errorf("transitions (-want +got):\n%s", diff)
@@ -219,9 +211,9 @@ func TestAWeekTakesNoMemory(t *testing.T) {
 	if testing.Short() {
 		t.Skip("it plays a week")
 	}
-	h := startHostile(t)
-	h.away(true)
-	o := options(h.url())
+	h := mqtttest.Start(t)
+	h.Away(true)
+	o := options(h.URL())
 	o.FillRate = 1 << 30
 	begin := time.Now().Add(-8 * 24 * time.Hour).Truncate(time.Minute).UTC()
 	o.BackFill = 30 * 24 * time.Hour
@@ -242,17 +234,18 @@ func TestAWeekTakesNoMemory(t *testing.T) {
 	}
 	var got int
 	var alarms []string
-	h.mu.Lock()
-	h.answer = func(p heard) (bool, bool) { // nothing is kept here that would count
-		got += len(p.payload)
-		if p.id != "" {
-			alarms = append(alarms, p.id)
+	var mu sync.Mutex
+	h.Forget() // nothing is kept here that would count
+	h.Does(func(p mqtttest.Heard) (bool, bool) {
+		mu.Lock()
+		defer mu.Unlock()
+		got += len(p.Payload)
+		if p.ID != "" {
+			alarms = append(alarms, p.ID)
 		}
 		return true, false
-	}
-	h.forgetful = true
-	h.mu.Unlock()
-	h.away(false)
+	})
+	h.Away(false)
 	began := time.Now()
 	peak := uint64(0)
 	for m.lacks() > 0 || m.Stats().Pending > 0 {
@@ -263,8 +256,8 @@ func TestAWeekTakesNoMemory(t *testing.T) {
 		peak = max(peak, most.HeapInuse)
 		time.Sleep(20 * time.Millisecond)
 	}
-	h.mu.Lock()
-	defer h.mu.Unlock()
+	mu.Lock()
+	defer mu.Unlock()
 	t.Logf("%d bytes and %d events in %v; heap %.1f MiB before, %.1f MiB at most", got, len(alarms), time.Since(began), float64(before.HeapInuse)/(1<<20), float64(peak)/(1<<20))
 	if len(alarms) != 2*7*24 || got < 10<<20 {
 		t.Errorf("%d events and %d bytes came", len(alarms), got)
@@ -288,8 +281,8 @@ func (m *monitor) lacks() int64 {
 // A metered site's day on the wire: telemetry, states, two burns with their alarms.
 func TestMeteredDay(t *testing.T) {
 	count := func(t *testing.T, metered bool) (bytes, messages int) {
-		h := startHostile(t)
-		o := options(h.url())
+		h := mqtttest.Start(t)
+		o := options(h.URL())
 		o.Metered = metered
 		m := watch(t, t.TempDir(), "b00t", evening, o)
 		eventually(t, "online", online(h))
@@ -307,12 +300,10 @@ func TestMeteredDay(t *testing.T) {
 			}
 			eventually(t, "what is due", func() bool { return m.Stats().Pending == 0 && m.lacks() <= 2*m.o.PackEvery.Milliseconds() })
 		}
-		h.mu.Lock()
-		defer h.mu.Unlock()
-		for _, g := range h.got {
+		for _, g := range h.All() {
 			// Fixed header, topic, id; its PUBACK; and for each of the two packets and their TCP
 			// acknowledgements 40 bytes of TCP and IP without options.
-			bytes += len(g.payload) + len("fluewright/cellar-7/") + len(g.topic) + 2 + 2 + 3 + 4 + 3*40
+			bytes += len(g.Payload) + len("fluewright/cellar-7/") + len(g.Topic) + 2 + 2 + 3 + 4 + 3*40
 			messages++
 		}
 		pings := int(24 * time.Hour / m.keepAlive())

@@ -455,3 +455,40 @@ func certificate(t *testing.T, cert, key string) {
 		}
 	}
 }
+
+// TestClientCertificate shows a broker who we are, which lets nobody else in; topics begin as
+// they are told to.
+func TestClientCertificate(t *testing.T) {
+	dir := t.TempDir()
+	at := func(name string) string { return filepath.Join(dir, name) }
+	certificate(t, at("ca.pem"), at("key.pem"))
+	certificate(t, at("own.pem"), at("own-key.pem"))
+	certificate(t, at("other.pem"), at("other-key.pem"))
+	addr := mosquitto(t, fmt.Sprintf("certfile %s\nkeyfile %s\ncafile %s\nrequire_certificate true\nallow_anonymous true\n", at("ca.pem"), at("key.pem"), at("own.pem")))
+	as := func(cert, key string) Options {
+		o := options("ssl://" + addr)
+		o.CAFile, o.CertFile, o.KeyFile, o.Root = at("ca.pem"), cert, key, "service/furnaces"
+		return o
+	}
+	for _, who := range [][2]string{{"", ""}, {at("other.pem"), at("other-key.pem")}} {
+		p, err := New(as(who[0], who[1]))
+		if err != nil {
+			t.Fatal(err)
+		}
+		ctx, cancel := context.WithTimeout(t.Context(), patience)
+		if up, err := p.session(ctx); up || err == nil {
+			t.Errorf("%q is let in", who[0])
+		}
+		cancel()
+	}
+	if _, err := New(as(at("own.pem"), at("other-key.pem"))); err == nil {
+		t.Error("a certificate goes with another's key")
+	}
+	p := start(t, as(at("own.pem"), at("own-key.pem")))
+	p.Offer(statustest.Burning())
+	sub := exec.Command(real(t, "mosquitto_sub"), "-h", "127.0.0.1", "-p", addr[strings.LastIndex(addr, ":")+1:], "--cafile", at("ca.pem"),
+		"--cert", at("own.pem"), "--key", at("own-key.pem"), "-t", "service/furnaces/cellar-7/alarm/spillage", "-C", "1", "-W", "10")
+	if out, err := sub.CombinedOutput(); err != nil || !strings.Contains(string(out), `"state":"normal"`) {
+		t.Errorf("mosquitto_sub with a certificate: %v: %s", err, out)
+	}
+}

@@ -19,6 +19,7 @@ import (
 	"fluewright/analysis/frame"
 	"fluewright/analysis/notice"
 	"fluewright/daemon/internal/history"
+	"fluewright/daemon/internal/mqtt/mqtttest"
 	"fluewright/daemon/internal/status"
 	"fluewright/daemon/internal/status/statustest"
 	"fluewright/daemon/internal/units"
@@ -106,10 +107,10 @@ func (m *monitor) flap(n int) {
 
 // transitions are the changes of alarms that a broker got, each once, in the order in which
 // they first came; repeats that differ in anything but their sending are a failure.
-func transitions(t testing.TB, h *hostile) (all []string) {
+func transitions(t testing.TB, h *mqtttest.Broker) (all []string) {
 	t.Helper()
 	seen := map[string]bool{}
-	for _, m := range h.of("event") {
+	for _, m := range h.Of("event") {
 		var e struct {
 			ID, Source, Type string
 			Data             struct {
@@ -117,7 +118,7 @@ func transitions(t testing.TB, h *hostile) (all []string) {
 				Occurrence         int
 			}
 		}
-		if err := json.Unmarshal(m.payload, &e); err != nil {
+		if err := json.Unmarshal(m.Payload, &e); err != nil {
 			t.Fatal(err)
 		}
 		if e.Type == alarmEvent && !seen[e.ID] {
@@ -138,15 +139,15 @@ func flapping(n int) (all []string) {
 
 // readings are the flue's of all packs, by their time, ms; again counts those that came more
 // than once. Two with one time that differ are a failure.
-func readings(t testing.TB, packs []heard) (all map[int64]float64, again int) {
+func readings(t testing.TB, packs []mqtttest.Heard) (all map[int64]float64, again int) {
 	t.Helper()
 	all = map[int64]float64{}
 	for _, m := range packs {
-		if len(m.payload) > 64<<10 {
-			t.Errorf("a message of %d bytes", len(m.payload))
+		if len(m.Payload) > 64<<10 {
+			t.Errorf("a message of %d bytes", len(m.Payload))
 		}
 		var records []record
-		if err := json.Unmarshal(m.payload, &records); err != nil {
+		if err := json.Unmarshal(m.Payload, &records); err != nil {
 			t.Fatal(err)
 		}
 		for _, r := range records {
@@ -183,8 +184,8 @@ func complete(t testing.TB, all map[int64]float64, begin, end time.Time) {
 	}
 }
 
-func online(h *hostile) func() bool {
-	return func() bool { return len(h.of("availability")) > 0 }
+func online(h *mqtttest.Broker) func() bool {
+	return func() bool { return len(h.Of("availability")) > 0 }
 }
 
 var evening = time.Now().Add(-12 * time.Hour).Truncate(time.Minute).UTC()
@@ -193,29 +194,29 @@ var evening = time.Now().Add(-12 * time.Hour).Truncate(time.Minute).UTC()
 // kept waiting by it.
 func TestSixHoursAway(t *testing.T) {
 	t.Parallel()
-	h := startHostile(t)
-	o := options(h.url())
+	h := mqtttest.Start(t)
+	o := options(h.URL())
 	o.FillRate = 1 << 30
 	m := watch(t, t.TempDir(), "b00t", evening, o)
 	eventually(t, "online", online(h))
 	m.ticks(10 * time.Minute)
-	eventually(t, "telemetry as it comes", func() bool { all, _ := readings(t, h.of("telemetry")); return len(all) >= 54 })
-	h.away(true)
+	eventually(t, "telemetry as it comes", func() bool { all, _ := readings(t, h.Of("telemetry")); return len(all) >= 54 })
+	h.Away(true)
 	m.flap(20)
 	m.ticks(6 * time.Hour)
 	m.flap(20)
-	h.away(false)
+	h.Away(false)
 	eventually(t, "all alarms", func() bool { return len(transitions(t, h)) == 40 })
 	m.ticks(2 * time.Minute)
 	end := m.last.Wall.Truncate(time.Minute)
 	eventually(t, "all telemetry", func() bool {
-		all, _ := readings(t, h.of("telemetry"))
+		all, _ := readings(t, h.Of("telemetry"))
 		return len(all) >= int(end.Sub(evening)/(10*time.Second))
 	})
 	if diff := cmp.Diff(flapping(40), transitions(t, h)); diff != "" {
 		t.Errorf("transitions (-want +got):\n%s", diff)
 	}
-	all, again := readings(t, h.of("telemetry"))
+	all, again := readings(t, h.Of("telemetry"))
 	complete(t, all, evening, end)
 	if again > mostPacks*6+mostFilled/6 { // at most what was not acknowledged when the line went
 		t.Errorf("%d readings came more than once", again)
@@ -229,24 +230,24 @@ func TestSixHoursAway(t *testing.T) {
 // wait.
 func TestBackFillGivesWay(t *testing.T) {
 	t.Parallel()
-	h := startHostile(t)
-	h.away(true)
-	m := watch(t, t.TempDir(), "b00t", evening, options(h.url()))
+	h := mqtttest.Start(t)
+	h.Away(true)
+	m := watch(t, t.TempDir(), "b00t", evening, options(h.URL()))
 	m.ticks(6 * time.Hour)
-	h.away(false)
-	eventually(t, "something made up for", func() bool { return len(h.of("telemetry")) >= 2 })
+	h.Away(false)
+	eventually(t, "something made up for", func() bool { return len(h.Of("telemetry")) >= 2 })
 	began := time.Now()
 	m.flap(12)
 	sum := func() (n int) {
-		for _, p := range h.of("telemetry") {
-			n += len(p.payload)
+		for _, p := range h.Of("telemetry") {
+			n += len(p.Payload)
 		}
 		return n
 	}
 	before := sum()
 	present := m.last.Wall.Truncate(time.Minute).Add(-10 * time.Second).UnixMilli()
 	eventually(t, "the alarms and the minute that is over", func() bool {
-		all, _ := readings(t, h.of("telemetry"))
+		all, _ := readings(t, h.Of("telemetry"))
 		return len(transitions(t, h)) == 12 && all[present] != 0
 	})
 	if took := time.Since(began); took > 2*time.Second {
@@ -256,7 +257,7 @@ func TestBackFillGivesWay(t *testing.T) {
 	if n, most := sum()-before, 25_000*(time.Since(began).Seconds()+1); float64(n) > most {
 		t.Errorf("%d bytes in %v", n, time.Since(began))
 	}
-	if all, _ := readings(t, h.of("telemetry")); len(all) > 6*360/2 {
+	if all, _ := readings(t, h.Of("telemetry")); len(all) > 6*360/2 {
 		t.Errorf("%d readings are there already", len(all))
 	}
 	if s := m.Stats(); s.Outbox == nil {
@@ -267,29 +268,29 @@ func TestBackFillGivesWay(t *testing.T) {
 // What happens between two runs, and what the first had not brought out, comes with the second.
 func TestARestartGoesOn(t *testing.T) {
 	t.Parallel()
-	h := startHostile(t)
+	h := mqtttest.Start(t)
 	dir := t.TempDir()
-	o := options(h.url())
+	o := options(h.URL())
 	o.FillRate = 1 << 30
 	first := watch(t, dir, "first", evening, o)
 	eventually(t, "online", online(h))
 	first.flap(2)
 	first.ticks(3 * time.Minute)
 	eventually(t, "the first alarms", func() bool { return len(transitions(t, h)) == 2 })
-	h.away(true)
+	h.Away(true)
 	first.flap(2)
 	first.ticks(5 * time.Minute)
 	first.end()
 	between := first.last.Wall.Add(time.Second)
-	h.away(false)
+	h.Away(false)
 	second := watch(t, dir, "second", between.Add(time.Hour), o)
 	second.ticks(3 * time.Minute)
 	eventually(t, "what the first run told in vain", func() bool { return len(transitions(t, h)) == 4 })
 	eventually(t, "its telemetry, and that of the second", func() bool {
-		all, _ := readings(t, h.of("telemetry"))
+		all, _ := readings(t, h.Of("telemetry"))
 		return len(all) >= int(between.Sub(evening)/(10*time.Second))+12
 	})
-	all, _ := readings(t, h.of("telemetry"))
+	all, _ := readings(t, h.Of("telemetry"))
 	complete(t, all, evening, between)
 	complete(t, all, between.Add(time.Hour), between.Add(time.Hour+2*time.Minute))
 }
@@ -298,16 +299,16 @@ func TestARestartGoesOn(t *testing.T) {
 // under the same id.
 func TestRepeatsAreTheSame(t *testing.T) {
 	t.Parallel()
-	h := startHostile(t)
+	h := mqtttest.Start(t)
 	n := 0
-	h.does(func(m heard) (acknowledge, cut bool) {
-		if m.topic == "event" {
+	h.Does(func(m mqtttest.Heard) (acknowledge, cut bool) {
+		if m.Topic == "event" {
 			n++
 		}
-		bad := m.topic == "event" && n%12 == 0 // it is taken, not acknowledged, and the line cut
+		bad := m.Topic == "event" && n%12 == 0 // it is taken, not acknowledged, and the line cut
 		return !bad, bad
 	})
-	m := watch(t, t.TempDir(), "b00t", evening, options(h.url()))
+	m := watch(t, t.TempDir(), "b00t", evening, options(h.URL()))
 	eventually(t, "online", online(h))
 	m.flap(40)
 	eventually(t, "all alarms", func() bool { return len(transitions(t, h)) == 40 })
@@ -316,15 +317,15 @@ func TestRepeatsAreTheSame(t *testing.T) {
 	}
 	said := map[string]string{}
 	repeats := 0
-	for _, e := range h.of("event") {
-		before, known := said[e.id]
-		if known && before != string(e.payload) {
-			t.Errorf("%s is %s and then %s", e.id, before, e.payload)
+	for _, e := range h.Of("event") {
+		before, known := said[e.ID]
+		if known && before != string(e.Payload) {
+			t.Errorf("%s is %s and then %s", e.ID, before, e.Payload)
 		}
 		if known {
 			repeats++
 		}
-		said[e.id] = string(e.payload)
+		said[e.ID] = string(e.Payload)
 	}
 	if repeats == 0 || repeats > 3*maxUnacked {
 		t.Errorf("%d repeats", repeats)
@@ -335,8 +336,8 @@ func TestRepeatsAreTheSame(t *testing.T) {
 // says where no history is kept.
 func TestKeptEventsFitTheirSchema(t *testing.T) {
 	t.Parallel()
-	h := startHostile(t)
-	m := watch(t, t.TempDir(), "b00t", evening, options(h.url()))
+	h := mqtttest.Start(t)
+	m := watch(t, t.TempDir(), "b00t", evening, options(h.URL()))
 	eventually(t, "online", online(h))
 	m.ticks(5 * time.Second)
 	m.tick(func(s *status.Status) {
@@ -356,16 +357,16 @@ func TestKeptEventsFitTheirSchema(t *testing.T) {
 	m.tick(func(s *status.Status) {
 		statustest.Change(s, alarm.Overheat, frame.Flue, alarm.Normal, 520, 700)
 	})
-	eventually(t, "seven events", func() bool { return len(h.of("event")) == 7 })
+	eventually(t, "seven events", func() bool { return len(h.Of("event")) == 7 })
 	schema := schemas(t)["event"]
 	var kinds []string
-	for i, e := range h.of("event") {
-		doc, err := jsonschema.UnmarshalJSON(bytes.NewReader(e.payload))
+	for i, e := range h.Of("event") {
+		doc, err := jsonschema.UnmarshalJSON(bytes.NewReader(e.Payload))
 		if err != nil {
 			t.Fatal(err)
 		}
 		if err := schema.Validate(doc); err != nil {
-			t.Errorf("%v\n%s", err, e.payload)
+			t.Errorf("%v\n%s", err, e.Payload)
 		}
 		ce := doc.(map[string]any)
 		kind := fmt.Sprint(ce["type"])
@@ -373,8 +374,8 @@ func TestKeptEventsFitTheirSchema(t *testing.T) {
 			kind += fmt.Sprintf(" %v %v", ce["subject"], ce["data"].(map[string]any)["state"])
 		}
 		kinds = append(kinds, kind)
-		if i == 0 && !bytes.Contains(e.payload, []byte(`"value":705.21,"limit":700,"unit":"Cel"`)) {
-			t.Errorf("%s", e.payload)
+		if i == 0 && !bytes.Contains(e.Payload, []byte(`"value":705.21,"limit":700,"unit":"Cel"`)) {
+			t.Errorf("%s", e.Payload)
 		}
 	}
 	want := []string{
@@ -383,5 +384,16 @@ func TestKeptEventsFitTheirSchema(t *testing.T) {
 	}
 	if diff := cmp.Diff(want, kinds); diff != "" {
 		t.Errorf("events (-want +got):\n%s", diff)
+	}
+}
+
+// eventually waits until something is so.
+func eventually(t testing.TB, what string, ok func() bool) {
+	t.Helper()
+	for deadline := time.Now().Add(4 * patience); !ok(); {
+		if time.Now().After(deadline) {
+			t.Fatalf("it does not come to: %s", what)
+		}
+		time.Sleep(5 * time.Millisecond)
 	}
 }

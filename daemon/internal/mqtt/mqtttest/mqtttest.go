@@ -1,48 +1,51 @@
-package mqtt
+// Package mqtttest is a broker that does what a test wants with each message: takes it and does
+// not say so, breaks off, is away.
+package mqtttest
 
 import (
 	"encoding/json"
 	"net"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
-	"time"
 
 	"github.com/eclipse/paho.mqtt.golang/packets"
 )
 
-// hostile is a broker that does what a test wants with each message, and keeps what it got.
-type hostile struct {
+// Broker is a broker that does what a test wants with each message, and keeps what it got.
+type Broker struct {
 	listener net.Listener
 
 	mu    sync.Mutex
 	conns map[net.Conn]bool
-	got   []heard
+	got   []Heard
 	// answer says what becomes of a message: whether it is acknowledged, and whether the
 	// connection is cut then. nil: all are acknowledged.
-	answer func(heard) (acknowledge, cut bool)
+	answer func(Heard) (acknowledge, cut bool)
 	closed bool // nobody is let in
-	// forgetful keeps nothing.
+	// forgetful says that nothing is kept.
 	forgetful bool
 }
 
-// heard is a message that came.
-type heard struct {
-	topic    string // below the site's root
-	payload  []byte
-	id       string // of an event
-	acked    bool
-	retained bool
-	conn     int
+// Heard is a message that came.
+type Heard struct {
+	Topic    string // below the site's root
+	Payload  []byte
+	ID       string // of an event
+	Acked    bool
+	Retained bool
+	Conn     int
 }
 
-func startHostile(t testing.TB) *hostile {
+// Start starts one, which ends with the test.
+func Start(t testing.TB) *Broker {
 	t.Helper()
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
 	}
-	h := &hostile{listener: l, conns: map[net.Conn]bool{}}
+	h := &Broker{listener: l, conns: map[net.Conn]bool{}}
 	var wg sync.WaitGroup
 	wg.Go(func() {
 		for n := 1; ; n++ {
@@ -60,14 +63,15 @@ func startHostile(t testing.TB) *hostile {
 			h.mu.Unlock()
 		}
 	})
-	t.Cleanup(func() { _ = l.Close(); h.cut(); wg.Wait() })
+	t.Cleanup(func() { _ = l.Close(); h.Cut(); wg.Wait() })
 	return h
 }
 
-func (h *hostile) url() string { return "tcp://" + h.listener.Addr().String() }
+// URL is where it listens.
+func (h *Broker) URL() string { return "tcp://" + h.listener.Addr().String() }
 
-// cut ends all connections.
-func (h *hostile) cut() {
+// Cut ends all connections.
+func (h *Broker) Cut() {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	for c := range h.conns {
@@ -75,23 +79,24 @@ func (h *hostile) cut() {
 	}
 }
 
-// does sets what becomes of messages from now on.
-func (h *hostile) does(answer func(heard) (acknowledge, cut bool)) {
+// Does sets what becomes of messages from now on.
+func (h *Broker) Does(answer func(Heard) (acknowledge, cut bool)) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	h.answer = answer
 }
 
-func (h *hostile) away(away bool) {
+// Away lets nobody in, or everybody again.
+func (h *Broker) Away(away bool) {
 	h.mu.Lock()
 	h.closed = away
 	h.mu.Unlock()
 	if away {
-		h.cut()
+		h.Cut()
 	}
 }
 
-func (h *hostile) serve(c net.Conn, no int) {
+func (h *Broker) serve(c net.Conn, no int) {
 	defer func() {
 		_ = c.Close()
 		h.mu.Lock()
@@ -135,12 +140,12 @@ func (h *hostile) serve(c net.Conn, no int) {
 	}
 }
 
-func (h *hostile) take(in *packets.PublishPacket, no int) (acknowledge, cut bool) {
-	m := heard{topic: in.TopicName[strings.Index(in.TopicName, "/cellar-7/")+len("/cellar-7/"):], payload: in.Payload, retained: in.Retain, conn: no}
-	if m.topic == "event" {
+func (h *Broker) take(in *packets.PublishPacket, no int) (acknowledge, cut bool) {
+	m := Heard{Topic: below(in.TopicName), Payload: in.Payload, Retained: in.Retain, Conn: no}
+	if m.Topic == "event" {
 		var e struct{ ID string }
 		_ = json.Unmarshal(in.Payload, &e)
-		m.id = e.ID
+		m.ID = e.ID
 	}
 	h.mu.Lock()
 	defer h.mu.Unlock()
@@ -148,32 +153,48 @@ func (h *hostile) take(in *packets.PublishPacket, no int) (acknowledge, cut bool
 	if h.answer != nil {
 		acknowledge, cut = h.answer(m)
 	}
-	m.acked = acknowledge
+	m.Acked = acknowledge
 	if !h.forgetful {
 		h.got = append(h.got, m)
 	}
 	return acknowledge, cut
 }
 
-// of returns what came on a topic.
-func (h *hostile) of(topic string) (all []heard) {
+// below is a topic without its first two levels.
+func below(topic string) string {
+	parts := strings.SplitN(topic, "/", 3)
+	return parts[len(parts)-1]
+}
+
+// Keep keeps a message that came another way.
+func (h *Broker) Keep(topic string, payload []byte) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.got = append(h.got, Heard{Topic: below(topic), Payload: payload})
+}
+
+// Forget keeps nothing from now on.
+func (h *Broker) Forget() {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.forgetful = true
+}
+
+// All returns what came.
+func (h *Broker) All() []Heard {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return slices.Clone(h.got)
+}
+
+// Of returns what came on a topic.
+func (h *Broker) Of(topic string) (all []Heard) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	for _, m := range h.got {
-		if m.topic == topic {
+		if m.Topic == topic {
 			all = append(all, m)
 		}
 	}
 	return all
-}
-
-// eventually waits until something is so.
-func eventually(t testing.TB, what string, ok func() bool) {
-	t.Helper()
-	for deadline := time.Now().Add(4 * patience); !ok(); {
-		if time.Now().After(deadline) {
-			t.Fatalf("it does not come to: %s", what)
-		}
-		time.Sleep(5 * time.Millisecond)
-	}
 }
