@@ -3,9 +3,18 @@
 //
 // Under fluewright/<site>/ it writes availability, state and alarm/<name>[/<channel>]
 // (retained), telemetry and event. It takes commands below command/ and replies below
-// reply/<client>/<id>, and sends large things in chunks that never hold an alarm up. The payloads are described by the JSON Schemas in the
-// folder schema, and a test holds every payload against them. All of it is sent with
-// QoS 1: a receiver may see a message twice, and tells an event's repeat by its id.
+// reply/<client>/<id>, and sends large things in chunks that never hold an alarm up. The
+// payloads are described by the JSON Schemas in the folder schema, and a test holds every
+// payload against them. All of it is sent with QoS 1: a receiver may see a message twice, and
+// tells an event's repeat by its id, a sample's by its run, moment and name.
+//
+// Events and telemetry come out of the history, where one is kept: nothing waits in memory for
+// a broker that is away. How far the broker has come is two positions in the history, which
+// move on a PUBACK alone and are kept on disk; after an outage or a kill it is read on from
+// there. Telemetry of the present goes first and what was missed behind everything else, so
+// stretches behind the position can be acknowledged already. What tells how things are now
+// (availability, state, alarm) is not in the history and waits in a bounded queue, in which the
+// newest replaces the older; so does everything where no history is kept.
 package mqtt
 
 import (
