@@ -187,30 +187,27 @@ listen = %q
 	whole(t, state, broker.Of("telemetry"))
 }
 
-// whole fails if the history has a reading of the flue that ought to have been sent and was
-// not: by run and moment.
+// whole fails if the history has readings that ought to have been sent and were not: by run,
+// moment and channel.
 func whole(t *testing.T, state string, packs []mqtttest.Heard) {
 	t.Helper()
-	got := map[string]map[int64]float64{} // by run and tenths of seconds
+	type reading struct {
+		boot, channel string
+		tenths        int64
+	}
+	got := map[reading]bool{}
 	for _, p := range packs {
 		var records []struct {
-			Boot    string
-			At      float64
-			N       string
-			T, V    float64
-			Version int
+			Boot string
+			At   float64
+			N    string
+			T    float64
 		}
 		if err := json.Unmarshal(p.Payload, &records); err != nil {
 			t.Fatal(err)
 		}
-		boot, at := records[0].Boot, records[0].At
-		if got[boot] == nil {
-			got[boot] = map[int64]float64{}
-		}
 		for _, r := range records {
-			if r.N == "flue" {
-				got[boot][int64(math.Round(10*(at+r.T)))] = r.V
-			}
+			got[reading{records[0].Boot, r.N, int64(math.Round(10 * (records[0].At + r.T)))}] = true
 		}
 	}
 	s := history.New(history.Options{Dir: state, Identity: "look", Units: units.SI, Log: slog.New(slog.DiscardHandler)})
@@ -248,17 +245,21 @@ func whole(t *testing.T, state string, packs []mqtttest.Heard) {
 		p := r.Position
 		due := p.Identity != before.Identity || p.MS/10_000 != before.MS/10_000
 		before = p
-		if !due || !r.Values.Has(frame.Flue) || p.Identity == last || p.Identity == "look" {
+		if !due || p.Identity == last || p.Identity == "look" {
 			continue // the last run had no minute that was over
 		}
-		rows++
 		runs[p.Identity] = true
-		if _, ok := got[p.Identity][p.MS/100]; !ok {
-			missing++
-			t.Logf("of run %s the reading at %d ms is missing", p.Identity, p.MS)
+		for _, c := range frame.All() {
+			if !r.Values.Has(c) {
+				continue
+			}
+			if rows++; !got[reading{p.Identity, c.String(), p.MS / 100}] {
+				missing++
+				t.Logf("of run %s the %v at %d ms is missing", p.Identity, c, p.MS)
+			}
 		}
 	}
-	if missing > 0 || rows < 5 {
+	if missing > 0 || len(runs) < 10 {
 		t.Errorf("%d of %d readings are missing, of %d runs", missing, rows, len(runs))
 	}
 	stop()

@@ -6,6 +6,9 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"os"
+	"path/filepath"
+	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -293,6 +296,54 @@ func TestARestartGoesOn(t *testing.T) {
 	all, _ := readings(t, h.Of("telemetry"))
 	complete(t, all, evening, between)
 	complete(t, all, between.Add(time.Hour), between.Add(time.Hour+2*time.Minute))
+}
+
+// A card that has failed keeps no event of the present back; what it holds comes when it can be
+// read again.
+func TestAHistoryThatCannotBeRead(t *testing.T) {
+	t.Parallel()
+	h := mqtttest.Start(t)
+	dir := t.TempDir()
+	first := watch(t, dir, "first", evening, options(h.URL()))
+	h.Away(true)
+	first.flap(2)
+	first.end()
+	file := filepath.Join(dir, history.FileName)
+	for _, do := range []func() error{
+		func() error { return os.Rename(file, file+".away") }, func() error { return os.Mkdir(file, 0o700) },
+	} {
+		if err := do(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	h.Away(false)
+	second := watch(t, dir, "second", evening.Add(time.Hour), options(h.URL()))
+	second.flap(2)
+	eventually(t, "the alarms of the present", func() bool { return len(transitions(t, h)) == 2 })
+	second.ticks(3 * time.Minute)
+	eventually(t, "its telemetry", func() bool { all, _ := readings(t, h.Of("telemetry")); return len(all) >= 12 })
+	for _, do := range []func() error{
+		func() error { return os.Remove(file) }, func() error { return os.Rename(file+".away", file) },
+	} {
+		if err := do(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	of := func(boot string) (n int) {
+		for _, e := range h.Of("event") {
+			if strings.HasPrefix(e.ID, boot+"-") {
+				n++
+			}
+		}
+		return n
+	}
+	for of("first") < 2 {
+		second.flap(2) // which has the card tried again
+		time.Sleep(500 * time.Millisecond)
+		if second.last.Frame.At > time.Hour {
+			t.Fatalf("it does not come to what the card holds: %q", transitions(t, h))
+		}
+	}
 }
 
 // Nothing leaves the outbox but on an acknowledgement: one that is not given is made up for
