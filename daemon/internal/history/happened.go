@@ -29,8 +29,6 @@ type Happened struct {
 	Table    string
 	MS       int64
 	Position EventPosition
-	// Kept says that it is in the file.
-	Kept bool
 }
 
 // Happenings is what comes next behind a position.
@@ -100,7 +98,7 @@ func (v *snapshot) happenedInFile(ctx context.Context, h *Happenings, after Even
 			return err
 		}
 		for _, e := range some {
-			h.Next = append(h.Next, Happened{Event: e.Event, Table: table, MS: e.ms, Position: EventPosition{Run: e.Run, No: e.No}, Kept: true})
+			h.Next = append(h.Next, Happened{Event: e.Event, Table: table, MS: e.ms, Position: EventPosition{Run: e.Run, No: e.No}})
 		}
 		var n int64
 		if err := v.conn.QueryRowContext(ctx, "SELECT count(*) FROM "+table+" WHERE id > ?", from).Scan(&n); err != nil {

@@ -29,6 +29,7 @@ const (
 type feed struct {
 	*outbox
 	events history.EventPosition // read so far
+	sure   int64                 // the event of this run up to which the storage was waited for
 	since  map[alarm.Key]time.Time
 	gap    time.Time // since when events are missing
 
@@ -77,7 +78,7 @@ func (f *feed) put(ctx context.Context, m *message) {
 // if somebody will wake it, as the next two do.
 func (f *feed) tell(ctx context.Context) time.Duration {
 	f.thaw(ctx)
-	for waited := false; ctx.Err() == nil; {
+	for ctx.Err() == nil {
 		room := readAhead - f.waiting(events)
 		if room <= 0 {
 			return 0
@@ -98,11 +99,7 @@ func (f *feed) tell(ctx context.Context) time.Duration {
 		} else {
 			f.gap = time.Time{}
 		}
-		if !waited && f.mustWait(h) {
-			f.durable(ctx)
-			waited = true
-			continue // it is read again: now it is in the file, or will not be in time
-		}
+		f.durable(ctx, &h)
 		if len(h.Next) == 0 && h.Upto == f.events {
 			return 0
 		}
@@ -114,12 +111,19 @@ func (f *feed) tell(ctx context.Context) time.Duration {
 	return 0
 }
 
-// mustWait reports whether something is not in the file.
-func (f *feed) mustWait(h history.Happenings) bool {
-	return f.p.o.Durable != nil && slices.ContainsFunc(h.Next, func(e history.Happened) bool { return !e.Kept })
-}
-
-func (f *feed) durable(ctx context.Context) {
+// durable waits until events of this run, and what else is known of alarms, would outlast a cut
+// of the power, or will not in time.
+func (f *feed) durable(ctx context.Context, h *history.Happenings) {
+	newest := f.sure
+	for i := range h.Next {
+		if h.Next[i].Position.Identity == f.p.o.BootID {
+			newest = max(newest, h.Next[i].No)
+		}
+	}
+	if f.p.o.Durable == nil || newest == f.sure {
+		return
+	}
+	f.sure = newest
 	ctx, cancel := context.WithTimeout(ctx, announceWithin)
 	defer cancel()
 	_ = f.p.o.Durable(ctx) // what is said of it is said where alarms wait

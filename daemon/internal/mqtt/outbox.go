@@ -199,7 +199,7 @@ func (o *outbox) rowsMoved() {
 // begin starts to hand on what there is over a new connection; what it returns ends that.
 func (o *outbox) begin(ctx context.Context) (end func()) {
 	ctx, cancel := context.WithCancel(ctx)
-	f := &feed{outbox: o, since: make(map[alarm.Key]time.Time), live: -1}
+	f := &feed{outbox: o, since: make(map[alarm.Key]time.Time), sure: -1, live: -1}
 	o.p.mu.Lock()
 	o.frozen = false
 	f.events = o.progress.Events

@@ -221,7 +221,8 @@ func TestSixHoursAway(t *testing.T) {
 	}
 	all, again := readings(t, h.Of("telemetry"))
 	complete(t, all, evening, end)
-	if again > mostPacks*6+mostFilled/6 { // at most what was not acknowledged when the line went
+	// Each once, but for what was sent and not acknowledged when the line went.
+	if again > mostPacks*6+mostFilled/6 {
 		t.Errorf("%d readings came more than once", again)
 	}
 	if s := m.Stats(); s.Dropped != 0 || s.Outbox.TooOld+s.Outbox.NoTime != 0 {
@@ -232,6 +233,9 @@ func TestSixHoursAway(t *testing.T) {
 // While hours are made up for, at the pace that is set, what is new and what is urgent do not
 // wait.
 func TestBackFillGivesWay(t *testing.T) {
+	if testing.Short() {
+		t.Skip("it is about seconds")
+	}
 	t.Parallel()
 	h := mqtttest.Start(t)
 	h.Away(true)
@@ -344,6 +348,68 @@ func TestAHistoryThatCannotBeRead(t *testing.T) {
 			t.Fatalf("it does not come to what the card holds: %q", transitions(t, h))
 		}
 	}
+}
+
+// An event waits for all that is known of alarms to be durable, not for the history alone: who
+// has heard of a raising finds it standing after a power cut.
+func TestEventsWaitUntilAlarmsAreDurable(t *testing.T) {
+	t.Parallel()
+	h := mqtttest.Start(t)
+	let := make(chan struct{})
+	m := watch(t, t.TempDir(), "b00t", evening, options(h.URL()), func(m *monitor) {
+		m.o.Durable = func(ctx context.Context) error {
+			select {
+			case <-let:
+				return nil
+			case <-ctx.Done():
+				return ctx.Err()
+			}
+		}
+	})
+	eventually(t, "online", online(h))
+	m.flap(1)
+	if err := m.store.Commit(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	time.Sleep(announceWithin / 4)
+	if n := len(h.Of("event")); n > 0 {
+		t.Errorf("%d events came before", n)
+	}
+	close(let)
+	eventually(t, "the event", func() bool { return len(h.Of("event")) == 1 })
+}
+
+// On a metered line too somebody may watch for a while.
+func TestALeaseOnAMeteredLine(t *testing.T) {
+	t.Parallel()
+	h := mqtttest.Start(t)
+	o := options(h.URL())
+	o.Metered = true
+	m := watch(t, t.TempDir(), "b00t", evening, o)
+	eventually(t, "online", online(h))
+	m.ticks(5 * time.Second)
+	m.Live(10 * time.Second)
+	began := m.last.Wall
+	m.ticks(time.Minute)
+	all := map[int64]float64{}
+	eventually(t, "a reading a second for ten seconds", func() bool {
+		all, _ = readings(t, h.Of("telemetry"))
+		return len(all) >= 9
+	})
+	for ms := range all {
+		if d := time.UnixMilli(ms).Sub(began); d < 0 || d > 10*time.Second {
+			t.Errorf("a reading %v after the lease began", d)
+		}
+	}
+	m.ticks(30 * time.Minute)
+	eventually(t, "means", func() bool {
+		for _, p := range h.Of("telemetry") {
+			if bytes.Contains(p.Payload, []byte(`"mean_seconds":600`)) {
+				return true
+			}
+		}
+		return false
+	})
 }
 
 // Nothing leaves the outbox but on an acknowledgement: one that is not given is made up for
