@@ -25,6 +25,7 @@ import (
 	"fluewright/daemon/internal/config"
 	"fluewright/daemon/internal/handout"
 	"fluewright/daemon/internal/health"
+	"fluewright/daemon/internal/history"
 	"fluewright/daemon/internal/message"
 	"fluewright/daemon/internal/metrics"
 	"fluewright/daemon/internal/mqtt"
@@ -152,11 +153,12 @@ func (h *house) build() error {
 	watch := &watchman{ownClock: own}
 	kept := durable(store, alarms, watch)
 	asked := newCommands(h.log)
-	publisher, err := h.buildMQTT(site, engine.Alarms(), kept, asked)
+	publisher, err := h.buildMQTT(site, engine.Alarms(), store, kept, asked)
 	if err != nil {
 		return err
 	}
 	asked.line, asked.order, asked.store, asked.bundles = publisher, l.order, store, h.bundles
+	asked.test = tester(h.cfg)
 	asked.trusted = func() bool { s := h.feed.Latest(); return s != nil && s.ClockTrusted }
 	h.tasks = append(h.tasks, task{"commands", asked.run})
 	l.after = append(l.after, publisher.Offer)
@@ -267,7 +269,7 @@ func (h *house) buildRecorder(l *loop) error {
 	return nil
 }
 
-func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, durable func(context.Context) error, asked *commands) (*mqtt.Publisher, error) {
+func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, store *history.Store, durable func(context.Context) error, asked *commands) (*mqtt.Publisher, error) {
 	c := h.cfg.MQTT
 	o := mqtt.Options{
 		Site:     h.cfg.Site.Name,
@@ -275,6 +277,8 @@ func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, durable func
 		ClientID: c.ClientID,
 		User:     c.User,
 		CAFile:   c.CAFile,
+		CertFile: c.CertificateFile, KeyFile: c.KeyFile,
+		Root: c.Root, Metered: c.Metered, BackFill: c.BackFill,
 		Software: h.options.Version,
 		BootID:   h.boot,
 		Started:  time.Now(),
@@ -282,7 +286,11 @@ func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, durable func
 		Units:    h.cfg.Site.Units,
 		Durable:  durable,
 		Command:  asked.take, Oversized: asked.oversized,
+		Dir: h.options.State,
 		Log: h.log,
+	}
+	if store != nil {
+		o.Past = store
 	}
 	switch {
 	case c.Broker == "":

@@ -96,6 +96,14 @@ type MQTT struct {
 	// PasswordFile holds the password; secrets never stand in the configuration.
 	PasswordFile string
 	CAFile       string
+	// CertificateFile and KeyFile show the broker who we are.
+	CertificateFile, KeyFile string
+	// Root is what topics begin with.
+	Root string
+	// Metered is for lines where each byte costs.
+	Metered bool
+	// BackFill is how old what comes late may be.
+	BackFill time.Duration
 	// Embedded is the address on which the broker in this process listens, loopback
 	// only; empty when Broker is set.
 	Embedded string

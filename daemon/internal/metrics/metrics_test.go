@@ -43,7 +43,10 @@ func options() Options {
 			}}
 		},
 		MQTT: func() mqtt.Stats {
-			return mqtt.Stats{Connected: true, Connects: 2, Published: 941, Failed: 3, Dropped: 1, Pending: 4}
+			return mqtt.Stats{
+				Connected: true, Connects: 2, Published: 941, Failed: 3, Dropped: 1, Pending: 4,
+				Outbox: &mqtt.Outbox{Events: 2, Rows: 21600, Oldest: time.UnixMilli(1768659599000), TooOld: 5, NoTime: 6},
+			}
 		},
 		Commands: func() map[string]uint64 { return map[string]uint64{"accepted": 12, "flooded": 0, "malformed": 3} },
 		History: func() history.Health {
