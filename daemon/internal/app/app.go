@@ -97,8 +97,9 @@ type house struct {
 	log     *slog.Logger
 	feed    *status.Feed
 	board   *scan.Board
-	boot    string        // tells the runs of the program apart
-	bundles *handout.Desk // nil where no history is kept
+	boot    string              // tells the runs of the program apart
+	bundles *handout.Desk       // nil where no history is kept
+	broker  func() broker.Stats // nil where the broker is elsewhere
 
 	tasks []task
 	addrs Addresses
@@ -185,6 +186,7 @@ func (h *house) build() error {
 		Alarms:     engine.Alarms(),
 		StaleAfter: h.cfg.Sampling.StaleAfter,
 		MQTT:       publisher.Stats,
+		Broker:     h.broker,
 		Commands:   asked.gate.Counts,
 		History:    watch.history,
 		Loop:       l.punctuality,
@@ -282,17 +284,12 @@ func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, durable func
 	}
 	switch {
 	case c.Broker == "":
-		b, err := broker.Start(broker.Options{
-			Listen:   c.Embedded,
-			ClientID: c.ClientID,
-			Retained: mqtt.RetainedTopics(h.cfg.Site.Name, alarms),
-			Log:      h.log,
-		})
+		b, err := h.startBroker(mqtt.RetainedTopics(h.cfg.Site.Name, alarms))
 		if err != nil {
-			return nil, fmt.Errorf("start broker: %w", err)
+			return nil, err
 		}
-		h.ends = append(h.ends, b.Close)
-		o.Broker = b.URL()
+		h.addrs.MQTT = b.URL()
+		o.Broker = b.Own()
 		o.User, o.Password = b.Credentials()
 	case c.PasswordFile != "":
 		secret, err := os.ReadFile(c.PasswordFile)
@@ -301,7 +298,7 @@ func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, durable func
 		}
 		o.Password = strings.TrimRight(string(secret), "\r\n")
 	}
-	h.addrs.MQTT = o.Broker
+	h.addrs.MQTT = cmp.Or(h.addrs.MQTT, o.Broker)
 	p, err := mqtt.New(o)
 	if err != nil {
 		return nil, fmt.Errorf("set up mqtt: %w", err)

@@ -21,6 +21,7 @@ type Config struct {
 	RemoteWrite []RemoteWrite
 
 	MQTT    MQTT
+	Broker  Broker
 	Web     Web
 	History History
 	Notify  Notify
@@ -96,8 +97,8 @@ type MQTT struct {
 	// PasswordFile holds the password; secrets never stand in the configuration.
 	PasswordFile string
 	CAFile       string
-	// Embedded is the address on which the broker in this process listens, loopback
-	// only; empty when Broker is set.
+	// Embedded is the address on which the broker in this process listens, loopback only
+	// where it has no users; empty when Broker is set.
 	Embedded string
 }
 

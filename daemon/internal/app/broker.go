@@ -1,0 +1,64 @@
+package app
+
+import (
+	"crypto/tls"
+	"encoding/json"
+	"fmt"
+	"strings"
+
+	"fluewright/analysis/alarm"
+	"fluewright/daemon/internal/mqtt/broker"
+)
+
+// startBroker starts the broker within the program. The publisher's topics say what the
+// site's begin with.
+func (h *house) startBroker(retained []string) (*broker.Broker, error) {
+	c := h.cfg.Broker
+	o := broker.Options{
+		Listen:   h.cfg.MQTT.Embedded,
+		Root:     strings.TrimSuffix(retained[0], "availability"),
+		ClientID: h.cfg.MQTT.ClientID,
+		Retained: retained,
+		Keep:     broker.Keep{Dir: h.options.State, Which: standing},
+		Log:      h.log,
+	}
+	for _, u := range c.Users {
+		secret, err := broker.ReadSecret(u.PasswordFile, u.Name)
+		if err != nil {
+			return nil, fmt.Errorf("read the password of the broker's user %s: %w", u.Name, err)
+		}
+		o.Users = append(o.Users, broker.User{Name: u.Name, Secret: secret, Read: u.Read, Write: u.Write})
+	}
+	if c.CertificateFile != "" {
+		pair, err := tls.LoadX509KeyPair(c.CertificateFile, c.KeyFile)
+		if err != nil {
+			return nil, fmt.Errorf("read the broker's certificate: %w", err)
+		}
+		o.TLS = &tls.Config{MinVersion: tls.VersionTLS12, Certificates: []tls.Certificate{pair}}
+	}
+	b, err := broker.Start(o)
+	if err != nil {
+		return nil, fmt.Errorf("start broker: %w", err)
+	}
+	h.ends = append(h.ends, b.Close)
+	h.broker = b.Stats
+	return b, nil
+}
+
+// standing says which occurrence of an alarm a retained message tells of, if a person should
+// find it after a restart before it is judged anew. What says that nothing is wrong is not
+// kept: nobody looked meanwhile.
+func standing(topic string, payload []byte) string {
+	var a struct {
+		Alarm, State string
+		Occurrence   uint32
+	}
+	if !strings.Contains(topic, "/alarm/") || json.Unmarshal(payload, &a) != nil {
+		return ""
+	}
+	switch a.State {
+	case alarm.Raised.String(), alarm.Acknowledged.String(), alarm.Shelved.String():
+		return fmt.Sprintf("%s %s %d", a.Alarm, a.State, a.Occurrence)
+	}
+	return ""
+}
