@@ -8,6 +8,7 @@ import (
 	"net/netip"
 	"runtime/debug"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/mochi-mqtt/server/v2/listeners"
@@ -25,6 +26,8 @@ type door struct {
 	each    int         // of them from one address that is not this computer's
 	refused *refusals
 	log     *slog.Logger
+
+	waiting atomic.Int64 // bytes that readers have not taken yet
 
 	mu     sync.Mutex
 	open   map[net.Conn]netip.Addr
@@ -109,11 +112,14 @@ func (d *door) serve(conn net.Conn, establish listeners.EstablishFn) {
 	if d.tls != nil {
 		inner = tls.Server(conn, d.tls)
 	}
-	line := newPatient(inner)
+	line := newPatient(inner, &d.waiting)
 	defer line.end()
 	_ = line.SetDeadline(time.Now().Add(firstWord))
-	if why := reasonOf(establish(d.id, line)); why != "" {
+	err := establish(d.id, line)
+	if why := reasonOf(err); why != "" {
 		d.refused.add(why, remote)
+	} else if line.slow() {
+		d.refused.add(tooSlow, remote)
 	}
 }
 
@@ -122,11 +128,11 @@ func (d *door) serve(conn net.Conn, establish listeners.EstablishFn) {
 func reasonOf(err error) string {
 	var code packets.Code
 	var handshake tls.RecordHeaderError
-	var alert tls.AlertError
+	var alert *net.OpError
 	switch {
 	case err == nil:
 		return ""
-	case errors.As(err, &handshake), errors.As(err, &alert):
+	case errors.As(err, &handshake), errors.As(err, &alert) && (alert.Op == "remote error" || alert.Op == "local error"):
 		return noTLS
 	case errors.Is(err, packets.ErrPacketTooLarge):
 		return tooLarge

@@ -1,9 +1,11 @@
 package broker
 
 import (
+	"errors"
 	"net"
 	"os"
 	"sync"
+	"sync/atomic"
 	"time"
 )
 
@@ -13,9 +15,12 @@ import (
 type patient struct {
 	net.Conn
 
+	all *atomic.Int64 // what waits for all readers together, bytes
+
 	mu      sync.Mutex
 	changed *sync.Cond
 	waiting []byte
+	held    int // bytes that are waiting or being written
 	closed  bool
 	until   time.Time // when the last word must be said, once closed
 	err     error
@@ -23,8 +28,10 @@ type patient struct {
 }
 
 const (
-	// mostWaiting is what may wait for a reader. A writer with more waits too, and not long.
-	mostWaiting = 512 << 10
+	// mostWaiting is what may wait for one reader: as much as one command brings of a trend.
+	// mostWaitingInAll is what may wait for all of them.
+	mostWaiting      = 2 << 20
+	mostWaitingInAll = 8 << 20
 	// oneWrite is how long a reader may take for one piece, of a size that a slow line takes
 	// within it.
 	oneWrite = 5 * time.Second
@@ -33,26 +40,36 @@ const (
 	lastWords = 200 * time.Millisecond
 )
 
-func newPatient(c net.Conn) *patient {
-	p := &patient{Conn: c, gone: make(chan struct{})}
+// errTooSlow ends the connection of a reader for whom too much waits.
+var errTooSlow = errors.New("the reader is too slow")
+
+func newPatient(c net.Conn, all *atomic.Int64) *patient {
+	p := &patient{Conn: c, all: all, gone: make(chan struct{})}
 	p.changed = sync.NewCond(&p.mu)
 	go p.run()
 	return p
 }
 
-// Write takes b over. It fails if the connection has failed before.
+// Write takes b over, and never waits. It fails if the connection has failed before, and
+// where too much waits it ends it.
 func (p *patient) Write(b []byte) (int, error) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	for len(p.waiting) > 0 && len(p.waiting)+len(b) > mostWaiting && !p.closed && p.err == nil {
-		p.changed.Wait() // run goes on or fails within oneWrite
-	}
 	switch {
 	case p.err != nil:
 		return 0, p.err
 	case p.closed:
 		return 0, net.ErrClosed
+	case p.held+len(b) > mostWaiting || p.all.Add(int64(len(b))) > mostWaitingInAll:
+		if p.held+len(b) <= mostWaiting {
+			p.all.Add(-int64(len(b)))
+		}
+		p.err = errTooSlow
+		_ = p.Conn.Close()
+		p.changed.Broadcast()
+		return 0, p.err
 	}
+	p.held += len(b)
 	p.waiting = append(p.waiting, b...)
 	p.changed.Broadcast()
 	return len(b), nil
@@ -64,7 +81,7 @@ func (p *patient) run() {
 	defer p.Conn.Close()
 	for {
 		p.mu.Lock()
-		for len(p.waiting) == 0 && !p.closed {
+		for len(p.waiting) == 0 && !p.closed && p.err == nil {
 			p.changed.Wait()
 		}
 		next := p.waiting
@@ -73,15 +90,19 @@ func (p *patient) run() {
 		if len(next) == 0 {
 			return
 		}
-		if err := p.send(next); err != nil {
-			p.mu.Lock()
-			p.err, p.waiting = err, nil
-			p.changed.Broadcast()
+		err := p.send(next)
+		p.mu.Lock()
+		p.all.Add(-int64(len(next)))
+		p.held -= len(next)
+		if err != nil {
+			p.all.Add(-int64(len(p.waiting)))
+			p.held, p.waiting = 0, nil
+			if p.err == nil {
+				p.err = err
+			}
 			p.mu.Unlock()
 			return
 		}
-		p.mu.Lock()
-		p.changed.Broadcast()
 		p.mu.Unlock()
 	}
 }
@@ -98,6 +119,13 @@ func (p *patient) send(b []byte) error {
 		b = b[n:]
 	}
 	return nil
+}
+
+// slow reports whether the connection was ended because its reader was.
+func (p *patient) slow() bool {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.err != nil && (errors.Is(p.err, errTooSlow) || errors.Is(p.err, os.ErrDeadlineExceeded) && !p.closed)
 }
 
 // limit says until when the next piece must be written.

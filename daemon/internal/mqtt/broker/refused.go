@@ -21,13 +21,14 @@ const (
 	tooLarge      = "size"
 	mayNotRetain  = "retain" // somebody else than the monitor, or more than there is room for
 	flooded       = "flood"  // too many messages from one client
+	tooSlow       = "slow"   // a reader for whom too much waits
 	malformed     = "malformed"
 	noTLS         = "tls" // the encryption was not agreed on
 )
 
 var reasons = []string{
 	badPassword, attemptsSpent, nobody, badClient, noConnection, noSession, badTopic, tooDeep, tooMany, tooLarge,
-	mayNotRetain, flooded, malformed, noTLS,
+	mayNotRetain, flooded, tooSlow, malformed, noTLS,
 }
 
 // saidEvery is how often a kind of refusal is worth a line in the log: whoever is refused
