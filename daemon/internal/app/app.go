@@ -28,6 +28,7 @@ import (
 	"fluewright/daemon/internal/metrics"
 	"fluewright/daemon/internal/mqtt"
 	"fluewright/daemon/internal/mqtt/broker"
+	"fluewright/daemon/internal/mqtt/homie"
 	"fluewright/daemon/internal/status"
 	"fluewright/daemon/internal/verdict"
 	"fluewright/daemon/internal/web"
@@ -284,7 +285,11 @@ func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, durable func
 	}
 	switch {
 	case c.Broker == "":
-		b, err := h.startBroker(mqtt.RetainedTopics(h.cfg.Site.Name, alarms))
+		retained := mqtt.RetainedTopics(h.cfg.Site.Name, alarms)
+		if c.Homie {
+			retained = append(retained, homie.Topics(h.cfg.Site.Name, site.Fitted, alarms)...)
+		}
+		b, err := h.startBroker(retained)
 		if err != nil {
 			return nil, err
 		}
@@ -304,6 +309,11 @@ func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, durable func
 		return nil, fmt.Errorf("set up mqtt: %w", err)
 	}
 	h.tasks = append(h.tasks, task{"mqtt", p.Run})
+	if c.Homie {
+		if err := h.buildHomie(&o, alarms); err != nil {
+			return nil, err
+		}
+	}
 	return p, nil
 }
 

@@ -2,12 +2,16 @@ package app
 
 import (
 	"crypto/tls"
+	"crypto/x509"
 	"encoding/json"
 	"fmt"
+	"os"
 	"strings"
 
 	"fluewright/analysis/alarm"
+	"fluewright/daemon/internal/mqtt"
 	"fluewright/daemon/internal/mqtt/broker"
+	"fluewright/daemon/internal/mqtt/homie"
 )
 
 // startBroker starts the broker within the program. The publisher's topics say what the
@@ -19,6 +23,7 @@ func (h *house) startBroker(retained []string) (*broker.Broker, error) {
 		Root:     strings.TrimSuffix(retained[0], "availability"),
 		ClientID: h.cfg.MQTT.ClientID,
 		Retained: retained,
+		Views:    []string{"homie/5/" + h.cfg.Site.Name + "/#"},
 		Keep:     broker.Keep{Dir: h.options.State, Which: standing},
 		Log:      h.log,
 	}
@@ -43,6 +48,30 @@ func (h *house) startBroker(retained []string) (*broker.Broker, error) {
 	h.ends = append(h.ends, b.Close)
 	h.broker = b.Stats
 	return b, nil
+}
+
+// buildHomie shows the site at the publisher's broker, as the same user.
+func (h *house) buildHomie(o *mqtt.Options, alarms []alarm.Status) error {
+	var secure *tls.Config
+	if o.CAFile != "" {
+		pem, err := os.ReadFile(o.CAFile)
+		if err != nil {
+			return fmt.Errorf("read the broker's CA: %w", err)
+		}
+		secure = &tls.Config{MinVersion: tls.VersionTLS12, RootCAs: x509.NewCertPool()}
+		if !secure.RootCAs.AppendCertsFromPEM(pem) {
+			return fmt.Errorf("read the broker's CA: no PEM certificate in %s", o.CAFile)
+		}
+	}
+	d, err := homie.New(homie.Options{
+		Site: o.Site, Broker: o.Broker, TLS: secure, ClientID: o.ClientID + "-homie", User: o.User, Password: o.Password,
+		Feed: h.feed, Alarms: alarms, Verdict: o.Verdict, StaleAfter: h.cfg.Sampling.StaleAfter, Log: h.log,
+	})
+	if err != nil {
+		return err
+	}
+	h.tasks = append(h.tasks, task{"homie", d.Run})
+	return nil
 }
 
 // standing says which occurrence of an alarm a retained message tells of, if a person should

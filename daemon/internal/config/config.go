@@ -97,6 +97,8 @@ type MQTT struct {
 	// PasswordFile holds the password; secrets never stand in the configuration.
 	PasswordFile string
 	CAFile       string
+	// Homie shows the site as a device of the Homie convention too.
+	Homie bool
 	// Embedded is the address on which the broker in this process listens, loopback only
 	// where it has no users; empty when Broker is set.
 	Embedded string

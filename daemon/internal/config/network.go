@@ -23,6 +23,7 @@ func mqtt(t *table, site string, own within) MQTT {
 		PasswordFile: t.text("password-file", "", file).value,
 		CAFile:       t.text("ca-file", "", file).value,
 	}
+	m.Homie = t.choice("homie", "no", []string{"yes", "no"}).value == "yes"
 	m.Embedded = t.text("embedded", "127.0.0.1:1883", own.listen).value
 	remote := t.keys.keys["broker"]
 	if remote == nil {

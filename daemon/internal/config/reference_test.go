@@ -144,7 +144,7 @@ thermocouple = "K"
 	}
 	check(t, c)
 	got := fmt.Sprint(c.MQTT)
-	want := "{ssl://broker.example:8883 fluewright-furnace furnace /run/credentials/fluewright.service/mqtt-password /etc/fluewright/ca.pem }"
+	want := "{ssl://broker.example:8883 fluewright-furnace furnace /run/credentials/fluewright.service/mqtt-password /etc/fluewright/ca.pem false }"
 	if got != want {
 		t.Errorf("got %s, want %s", got, want)
 	}

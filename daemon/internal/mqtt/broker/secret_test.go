@@ -1,14 +1,13 @@
 package broker
 
 import (
+	"net/netip"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
 	"time"
-
-	"net/netip"
 )
 
 func TestSecret(t *testing.T) {
