@@ -5,6 +5,7 @@ import (
 	"crypto/x509"
 	"encoding/json"
 	"fmt"
+	"net"
 	"os"
 	"strings"
 
@@ -47,6 +48,9 @@ func (h *house) startBroker(retained []string) (*broker.Broker, error) {
 	}
 	h.ends = append(h.ends, b.Close)
 	h.broker = b.Stats
+	if host, _, err := net.SplitHostPort(b.Addr()); err == nil && o.TLS == nil && !net.ParseIP(host).IsLoopback() {
+		h.log.Warn("the MQTT broker listens to a network without encryption: passwords can be read on the way", "address", b.Addr())
+	}
 	return b, nil
 }
 

@@ -143,7 +143,11 @@ func Start(o Options) (_ *Broker, err error) {
 	if b.guests, err = b.open(guestDoor, o.Listen, o.TLS, maxClients, maxEach, o.Log); err != nil {
 		return nil, err
 	}
-	if b.own, err = b.open(ownDoor, "127.0.0.1:0", nil, maxOwn, maxOwn, o.Log); err != nil {
+	b.own, err = b.open(ownDoor, "127.0.0.1:0", nil, maxOwn, maxOwn, o.Log)
+	if err != nil { // a computer that knows the newer protocol alone
+		b.own, err = b.open(ownDoor, "[::1]:0", nil, maxOwn, maxOwn, o.Log)
+	}
+	if err != nil {
 		return nil, errors.Join(err, b.guests.listen.Close())
 	}
 	if err := b.server.Serve(); err != nil {
