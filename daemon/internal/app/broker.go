@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"fluewright/analysis/alarm"
+	"fluewright/daemon/internal/config"
 	"fluewright/daemon/internal/mqtt"
 	"fluewright/daemon/internal/mqtt/broker"
 	"fluewright/daemon/internal/mqtt/homie"
@@ -18,7 +19,6 @@ import (
 // startBroker starts the broker within the program. The publisher's topics say what the
 // site's begin with.
 func (h *house) startBroker(retained []string) (*broker.Broker, error) {
-	c := h.cfg.Broker
 	o := broker.Options{
 		Listen:   h.cfg.MQTT.Embedded,
 		Root:     strings.TrimSuffix(retained[0], "availability"),
@@ -28,19 +28,9 @@ func (h *house) startBroker(retained []string) (*broker.Broker, error) {
 		Keep:     broker.Keep{Dir: h.options.State, Which: standing},
 		Log:      h.log,
 	}
-	for _, u := range c.Users {
-		secret, err := broker.ReadSecret(u.PasswordFile, u.Name)
-		if err != nil {
-			return nil, fmt.Errorf("read the password of the broker's user %s: %w", u.Name, err)
-		}
-		o.Users = append(o.Users, broker.User{Name: u.Name, Secret: secret, Read: u.Read, Write: u.Write})
-	}
-	if c.CertificateFile != "" {
-		pair, err := tls.LoadX509KeyPair(c.CertificateFile, c.KeyFile)
-		if err != nil {
-			return nil, fmt.Errorf("read the broker's certificate: %w", err)
-		}
-		o.TLS = &tls.Config{MinVersion: tls.VersionTLS12, Certificates: []tls.Certificate{pair}}
+	var err error
+	if o.Users, o.TLS, err = guests(h.cfg); err != nil {
+		return nil, err
 	}
 	b, err := broker.Start(o)
 	if err != nil {
@@ -52,6 +42,32 @@ func (h *house) startBroker(retained []string) (*broker.Broker, error) {
 		h.log.Warn("the MQTT broker listens to a network without encryption: passwords can be read on the way", "address", b.Addr())
 	}
 	return b, nil
+}
+
+// guests reads who may come to the broker within the program, and with which certificate it
+// meets them.
+func guests(cfg *config.Config) (users []broker.User, secure *tls.Config, err error) {
+	for _, u := range cfg.Broker.Users {
+		secret, err := broker.ReadSecret(u.PasswordFile, u.Name)
+		if err != nil {
+			return nil, nil, fmt.Errorf("read the password of the broker's user %s: %w", u.Name, err)
+		}
+		users = append(users, broker.User{Name: u.Name, Secret: secret, Read: u.Read, Write: u.Write})
+	}
+	if c := cfg.Broker; c.CertificateFile != "" {
+		pair, err := tls.LoadX509KeyPair(c.CertificateFile, c.KeyFile)
+		if err != nil {
+			return nil, nil, fmt.Errorf("read the broker's certificate: %w", err)
+		}
+		secure = &tls.Config{MinVersion: tls.VersionTLS12, Certificates: []tls.Certificate{pair}}
+	}
+	return users, secure, nil
+}
+
+// CheckBroker reports what the broker within the program could not read at its start.
+func CheckBroker(cfg *config.Config) error {
+	_, _, err := guests(cfg)
+	return err
 }
 
 // buildHomie shows the site at the publisher's broker, as the same user.
