@@ -43,6 +43,10 @@ func (c *checkCmd) Run(std streams) error {
 		fmt.Fprintln(std.err, "fluewright:", err)
 		wrong = true
 	}
+	if err := app.CheckBroker(cfg); err != nil {
+		fmt.Fprintln(std.err, "fluewright:", err)
+		wrong = true
+	}
 	if wrong {
 		return errWrong
 	}

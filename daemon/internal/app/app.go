@@ -30,6 +30,7 @@ import (
 	"fluewright/daemon/internal/metrics"
 	"fluewright/daemon/internal/mqtt"
 	"fluewright/daemon/internal/mqtt/broker"
+	"fluewright/daemon/internal/mqtt/homie"
 	"fluewright/daemon/internal/status"
 	"fluewright/daemon/internal/verdict"
 	"fluewright/daemon/internal/web"
@@ -99,8 +100,9 @@ type house struct {
 	log     *slog.Logger
 	feed    *status.Feed
 	board   *scan.Board
-	boot    string        // tells the runs of the program apart
-	bundles *handout.Desk // nil where no history is kept
+	boot    string              // tells the runs of the program apart
+	bundles *handout.Desk       // nil where no history is kept
+	broker  func() broker.Stats // nil where the broker is elsewhere
 
 	tasks []task
 	addrs Addresses
@@ -188,6 +190,7 @@ func (h *house) build() error {
 		Alarms:     engine.Alarms(),
 		StaleAfter: h.cfg.Sampling.StaleAfter,
 		MQTT:       publisher.Stats,
+		Broker:     h.broker,
 		Commands:   asked.gate.Counts,
 		History:    watch.history,
 		Loop:       l.punctuality,
@@ -294,17 +297,16 @@ func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, store *histo
 	}
 	switch {
 	case c.Broker == "":
-		b, err := broker.Start(broker.Options{
-			Listen:   c.Embedded,
-			ClientID: c.ClientID,
-			Retained: mqtt.RetainedTopics(h.cfg.Site.Name, alarms),
-			Log:      h.log,
-		})
-		if err != nil {
-			return nil, fmt.Errorf("start broker: %w", err)
+		retained := mqtt.RetainedTopics(h.cfg.Site.Name, alarms)
+		if c.Homie {
+			retained = append(retained, homie.Topics(h.cfg.Site.Name, site.Fitted, alarms)...)
 		}
-		h.ends = append(h.ends, b.Close)
-		o.Broker = b.URL()
+		b, err := h.startBroker(retained)
+		if err != nil {
+			return nil, err
+		}
+		h.addrs.MQTT = b.URL()
+		o.Broker = b.Own()
 		o.User, o.Password = b.Credentials()
 	case c.PasswordFile != "":
 		secret, err := os.ReadFile(c.PasswordFile)
@@ -313,12 +315,17 @@ func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, store *histo
 		}
 		o.Password = strings.TrimRight(string(secret), "\r\n")
 	}
-	h.addrs.MQTT = o.Broker
+	h.addrs.MQTT = cmp.Or(h.addrs.MQTT, o.Broker)
 	p, err := mqtt.New(o)
 	if err != nil {
 		return nil, fmt.Errorf("set up mqtt: %w", err)
 	}
 	h.tasks = append(h.tasks, task{"mqtt", p.Run})
+	if c.Homie {
+		if err := h.buildHomie(&o, alarms); err != nil {
+			return nil, err
+		}
+	}
 	return p, nil
 }
 

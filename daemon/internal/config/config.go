@@ -21,6 +21,7 @@ type Config struct {
 	RemoteWrite []RemoteWrite
 
 	MQTT    MQTT
+	Broker  Broker
 	Web     Web
 	History History
 	Notify  Notify
@@ -104,8 +105,10 @@ type MQTT struct {
 	Metered bool
 	// BackFill is how old what comes late may be.
 	BackFill time.Duration
-	// Embedded is the address on which the broker in this process listens, loopback
-	// only; empty when Broker is set.
+	// Homie shows the site as a device of the Homie convention too.
+	Homie bool
+	// Embedded is the address on which the broker in this process listens, loopback only
+	// where it has no users; empty when Broker is set.
 	Embedded string
 }
 
