@@ -6,6 +6,7 @@ import (
 	"os"
 	"strings"
 
+	"golang.org/x/term"
 	"rsc.io/qr"
 
 	"fluewright/daemon/internal/app"
@@ -72,9 +73,5 @@ func drawQR(out io.Writer, text string, colours bool) error {
 
 func isTerminal(out io.Writer) bool {
 	f, ok := out.(*os.File)
-	if !ok {
-		return false
-	}
-	info, err := f.Stat()
-	return err == nil && info.Mode()&os.ModeCharDevice != 0
+	return ok && term.IsTerminal(int(f.Fd()))
 }

@@ -88,6 +88,7 @@ func stop(w http.ResponseWriter, r *http.Request, code int, words string) {
 		w.Header().Set("Connection", "close")
 		_ = http.NewResponseController(w).SetReadDeadline(time.Now().Add(time.Second))
 	}
+	w.Header().Set("Cache-Control", "no-store")
 	http.Error(w, words, code)
 }
 
