@@ -269,7 +269,9 @@ func (tab *Tab) Key(key string) {
 // -outputdir DIR), as name and look call it, and returns its path.
 func (tab *Tab) Shot(name string) string {
 	tab.t.Helper()
-	var size struct{ CSSContentSize struct{ Width, Height float64 } }
+	var size struct {
+		CSSContentSize struct{ Width, Height float64 }
+	}
 	tab.Call("Page.getLayoutMetrics", nil, &size)
 	var shot struct{ Data string }
 	tab.Call("Page.captureScreenshot", map[string]any{"format": "png", "captureBeyondViewport": true, "clip": map[string]float64{
