@@ -29,6 +29,7 @@ import (
 	"fluewright/daemon/internal/mqtt"
 	"fluewright/daemon/internal/mqtt/broker"
 	"fluewright/daemon/internal/status"
+	"fluewright/daemon/internal/trend"
 	"fluewright/daemon/internal/verdict"
 	"fluewright/daemon/internal/web"
 	"fluewright/sensors"
@@ -99,6 +100,7 @@ type house struct {
 	board   *scan.Board
 	boot    string        // tells the runs of the program apart
 	bundles *handout.Desk // nil where no history is kept
+	past    trend.History // likewise
 
 	tasks []task
 	addrs Addresses
@@ -331,6 +333,8 @@ func (h *house) buildWeb(site verdict.Site, exposition http.Handler) error {
 		StaleAfter: h.cfg.Sampling.StaleAfter,
 		Metrics:    exposition,
 		Bundles:    h.bundles,
+		History:    h.past,
+		Config:     h.cfg,
 		Names:      names,
 		Log:        h.log,
 	})
