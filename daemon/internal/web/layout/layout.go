@@ -11,6 +11,7 @@ import (
 	"io/fs"
 	"log/slog"
 	"net/http"
+	"net/url"
 	"path"
 	"strings"
 
@@ -129,6 +130,7 @@ type Page struct {
 type link struct {
 	Name, Path string
 	Here       bool
+	Way        bool // to one's account: set apart
 }
 
 // first are the pages that are wanted most, more the others: on a telephone they are one
@@ -152,7 +154,7 @@ var (
 type view struct {
 	Page
 	Site, Version, Notice string
-	Person                string
+	Person                access.Person
 	// Classes are those by which the style sheet hides what this person may not do. The
 	// server refuses it in any case.
 	Classes     string
@@ -174,7 +176,7 @@ var classes = []struct {
 
 func (s *Shell) view(r *http.Request, p Page) view {
 	who := access.Of(r.Context())
-	v := view{Page: p, Site: s.o.Site, Version: s.o.Version, Notice: s.o.Notice, Person: who.Name}
+	v := view{Page: p, Site: s.o.Site, Version: s.o.Version, Notice: s.o.Notice, Person: who}
 	var all []string
 	for _, c := range classes {
 		if who.Role.May(c.right) {
@@ -187,7 +189,25 @@ func (s *Shell) view(r *http.Request, p Page) view {
 	v.Classes = strings.Join(all, " ")
 	v.First, _ = at(r.URL.Path, first)
 	v.More, v.Elsewhere = at(r.URL.Path, more)
+	way := wayIn(r, who)
+	if way.Here {
+		v.Elsewhere = way.Name
+	}
+	v.More = append(v.More, way)
 	return v
+}
+
+// wayIn leads to one's account, or to sign in and back.
+func wayIn(r *http.Request, who access.Person) link {
+	here := r.URL.Path
+	if who.Name != "" {
+		return link{Name: "Account", Path: "/account", Here: here == "/account" || here == "/people", Way: true}
+	}
+	way := link{Name: "Sign in", Path: access.SignInPath, Here: here == access.SignInPath || here == access.SetUpPath, Way: true}
+	if !way.Here && here != "/" {
+		way.Path += "?next=" + url.QueryEscape(access.Local(r.URL.RequestURI()))
+	}
+	return way
 }
 
 // at marks the entry that leads to where one is, and names it.
