@@ -30,6 +30,7 @@ import (
 	"fluewright/daemon/internal/mqtt"
 	"fluewright/daemon/internal/mqtt/broker"
 	"fluewright/daemon/internal/status"
+	"fluewright/daemon/internal/trend"
 	"fluewright/daemon/internal/verdict"
 	"fluewright/daemon/internal/web"
 	"fluewright/sensors"
@@ -104,6 +105,7 @@ type house struct {
 	board   *scan.Board
 	boot    string        // tells the runs of the program apart
 	bundles *handout.Desk // nil where no history is kept
+	past    trend.History // likewise
 
 	tasks []task
 	addrs Addresses
@@ -160,12 +162,15 @@ func (h *house) build() error {
 	if err != nil {
 		return err
 	}
-	asked.line, asked.order, asked.store, asked.bundles = publisher, l.order, store, h.bundles
+	taken := &takers{store: store, wall: h.wall, restored: engine.Alarms(), log: h.log}
+	h.tasks = append(h.tasks, task{"takers", taken.run})
+	acts := &actions{order: l.order, store: store, taken: taken, log: h.log}
+	asked.line, asked.actions, asked.bundles = publisher, acts, h.bundles
 	asked.trusted = func() bool { s := h.feed.Latest(); return s != nil && s.ClockTrusted }
 	h.tasks = append(h.tasks, task{"commands", asked.run})
 	l.after = append(l.after, publisher.Offer)
 	watch.delivery = publisher.Stats
-	courier, beat, err := h.buildNotify(l, store, kept)
+	courier, beat, err := h.buildNotify(l, taken, kept)
 	if err != nil {
 		return err
 	}
@@ -337,6 +342,8 @@ func (h *house) buildWeb(site verdict.Site, exposition http.Handler) error {
 		StaleAfter: h.cfg.Sampling.StaleAfter,
 		Metrics:    exposition,
 		Bundles:    h.bundles,
+		History:    h.past,
+		Config:     h.cfg,
 		Names:      names,
 		Log:        h.log,
 
@@ -353,6 +360,14 @@ func (h *house) buildWeb(site verdict.Site, exposition http.Handler) error {
 	}
 	h.tasks = append(h.tasks, task{"web", s.Run}, task{"access", accounts.Run})
 	return nil
+}
+
+// wall is the time of the newest tick, in the site's zone.
+func (h *house) wall() time.Time {
+	if s := h.feed.Latest(); s != nil {
+		return s.Wall
+	}
+	return time.Now().In(h.cfg.Site.Zone())
 }
 
 // bootID tells the runs of the program apart.

@@ -15,6 +15,7 @@ type snapshot struct {
 	run    int64
 	rows   []row
 	sealed []*block
+	events []event
 	line   []timeline.Placed
 	// damaged is told how many chunks could not be read and are left out.
 	damaged func(uint64)
@@ -35,7 +36,7 @@ func (s *Store) view(ctx context.Context, do func(snapshot) error) error {
 		}
 	}
 	s.mu.Lock()
-	v := snapshot{conn: conn, run: s.run, rows: slices.Clip(s.mem.rows), sealed: slices.Clone(s.mem.sealed), line: s.line(), damaged: s.unreadable}
+	v := snapshot{conn: conn, run: s.run, rows: slices.Clip(s.mem.rows), sealed: slices.Clone(s.mem.sealed), events: slices.Clip(s.mem.events), line: s.line(), damaged: s.unreadable}
 	s.mu.Unlock()
 	err := do(v)
 	if conn != nil {
@@ -85,4 +86,11 @@ func (s *Store) unreadable(n uint64) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.health.Unreadable += n
+}
+
+// Unreadable counts damaged pieces that readers have left out so far.
+func (s *Store) Unreadable() uint64 {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.health.Unreadable
 }
