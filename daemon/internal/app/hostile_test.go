@@ -58,7 +58,10 @@ func FuzzWhatIsAsked(f *testing.F) {
 		before := engine.Alarms()
 		c := newCommands(slog.New(slog.DiscardHandler))
 		c.line, c.trusted = line, func() bool { return false }
-		c.order = func(_ context.Context, do func(*analysis.Engine) error) error { return do(engine) }
+		c.actions = &actions{
+			order: func(_ context.Context, do func(*analysis.Engine) error) error { return do(engine) },
+			taken: &takers{wall: time.Now}, log: slog.New(slog.DiscardHandler),
+		}
 		c.take(name, retained, body)
 		for _, w := range []struct {
 			queue chan command.Request
