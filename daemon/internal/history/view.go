@@ -87,3 +87,10 @@ func (s *Store) unreadable(n uint64) {
 	defer s.mu.Unlock()
 	s.health.Unreadable += n
 }
+
+// Unreadable counts damaged pieces that readers have left out so far.
+func (s *Store) Unreadable() uint64 {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.health.Unreadable
+}
