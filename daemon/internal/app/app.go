@@ -11,7 +11,6 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
-	"net/http"
 	"os"
 	"strings"
 	"time"
@@ -30,7 +29,6 @@ import (
 	"fluewright/daemon/internal/mqtt/broker"
 	"fluewright/daemon/internal/status"
 	"fluewright/daemon/internal/verdict"
-	"fluewright/daemon/internal/web"
 	"fluewright/sensors"
 	"fluewright/sensors/bus"
 	"fluewright/sensors/scan"
@@ -68,6 +66,10 @@ type Options struct {
 type Addresses struct {
 	Web  string // the page's URL, with a slash at its end
 	MQTT string // the broker's URL
+	// SetUp is where the first owner is made, with the code behind a '#'; empty where there
+	// are accounts already. Outside says that a telephone can reach it.
+	SetUp   string
+	Outside bool
 }
 
 // Run watches the furnace until ctx ends.
@@ -308,35 +310,6 @@ func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, durable func
 	}
 	h.tasks = append(h.tasks, task{"mqtt", p.Run})
 	return p, nil
-}
-
-func (h *house) buildWeb(site verdict.Site, exposition http.Handler) error {
-	var names []string
-	if name, err := os.Hostname(); err == nil {
-		names = append(names, name)
-	}
-	s, err := web.Listen(h.cfg.Web.Listen, web.Options{
-		Site:       h.cfg.Site.Name,
-		Version:    h.options.Version,
-		Notice:     h.options.Notice,
-		Feed:       h.feed,
-		Verdict:    site,
-		Units:      h.cfg.Site.Units,
-		Limits:     h.cfg.Analysis.Limits,
-		DraftLow:   h.cfg.Analysis.DraftLow,
-		DraftHigh:  h.cfg.Analysis.DraftHigh,
-		StaleAfter: h.cfg.Sampling.StaleAfter,
-		Metrics:    exposition,
-		Bundles:    h.bundles,
-		Names:      names,
-		Log:        h.log,
-	})
-	if err != nil {
-		return err
-	}
-	h.addrs.Web = s.URL()
-	h.tasks = append(h.tasks, task{"web", s.Run})
-	return nil
 }
 
 // bootID tells the runs of the program apart.

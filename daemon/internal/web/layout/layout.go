@@ -11,6 +11,7 @@ import (
 	"io/fs"
 	"log/slog"
 	"net/http"
+	"net/url"
 	"path"
 	"strings"
 
@@ -147,7 +148,8 @@ var links = []link{
 type view struct {
 	Page
 	Site, Version, Notice string
-	Person                string
+	Person                access.Person
+	Way                   link // to one's account, or to sign in
 	// May are the classes by which the style sheet hides what this person may not do. The
 	// server refuses it in any case.
 	May string
@@ -156,7 +158,7 @@ type view struct {
 
 func (s *Shell) view(r *http.Request, p Page) view {
 	who := access.Of(r.Context())
-	v := view{Page: p, Site: s.o.Site, Version: s.o.Version, Notice: s.o.Notice, Person: who.Name}
+	v := view{Page: p, Site: s.o.Site, Version: s.o.Version, Notice: s.o.Notice, Person: who}
 	var may []string
 	for right, class := range map[access.Right]string{
 		access.Acknowledge: "may-acknowledge", access.Log: "may-log", access.Commission: "may-commission", access.Manage: "may-manage",
@@ -169,6 +171,14 @@ func (s *Shell) view(r *http.Request, p Page) view {
 	for _, l := range links {
 		l.Here = r.URL.Path == l.Path || l.Path != "/" && strings.HasPrefix(r.URL.Path, l.Path+"/")
 		v.Nav = append(v.Nav, l)
+	}
+	v.Way = link{Name: "Account", Path: "/account", Here: r.URL.Path == "/account" || r.URL.Path == "/people"}
+	if who.Name == "" {
+		here := r.URL.Path
+		v.Way = link{Name: "Sign in", Path: access.SignInPath, Here: here == access.SignInPath || here == access.SetUpPath}
+		if !v.Way.Here && here != "/" {
+			v.Way.Path += "?next=" + url.QueryEscape(access.Local(r.URL.RequestURI()))
+		}
 	}
 	return v
 }
