@@ -157,12 +157,15 @@ func (h *house) build() error {
 	if err != nil {
 		return err
 	}
-	asked.line, asked.order, asked.store, asked.bundles = publisher, l.order, store, h.bundles
+	taken := &takers{store: store, wall: h.wall, restored: engine.Alarms(), log: h.log}
+	h.tasks = append(h.tasks, task{"takers", taken.run})
+	acts := &actions{order: l.order, store: store, taken: taken, log: h.log}
+	asked.line, asked.actions, asked.bundles = publisher, acts, h.bundles
 	asked.trusted = func() bool { s := h.feed.Latest(); return s != nil && s.ClockTrusted }
 	h.tasks = append(h.tasks, task{"commands", asked.run})
 	l.after = append(l.after, publisher.Offer)
 	watch.delivery = publisher.Stats
-	courier, beat, err := h.buildNotify(l, store, kept)
+	courier, beat, err := h.buildNotify(l, taken, kept)
 	if err != nil {
 		return err
 	}
@@ -310,6 +313,14 @@ func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, durable func
 	}
 	h.tasks = append(h.tasks, task{"mqtt", p.Run})
 	return p, nil
+}
+
+// wall is the time of the newest tick, in the site's zone.
+func (h *house) wall() time.Time {
+	if s := h.feed.Latest(); s != nil {
+		return s.Wall
+	}
+	return time.Now().In(h.cfg.Site.Zone())
 }
 
 // bootID tells the runs of the program apart.
