@@ -28,6 +28,7 @@ import (
 	"fluewright/daemon/internal/mqtt"
 	"fluewright/daemon/internal/mqtt/broker"
 	"fluewright/daemon/internal/status"
+	"fluewright/daemon/internal/trend"
 	"fluewright/daemon/internal/verdict"
 	"fluewright/sensors"
 	"fluewright/sensors/bus"
@@ -101,6 +102,7 @@ type house struct {
 	board   *scan.Board
 	boot    string        // tells the runs of the program apart
 	bundles *handout.Desk // nil where no history is kept
+	past    trend.History // likewise
 
 	tasks []task
 	addrs Addresses

@@ -40,6 +40,8 @@ func (h *house) buildWeb(site verdict.Site, exposition http.Handler) error {
 		StaleAfter:      h.cfg.Sampling.StaleAfter,
 		Metrics:         exposition,
 		Bundles:         h.bundles,
+		History:         h.past,
+		Config:          h.cfg,
 		Gate:            &access.Gate{Accounts: accounts, Reading: readings[h.cfg.Web.ReadWithoutSignIn]},
 		CertificateFile: h.cfg.Web.CertificateFile,
 		KeyFile:         h.cfg.Web.KeyFile,

@@ -56,9 +56,6 @@ func pair(events []history.Event) (all []Spell) {
 			latest[name] = at
 		}
 		s := &all[at]
-		if c := f.text("causes"); c != "" && s.To.IsZero() {
-			s.Causes = c
-		}
 		switch change {
 		case "raised":
 			s.From, s.raise = e.At, e
@@ -68,6 +65,9 @@ func pair(events []history.Event) (all []Spell) {
 		s.State = f.text("state")
 		if over := s.State == alarm.Normal.String() || s.State == alarm.Returned.String(); over && s.To.IsZero() {
 			s.To = e.At
+		}
+		if c := f.text("causes"); c != "" && s.To.IsZero() {
+			s.Causes = c
 		}
 	}
 	return all

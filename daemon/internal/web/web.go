@@ -15,12 +15,16 @@ import (
 
 	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/access"
+	"fluewright/daemon/internal/api"
+	"fluewright/daemon/internal/config"
 	"fluewright/daemon/internal/handout"
 	"fluewright/daemon/internal/status"
+	"fluewright/daemon/internal/trend"
 	"fluewright/daemon/internal/verdict"
 	"fluewright/daemon/internal/web/layout"
 	"fluewright/daemon/internal/web/now"
 	"fluewright/daemon/internal/web/signin"
+	"fluewright/daemon/internal/web/trendpage"
 )
 
 // Options is what the pages are made from.
@@ -46,6 +50,10 @@ type Options struct {
 	Gate *access.Gate
 	// CertificateFile and KeyFile make the pages go out encrypted.
 	CertificateFile, KeyFile string
+	// History is what is kept; nil where nothing is.
+	History trend.History
+	// Config is the site as it is configured.
+	Config *config.Config
 	// Names are the host names by which the page may be asked for, besides localhost
 	// and the address that it is reached at.
 	Names []string
@@ -140,7 +148,7 @@ func (s *Server) Run(ctx context.Context) error {
 func routes(o Options) (*now.Page, []access.Route, error) {
 	shell, err := layout.New(layout.Options{
 		Site: o.Site, Version: o.Version, Notice: o.Notice, Log: o.Log,
-		Files: []fs.FS{now.Assets, signin.Assets},
+		Files: []fs.FS{now.Assets, signin.Assets, trendpage.Assets},
 	})
 	if err != nil {
 		return nil, nil, err
@@ -159,6 +167,9 @@ func routes(o Options) (*now.Page, []access.Route, error) {
 	if o.Gate != nil {
 		all = append(all, signin.New(signin.Options{Shell: shell, Accounts: o.Gate.Accounts, Log: o.Log}).Routes()...)
 	}
+	site := trend.Site{Config: o.Config, Zone: o.Config.Site.Zone()}
+	all = append(all, trendpage.New(trendpage.Options{Shell: shell, Feed: o.Feed, History: o.History, Site: site, Log: o.Log}).Routes()...)
+	all = append(all, api.New(api.Options{History: o.History, Site: site, Version: o.Version, Log: o.Log}).Routes()...)
 	return p, all, nil
 }
 

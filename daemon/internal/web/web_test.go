@@ -20,6 +20,7 @@ import (
 	"fluewright/analysis/burn"
 	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/access"
+	"fluewright/daemon/internal/config"
 	"fluewright/daemon/internal/status"
 	"fluewright/daemon/internal/status/statustest"
 	"fluewright/sensors"
@@ -35,7 +36,7 @@ func options() Options {
 	return Options{
 		Site: "cellar-7", Version: "v0.1.0", Feed: status.NewFeed(), Verdict: statustest.Site, Units: us{},
 		Limits: [frame.Count]float64{frame.Firebox: 900, frame.Flue: 700}, DraftLow: 8, DraftHigh: 15,
-		StaleAfter: 5 * time.Second,
+		StaleAfter: 5 * time.Second, Config: config.Default(),
 		Metrics: http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
 			_, _ = io.WriteString(w, "fluewright_phase 1\n")
 		}),
