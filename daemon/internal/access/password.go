@@ -54,12 +54,13 @@ func checkPassword(name, password string) error {
 type turnstile struct {
 	turn    chan struct{}
 	waiting chan struct{}
+	memory  uint32 // that a new hash costs, KiB
 }
 
 const mostWaiting = 8
 
 func newTurnstile() turnstile {
-	return turnstile{make(chan struct{}, 1), make(chan struct{}, mostWaiting)}
+	return turnstile{make(chan struct{}, 1), make(chan struct{}, mostWaiting), hashMemory}
 }
 
 func (t turnstile) do(ctx context.Context, work func()) error {
@@ -84,8 +85,8 @@ func (t turnstile) hash(ctx context.Context, password string) (phc string, err e
 	var salt [saltBytes]byte
 	_, _ = rand.Read(salt[:]) // never fails
 	err = t.do(ctx, func() {
-		sum := argon2.IDKey([]byte(password), salt[:], hashPasses, hashMemory, hashLanes, hashBytes)
-		phc = fmt.Sprintf("$argon2id$v=%d$m=%d,t=%d,p=%d$%s$%s", argon2.Version, hashMemory, hashPasses, hashLanes,
+		sum := argon2.IDKey([]byte(password), salt[:], hashPasses, t.memory, hashLanes, hashBytes)
+		phc = fmt.Sprintf("$argon2id$v=%d$m=%d,t=%d,p=%d$%s$%s", argon2.Version, t.memory, hashPasses, hashLanes,
 			base64.RawStdEncoding.EncodeToString(salt[:]), base64.RawStdEncoding.EncodeToString(sum))
 	})
 	return phc, err
@@ -93,8 +94,10 @@ func (t turnstile) hash(ctx context.Context, password string) (phc string, err e
 
 // nobodys is the hash of no password: what is typed for a name that is unknown is compared
 // with it, so that the answer takes as long.
-var nobodys = fmt.Sprintf("$argon2id$v=%d$m=%d,t=%d,p=%d$%s$%s", argon2.Version, hashMemory, hashPasses, hashLanes,
-	strings.Repeat("A", 22), strings.Repeat("A", 43))
+func (t turnstile) nobodys() string {
+	return fmt.Sprintf("$argon2id$v=%d$m=%d,t=%d,p=%d$%s$%s", argon2.Version, t.memory, hashPasses, hashLanes,
+		strings.Repeat("A", 22), strings.Repeat("A", 43))
+}
 
 // verify compares a password with a PHC string.
 func (t turnstile) verify(ctx context.Context, phc, password string) (ok bool, err error) {
@@ -106,7 +109,7 @@ func (t turnstile) verify(ctx context.Context, phc, password string) (ok bool, e
 		sum := argon2.IDKey([]byte(password), h.salt, h.passes, h.memory, h.lanes, uint32(len(h.sum)))
 		ok = subtle.ConstantTimeCompare(sum, h.sum) == 1
 	})
-	return ok && phc != nobodys, err
+	return ok && phc != t.nobodys(), err
 }
 
 type hashed struct {

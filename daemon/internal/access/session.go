@@ -81,7 +81,7 @@ func (a *Accounts) attempt(ctx context.Context, from netip.Addr, name, password 
 	if h.err != nil {
 		return h.err
 	}
-	phc := nobodys
+	phc := a.turn.nobodys()
 	if one := h.account(name); one != nil {
 		phc = one.Password
 	}

@@ -11,6 +11,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"net/http"
 	"os"
 	"strings"
 	"time"
@@ -21,6 +22,7 @@ import (
 	"fluewright/analysis/alarm"
 	"fluewright/analysis/frame"
 	"fluewright/analysis/gas"
+	"fluewright/daemon/internal/access"
 	"fluewright/daemon/internal/config"
 	"fluewright/daemon/internal/handout"
 	"fluewright/daemon/internal/message"
@@ -30,6 +32,7 @@ import (
 	"fluewright/daemon/internal/status"
 	"fluewright/daemon/internal/trend"
 	"fluewright/daemon/internal/verdict"
+	"fluewright/daemon/internal/web"
 	"fluewright/sensors"
 	"fluewright/sensors/bus"
 	"fluewright/sensors/scan"
@@ -315,6 +318,48 @@ func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, durable func
 	}
 	h.tasks = append(h.tasks, task{"mqtt", p.Run})
 	return p, nil
+}
+
+func (h *house) buildWeb(site verdict.Site, exposition http.Handler) error {
+	names := h.cfg.Web.Names
+	if name, err := os.Hostname(); err == nil {
+		names = append(names[:len(names):len(names)], name)
+	}
+	accounts := access.Load(h.options.State)
+	if err := accounts.Err(); err != nil {
+		h.log.Error("nobody can sign in", "error", err)
+	}
+	s, err := web.Listen(h.cfg.Web.Listen, web.Options{
+		Site:       h.cfg.Site.Name,
+		Version:    h.options.Version,
+		Notice:     h.options.Notice,
+		Feed:       h.feed,
+		Verdict:    site,
+		Units:      h.cfg.Site.Units,
+		Limits:     h.cfg.Analysis.Limits,
+		DraftLow:   h.cfg.Analysis.DraftLow,
+		DraftHigh:  h.cfg.Analysis.DraftHigh,
+		StaleAfter: h.cfg.Sampling.StaleAfter,
+		Metrics:    exposition,
+		Bundles:    h.bundles,
+		History:    h.past,
+		Config:     h.cfg,
+		Names:      names,
+		Log:        h.log,
+
+		Gate:            &access.Gate{Accounts: accounts, Reading: readings[h.cfg.Web.ReadWithoutSignIn]},
+		CertificateFile: h.cfg.Web.CertificateFile,
+		KeyFile:         h.cfg.Web.KeyFile,
+	})
+	if err != nil {
+		return err
+	}
+	h.addrs.Web = s.URL()
+	if code := accounts.OfferSetup(); code != "" {
+		h.addrs.SetUp, h.addrs.Outside = setUpAddress(s.URL(), s.Addr(), localAddresses(), code)
+	}
+	h.tasks = append(h.tasks, task{"web", s.Run}, task{"access", accounts.Run})
+	return nil
 }
 
 // wall is the time of the newest tick, in the site's zone.

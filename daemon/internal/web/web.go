@@ -46,14 +46,14 @@ type Options struct {
 	Metrics http.Handler
 	// Bundles hands out the history; nil where none is kept.
 	Bundles *handout.Desk
-	// Gate says who may do what; nil: only what is open to all is served.
-	Gate *access.Gate
-	// CertificateFile and KeyFile make the pages go out encrypted.
-	CertificateFile, KeyFile string
 	// History is what is kept; nil where nothing is.
 	History trend.History
 	// Config is the site as it is configured.
 	Config *config.Config
+	// Gate says who may do what; nil: only what is open to all is served.
+	Gate *access.Gate
+	// CertificateFile and KeyFile make the pages go out encrypted.
+	CertificateFile, KeyFile string
 	// Names are the host names by which the page may be asked for, besides localhost
 	// and the address that it is reached at.
 	Names []string
@@ -148,7 +148,7 @@ func (s *Server) Run(ctx context.Context) error {
 func routes(o Options) (*now.Page, []access.Route, error) {
 	shell, err := layout.New(layout.Options{
 		Site: o.Site, Version: o.Version, Notice: o.Notice, Log: o.Log,
-		Files: []fs.FS{now.Assets, signin.Assets, trendpage.Assets},
+		Files: []fs.FS{now.Assets, trendpage.Assets, signin.Assets},
 	})
 	if err != nil {
 		return nil, nil, err
@@ -164,12 +164,12 @@ func routes(o Options) (*now.Page, []access.Route, error) {
 		{Pattern: "GET /api/bundle", Needs: access.Read, Handler: http.HandlerFunc(o.bundle)},
 	}
 	all = append(all, p.Routes()...)
-	if o.Gate != nil {
-		all = append(all, signin.New(signin.Options{Shell: shell, Accounts: o.Gate.Accounts, Log: o.Log}).Routes()...)
-	}
 	site := trend.Site{Config: o.Config, Zone: o.Config.Site.Zone()}
 	all = append(all, trendpage.New(trendpage.Options{Shell: shell, Feed: o.Feed, History: o.History, Site: site, Log: o.Log}).Routes()...)
 	all = append(all, api.New(api.Options{History: o.History, Site: site, Version: o.Version, Log: o.Log}).Routes()...)
+	if o.Gate != nil {
+		all = append(all, signin.New(signin.Options{Shell: shell, Accounts: o.Gate.Accounts, Log: o.Log}).Routes()...)
+	}
 	return p, all, nil
 }
 
