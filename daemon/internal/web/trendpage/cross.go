@@ -83,9 +83,9 @@ func (p *Page) cross(c choice, course *trend.Course, d *panel.Drawn) cross {
 func (p *Page) readout(s *trend.Series) readout {
 	ch, _ := frame.Parse(s.Channel)
 	r := readout{Name: s.Channel, Texts: make([]string, len(s.Mean))}
-	_, r.Unit, _ = strings.Cut(p.quantity(ch, 0), " ")
+	_, r.Unit = p.number(ch, 0)
 	number := func(v float64) string {
-		text, _, _ := strings.Cut(p.quantity(ch, v), " ")
+		text, _ := p.number(ch, v)
 		return text
 	}
 	for i, mean := range s.Mean {
@@ -104,17 +104,20 @@ func (p *Page) readout(s *trend.Series) readout {
 	return r
 }
 
-// quantity writes a channel's value in the site's units.
-func (p *Page) quantity(c frame.Channel, v float64) string {
+// number writes a channel's value in the site's units, number and unit apart.
+func (p *Page) number(c frame.Channel, v float64) (number, unit string) {
 	u := p.o.Site.Config.Site.Units
+	text := ""
 	switch c {
 	case frame.Draft:
-		return u.Pressure(v)
+		text = u.Pressure(v)
 	case frame.Ambient:
-		return u.AbsolutePressure(v)
+		text = u.AbsolutePressure(v)
 	default:
-		return u.Temperature(v)
+		text = u.Temperature(v)
 	}
+	number, unit, _ = strings.Cut(text, " ")
+	return number, unit
 }
 
 // offsets are those of a zone within a window.
