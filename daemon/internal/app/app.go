@@ -33,6 +33,8 @@ import (
 	"fluewright/daemon/internal/trend"
 	"fluewright/daemon/internal/verdict"
 	"fluewright/daemon/internal/web"
+	"fluewright/daemon/internal/web/equipment"
+	"fluewright/daemon/internal/web/records"
 	"fluewright/sensors"
 	"fluewright/sensors/bus"
 	"fluewright/sensors/scan"
@@ -205,7 +207,8 @@ func (h *house) build() error {
 	if err := receivers.build(h, l, store, exposition.Gather); err != nil {
 		return err
 	}
-	if err := h.buildWeb(site, exposition.Handler()); err != nil {
+	recorded, installed := h.recorded(l, store, acts)
+	if err := h.buildWeb(site, exposition.Handler(), recorded, installed); err != nil {
 		return err
 	}
 	// Last, so that the first tick finds everybody listening.
@@ -320,7 +323,7 @@ func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, durable func
 	return p, nil
 }
 
-func (h *house) buildWeb(site verdict.Site, exposition http.Handler) error {
+func (h *house) buildWeb(site verdict.Site, exposition http.Handler, recorded records.Options, installed equipment.Options) error {
 	names := h.cfg.Web.Names
 	if name, err := os.Hostname(); err == nil {
 		names = append(names[:len(names):len(names)], name)
@@ -344,6 +347,8 @@ func (h *house) buildWeb(site verdict.Site, exposition http.Handler) error {
 		Bundles:    h.bundles,
 		History:    h.past,
 		Config:     h.cfg,
+		Records:    recorded,
+		Equipment:  installed,
 		Names:      names,
 		Log:        h.log,
 
