@@ -20,7 +20,6 @@ type sensorsView struct {
 	Supply  string
 	Low     bool
 	Sensors []sensorView
-	Span    string
 }
 
 type sensorView struct {
@@ -34,8 +33,8 @@ type sensorView struct {
 type fact struct{ Name, Value string }
 
 type readingView struct {
-	Channel, Value, Quality, Hint, Scatter, Taken string
-	Missing                                       bool
+	Channel, Value, Quality, Hint, Scatter string
+	Missing                                bool
 }
 
 type faultView struct{ Count, Title, Part, Hint string }
@@ -57,7 +56,7 @@ func (p *Pages) sensorsView(r *http.Request) sensorsView {
 		silence = age
 	}
 	report := instruments.Of(s, p.scatter(r, s.Wall), silence)
-	v := sensorsView{Span: trimmed(instruments.ScatterSpan)}
+	v := sensorsView{}
 	if silence > 0 {
 		v.Silent = "Nothing has been read for " + verdict.Ago(silence) + ". What follows is as it was then."
 	}
@@ -132,6 +131,11 @@ func (p *Pages) sensorView(in *instruments.Instrument) sensorView {
 			one.Hint = "" // it is said of the chip
 		}
 		v.Readings = append(v.Readings, one)
+		scatter := "Scatter from reading to reading, last " + trimmed(instruments.ScatterSpan)
+		if len(in.Readings) > 1 {
+			scatter += ", of " + one.Channel
+		}
+		v.Facts = append(v.Facts, fact{scatter, one.Scatter})
 	}
 	for _, f := range in.Faults {
 		v.Faults = append(v.Faults, faultView{fmt.Sprint(f.Count), f.Title, f.Part, f.Hint})
@@ -214,9 +218,6 @@ func (p *Pages) readingView(r *instruments.Reading) readingView {
 		if zero := apart(0); strings.TrimLeft(v.Scatter, "-") == zero {
 			v.Scatter = "below what the unit shows"
 		}
-	}
-	if r.Taken != nil {
-		v.Taken = p.long(*r.Taken)
 	}
 	return v
 }

@@ -44,10 +44,10 @@ type moistureWay struct {
 }
 
 var moistureWays = []moistureWay{
-	{Value: "meter", Name: "meter, on a freshly split face (% of the dry mass)", Note: "meter on a freshly split face", dry: true},
-	{Value: "outside", Name: "meter, on the outside (% of the dry mass; reads too dry)", Note: "meter on the outside, which reads too dry", dry: true},
-	{Value: "oven", Name: "dried and weighed (% of the whole mass)", Note: "dried and weighed"},
-	{Value: "guess", Name: "estimated (% of the whole mass)", Note: "estimated"},
+	{Value: "meter", Name: "meter, on a freshly split face (% of the dry mass)", Note: "by meter on a freshly split face, of the dry mass", dry: true},
+	{Value: "outside", Name: "meter, on the outside (% of the dry mass; reads too dry)", Note: "by meter on the outside, which reads too dry, of the dry mass", dry: true},
+	{Value: "oven", Name: "dried and weighed (% of the whole mass)", Note: "dried and weighed, of the whole mass"},
+	{Value: "guess", Name: "estimated (% of the whole mass)", Note: "estimated, of the whole mass"},
 }
 
 // kilogramsPerPound is exact.
@@ -193,7 +193,7 @@ func moisture(e *command.Entry, f noteForm) error {
 			continue
 		}
 		share := *percent / 100
-		note := fmt.Sprintf("moisture by %s, %s %%", way.Note, f.Moisture)
+		note := fmt.Sprintf("moisture %s %%, %s", strings.TrimSpace(strings.TrimSuffix(f.Moisture, "%")), way.Note)
 		if way.dry {
 			share /= 1 + share
 		}
