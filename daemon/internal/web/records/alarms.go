@@ -109,8 +109,8 @@ func (p *Pages) standingView(a *standing.Alarm, said map[string]bool) standingVi
 		Alarm: a.Alarm, Channel: a.Channel, Occurrence: a.Occurrence, Open: !a.Acknowledged && a.State != "shelved",
 	}
 	// In a burst the same is to be done for many: it is said once.
-	if said[a.Action] {
-		v.Action = ""
+	if a.Action != "" && said[a.Action] {
+		v.Action = "what is said above."
 	}
 	said[a.Action] = true
 	if a.Acknowledged {

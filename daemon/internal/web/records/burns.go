@@ -36,8 +36,7 @@ type burnView struct {
 	Smoulder, Clean          string
 	Heat                     string
 	Wet, Tar                 string
-	Told                     []string
-	Stands                   string
+	Told, Stands             string
 	Bar                      *phaseBar
 	Phases                   []phaseView
 }
@@ -86,7 +85,10 @@ func (p *Pages) words(b *trend.Burn) burnView {
 		Draft: number(b.MeanDraft, u.Pressure), Least: number(b.LeastDraft, u.Pressure), Most: number(b.MostDraft, u.Pressure),
 		Smoulder: trend.Lasted(b.Smoulder), Clean: trend.Lasted(b.CleanBurn), Heat: number(b.Heat, func(v float64) string { return trend.Energy(u, v) }),
 		Wet: number(b.Condensing, func(v float64) string { return trend.KelvinHours(u, v) }), Tar: number(b.Tar, func(v float64) string { return trend.KelvinHours(u, v) }),
-		Told: b.Told, Stands: b.Stands(),
+		Told: strings.Join(append(append([]string{}, b.Told...), b.Notices...), ", "), Stands: b.Stands(),
+	}
+	if v.Told == "" {
+		v.Told = "nothing"
 	}
 	if v.Kind == "" {
 		v.Kind = b.Kind
@@ -174,9 +176,14 @@ type oneView struct {
 	Report       string
 	Log          string
 	Newer, Older string
-	Others       []int
+	Others       []otherView
 	Happened     []happenedView
-	Alarms       []entryView
+}
+
+// otherView is a burn to compare with; Before says that it is the one before.
+type otherView struct {
+	No     int
+	Before bool
 }
 
 type happenedView struct{ When, What string }
@@ -216,7 +223,7 @@ func (p *Pages) serveBurn(w http.ResponseWriter, r *http.Request) {
 		}
 		for i := min(total, n+burnsAPage); i >= 1 && i >= n-burnsAPage; i-- {
 			if i != n {
-				v.Others = append(v.Others, i)
+				v.Others = append(v.Others, otherView{i, i == n-1})
 			}
 		}
 		err = p.happened(r, &v, &b)

@@ -186,7 +186,7 @@ func TestBurns(t *testing.T) {
 	h := served(t, o, access.Viewer)
 	page := get(t, h, "/burns", 200)
 	says(t, page, "A burn goes on since", "60 on record", `href="/burns/60"`, `href="/burns/36"`, "lit in a cold furnace, 5 h 00 min",
-		"flue 251 °C", "12.5 Pa", "below the band 4 min, above it 6 min", "25.0 kWh", "2.0 K h", "alarm overheat/flue; fire-out", "/burns?before=36",
+		"flue 251 °C", "12.5 Pa", "below the band 4 min, above it 6 min", "25.0 kWh", "2.0 K h", "overheat/flue, fire-out", "/burns?before=36",
 		`aria-label="lighting 38 min, warm-up 38 min, clean burn 2 h 30 min, coals 75 min"`)
 	hushes(t, page, `href="/burns/35"`)
 	older := get(t, h, "/burns?before=36", 200)
@@ -199,7 +199,7 @@ func TestBurns(t *testing.T) {
 	}
 	one := get(t, h, "/burns/42", 200)
 	says(t, one, "<h1>Burn 42</h1>", "/trend/picture.svg?from=2026-01-31T15%3A00%3A00Z&amp;to=2026-01-31T20%3A30%3A00Z", `/trend?from=2026`, `format=html&amp;burn=42`,
-		`action="/trend/compare"`, `<option value="41">`, `href="/burns/43"`, `href="/burns/41"`, "alarm overheat/flue raised: flue: too hot", "alarm overheat/flue acknowledged", "3.0 Pa to 19.0 Pa")
+		`action="/trend/compare"`, `<option value="41" selected>`, `href="/burns/43"`, `href="/burns/41"`, "alarm overheat/flue raised: flue: too hot", "alarm overheat/flue acknowledged", "3.0 Pa to 19.0 Pa")
 	for _, bad := range []string{"0", "61", "x", "-1", "1e3"} {
 		get(t, h, "/burns/"+bad, http.StatusNotFound)
 	}

@@ -29,6 +29,8 @@ type jobView struct {
 type gauge struct {
 	Name, Words string
 	Value, Max  float64 // hours
+	// Soon and Late are from where on it is coloured as such: the words say it too.
+	Soon, Late float64
 }
 
 func (p *Pages) serveUpkeep(w http.ResponseWriter, r *http.Request) {
@@ -107,7 +109,8 @@ func gaugeOf(name, since string, v, due *float64) *gauge {
 		return nil
 	}
 	hours := time.Duration(*v * float64(time.Second)).Hours()
-	return &gauge{name, fmt.Sprintf("%.0f h of %.0f h %s", hours, *due/3600, since), hours, *due / 3600}
+	most := *due / 3600
+	return &gauge{name, fmt.Sprintf("%.0f h of %.0f h %s", hours, most, since), hours, most, 0.8 * most, 0.99 * most}
 }
 
 func (p *Pages) takeDone(w http.ResponseWriter, r *http.Request) {
