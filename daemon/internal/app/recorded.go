@@ -10,9 +10,9 @@ import (
 	"fluewright/daemon/internal/web/records"
 )
 
-// recorded is what the pages need that show what is on record, and what the monitor consists
+// recorded gathers what the pages need that show what is on record, and what the monitor consists
 // of. The analysis's count of upkeep is copied at each tick: the engine is the loop's alone.
-func (h *house) recorded(l *loop, store *history.Store, a *actions) (records.Options, equipment.Options) {
+func (h *house) recorded(l *loop, store *history.Store, a *actions) {
 	var count atomic.Pointer[notice.Upkeep]
 	l.after = append(l.after, func(*status.Status) {
 		u := l.engine.Upkeep()
@@ -32,5 +32,5 @@ func (h *house) recorded(l *loop, store *history.Store, a *actions) (records.Opt
 	if store != nil {
 		r.Log, e.Rows, e.Health, e.Span = store, store, store.Health, store.Span
 	}
-	return r, e
+	h.records, h.equipment = r, e
 }

@@ -19,6 +19,7 @@ import (
 	"fluewright/daemon/internal/api"
 	"fluewright/daemon/internal/config"
 	"fluewright/daemon/internal/handout"
+	"fluewright/daemon/internal/health"
 	"fluewright/daemon/internal/status"
 	"fluewright/daemon/internal/trend"
 	"fluewright/daemon/internal/verdict"
@@ -47,6 +48,8 @@ type Options struct {
 	StaleAfter time.Duration
 	// Metrics answers /metrics.
 	Metrics http.Handler
+	// Checks says how the parts of the monitor do; nil: nobody knows.
+	Checks func() []health.Check
 	// Bundles hands out the history; nil where none is kept.
 	Bundles *handout.Desk
 	// History is what is kept; nil where nothing is.
