@@ -205,7 +205,7 @@ func (h *house) build() error {
 	if err := receivers.build(h, l, store, exposition.Gather); err != nil {
 		return err
 	}
-	if err := h.buildWeb(site, exposition.Handler()); err != nil {
+	if err := h.buildWeb(site, exposition.Handler(), acts); err != nil {
 		return err
 	}
 	// Last, so that the first tick finds everybody listening.
@@ -320,7 +320,7 @@ func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, durable func
 	return p, nil
 }
 
-func (h *house) buildWeb(site verdict.Site, exposition http.Handler) error {
+func (h *house) buildWeb(site verdict.Site, exposition http.Handler, acts *actions) error {
 	names := h.cfg.Web.Names
 	if name, err := os.Hostname(); err == nil {
 		names = append(names[:len(names):len(names)], name)
@@ -342,6 +342,7 @@ func (h *house) buildWeb(site verdict.Site, exposition http.Handler) error {
 		StaleAfter: h.cfg.Sampling.StaleAfter,
 		Metrics:    exposition,
 		Bundles:    h.bundles,
+		Actions:    acts,
 		History:    h.past,
 		Config:     h.cfg,
 		Names:      names,

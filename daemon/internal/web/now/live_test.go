@@ -18,9 +18,9 @@ func TestTheBar(t *testing.T) {
 		{0, 76.8, ""},
 		{10, 214.4, ""},
 		{20, barRight, ""},
-		{20.01, barRight, "›"},
+		{20.01, barRight, "more"},
 		{-5, barLeft, ""},
-		{-6, barLeft, "‹"},
+		{-6, barLeft, "less"},
 	} {
 		got := draw(tt.v, 5, 10, text)
 		if diff := got.Pointer - tt.pointer; diff > 1e-9 || diff < -1e-9 || got.Beyond != tt.beyond {
