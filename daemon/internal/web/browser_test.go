@@ -60,7 +60,7 @@ func inTheNameOf(t *testing.T, o Options, who access.Person) *httptest.Server {
 	return s
 }
 
-// all gives a tick every alarm that there is: the worst burst that can be.
+// everything gives a tick every alarm that there is: the worst burst that can be.
 func everything(state alarm.State) *status.Status {
 	s := statustest.Burning()
 	s.Assessment.Alarms = nil
@@ -139,11 +139,15 @@ var scenes = []struct {
 		statustest.Lose(s, frame.Flue, sensors.OpenCircuit)
 		statustest.Lose(s, frame.Draft, sensors.NoAnswer)
 		statustest.Change(s, alarm.SensorLost, frame.Flue, alarm.Raised, 0, 0)
+		for i := range s.Assessment.Alarms {
+			s.Assessment.Alarms[i].Fault = string(sensors.OpenCircuit)
+		}
 		return statustest.After(s, 80*time.Second)
 	}},
 }
 
-// Every scene on a telephone and a desk, light and dark, for whoever may take alarms.
+// Every scene for whoever may take alarms, on a telephone in the dark and on a desk; the page
+// in the other two looks is among all the pages, which are looked at elsewhere.
 func TestWhatTheOwnerSees(t *testing.T) {
 	b := browsertest.Start(t)
 	for _, scene := range scenes {
@@ -156,7 +160,7 @@ func TestWhatTheOwnerSees(t *testing.T) {
 			o.Feed.Publish(s)
 		}
 		server := inTheNameOf(t, o, access.Person{Name: "Ann", Role: access.Owner})
-		for _, look := range browsertest.Looks {
+		for _, look := range browsertest.Looks[1:3] {
 			t.Run(scene.name+" "+look.String(), func(t *testing.T) {
 				tab := b.Tab(t, look)
 				tab.Open(server.URL)

@@ -5,6 +5,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"fluewright/analysis"
 	"fluewright/analysis/alarm"
@@ -15,16 +17,20 @@ import (
 	"fluewright/daemon/internal/verdict"
 )
 
-// spelled is how many alarms are told with all that is known of them; of those behind it can
-// be unfolded. Whoever reads a page that long has no time.
-const spelled = 3
+const (
+	// spelled is how many groups stand above the readings with all that is known of them;
+	// those behind follow below, to be unfolded: whoever is in a burst of alarms has no time.
+	spelled = 3
+	// mostLines is how many alarms of a group have a line each.
+	mostLines = 3
+)
 
 // group is alarms of one kind, told together: a cable that breaks takes nine readings.
 type group struct {
 	ID       string // of the element, the same as long as the alarms are
 	Priority string
 	Title    string
-	Lines    []string // one for each alarm, if there are several
+	Lines    []string // one for each alarm, if there are several, or one for all
 	For      string
 	Note     string // that it cannot be judged, or was put aside
 	Action   string // what to do first; empty where the verdict says it
@@ -57,9 +63,13 @@ func (p *Page) alarms(v *view, s *status.Status, standing []alarm.Status, silenc
 			v.Action, told.Action = told.Action, "" // said once; the causes stand with the alarm
 		}
 		if len(told.Take) > 0 {
-			told.Fold = len(v.Alarms) >= spelled
-			v.Alarms = append(v.Alarms, told)
 			v.Raised += "Alarm: " + told.Title + ". "
+			if len(v.Alarms) < spelled {
+				v.Alarms = append(v.Alarms, told)
+				continue
+			}
+			told.Fold = true
+			v.More = append(v.More, told)
 			continue
 		}
 		told.Fold = true
@@ -118,12 +128,15 @@ func (p *Page) group(all []alarm.Status, s *status.Status, silence time.Duration
 	}
 	g.Taken = slices.Compact(g.Taken)
 	g.For = verdict.Ago(s.Frame.At - since + silence)
-	g.Title, g.Action = g.Lines[0], actions[0]
+	g.Title, g.Action = begin(g.Lines[0]), actions[0]
 	if n := len(all); n > 1 {
 		d, _ := alarm.Declared(first.Key.Name)
 		g.Title = fmt.Sprintf("%d × %s", n, d.Title)
 		if len(actions) > 1 {
 			g.Action = d.Action
+		}
+		if n > mostLines {
+			g.Lines = []string{places(all)}
 		}
 	} else {
 		g.Lines = nil
@@ -134,6 +147,21 @@ func (p *Page) group(all []alarm.Status, s *status.Status, silence time.Duration
 		g.Why = p.why(account.Causes, s)
 	}
 	return g
+}
+
+// begin makes words begin a line.
+func begin(s string) string {
+	r, n := utf8.DecodeRuneInString(s)
+	return string(unicode.ToUpper(r)) + s[n:]
+}
+
+// places names the channels of alarms.
+func places(all []alarm.Status) string {
+	var names []string
+	for _, a := range all {
+		names = append(names, a.Key.Channel.String())
+	}
+	return strings.Join(names, ", ")
 }
 
 // named names an occurrence as the form sends it.
@@ -193,7 +221,7 @@ func (p *Page) over(s *status.Status) *group {
 	for _, a := range s.Assessment.Alarms {
 		if a.State == alarm.Returned {
 			what, _ := p.o.Verdict.Render(a, s)
-			g.Lines = append(g.Lines, fmt.Sprintf("%s, since %s", what, s.WallOf(a.Since).Format("15:04")))
+			g.Lines = append(g.Lines, fmt.Sprintf("%s, since %s", begin(what), s.WallOf(a.Since).Format("15:04")))
 			g.Take = append(g.Take, named(a))
 		}
 	}

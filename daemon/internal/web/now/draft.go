@@ -3,6 +3,7 @@ package now
 import (
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"fluewright/analysis/burn"
@@ -13,8 +14,9 @@ import (
 
 // draftView is the draft against its band: words, and a bar of our own in SVG.
 type draftView struct {
-	Shown   bool // there is a draft sensor
-	Value   string
+	Shown   bool   // there is a draft sensor
+	Value   string // the number
+	Unit    string
 	Means   string // what the number means, a sentence
 	Missing string
 	Bar     *bar
@@ -22,15 +24,16 @@ type draftView struct {
 
 // bar holds the x positions of the drawing, in its 360 units of width.
 type bar struct {
-	Zero, Low, High, Width     float64
-	Pointer                    float64
-	Beyond                     string // "less" or "more" where the value is off the scale
-	LowText, HighText          string
-	WeakAt, StrongAt, TurnedAt float64
+	Zero, Low, High, Width float64
+	Pointer                float64
+	Beyond                 string // "less" or "more" where the value is off the scale
+	LowText, HighText      string
+	WeakAt, StrongAt       float64 // of the words; WeakAt is 0 without room for it
 }
 
 const (
 	barLeft, barRight = 8.0, 352.0
+	weakRoom          = 50.0
 )
 
 // draw places v and the band on a scale from half the upper limit below zero to twice
@@ -40,7 +43,10 @@ func draw(v, low, high float64, text func(float64) string) *bar {
 	x := func(v float64) float64 { return barLeft + (barRight-barLeft)*(v-from)/(to-from) }
 	b := &bar{Zero: x(0), Low: x(low), High: x(high), LowText: text(low), HighText: text(high)}
 	b.Width = b.High - b.Low
-	b.TurnedAt, b.WeakAt, b.StrongAt = (barLeft+b.Zero)/2, (b.Zero+b.Low)/2, (b.High+barRight)/2
+	b.WeakAt, b.StrongAt = (b.Zero+b.Low)/2, (b.High+barRight)/2
+	if b.Low-b.Zero < weakRoom {
+		b.WeakAt = 0
+	}
 	b.Pointer = min(max(x(v), barLeft), barRight)
 	switch {
 	case v < from:
@@ -59,7 +65,7 @@ func (p *Page) draft(s *status.Status, silence time.Duration) draftView {
 		return d
 	}
 	text := p.o.Units.Pressure
-	d.Value = text(in.Value)
+	d.Value, d.Unit, _ = strings.Cut(text(in.Value), " ")
 	low, high := p.o.DraftLow, p.o.DraftHigh
 	if high <= 0 {
 		d.Means = "No band is configured to hold it against."

@@ -100,7 +100,7 @@ func (p *Page) Routes() []access.Route {
 }
 
 // Run sends what changes to whoever has the page open, until ctx ends.
-func (p *Page) Run(ctx context.Context) { p.live.run(ctx) }
+func (p *Page) Run(ctx context.Context) { p.live.run(ctx, p.o.Feed.Subscribe(ctx)) }
 
 // view is the page as the template takes it: words only, no decisions left.
 type view struct {
@@ -111,7 +111,8 @@ type view struct {
 	AsOf     string
 	Clock    string // what is wrong with the clock, if anything
 
-	Alarms  []group // that stand and nobody has taken
+	Alarms  []group // that stand and nobody has taken, the first ones
+	More    []group // the others of them
 	Taken   []group // that stand and somebody has
 	Over    *group  // that are over and nobody has taken
 	Raised  string  // what a screen reader says at once

@@ -119,4 +119,3 @@ func missing(in frame.Input) string {
 		return "not a number"
 	}
 }
-

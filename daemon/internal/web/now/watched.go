@@ -36,4 +36,3 @@ func watched(a alarm.Status, silence time.Duration) string {
 		return "normal"
 	}
 }
-

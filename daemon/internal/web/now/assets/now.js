@@ -2,7 +2,7 @@
 'use strict';
 (() => {
   const patience = 4000; // ms without a word from the monitor
-  const notice = document.getElementById('old');
+  const notice = document.getElementById('contact');
   const said = document.getElementById('said');
   const site = document.querySelector('.site').textContent;
   let heard = Date.now();
@@ -117,7 +117,7 @@
       if (answer.ok && new URL(answer.url).pathname === '/') {
         show(page);
         said.textContent = 'Acknowledged.';
-        document.getElementById('standing')?.focus();
+        (document.getElementById('standing') ?? document.getElementById('verdict')).focus();
         return;
       }
     } catch {
