@@ -5,6 +5,7 @@ import (
 	"errors"
 	"log/slog"
 	"strings"
+	"time"
 
 	"fluewright/analysis"
 	"fluewright/analysis/alarm"
@@ -39,6 +40,11 @@ func (a *actions) Acknowledge(ctx context.Context, by string, key alarm.Key, occ
 	a.taken.note(by, key, occurrence)
 	a.log.Info("an alarm was acknowledged", "alarm", key.String(), "occurrence", occurrence, "by", by)
 	return nil
+}
+
+// Taker says who has taken an occurrence, and when; ok is false where that is not known.
+func (a *actions) Taker(k alarm.Key, occurrence uint32) (by string, at time.Time, ok bool) {
+	return a.taken.Taker(k, occurrence)
 }
 
 // Note puts an entry into the history's logs, and tells the engine what it can use of it.

@@ -214,7 +214,7 @@ func (h *house) build() error {
 	}
 	h.recorded(l, store, acts)
 	doing := &checkup{h.feed, site, h.cfg.Sampling.StaleAfter, h.cfg.Site.Units, watch}
-	if err := h.buildWeb(site, exposition.Handler(), doing.checks); err != nil {
+	if err := h.buildWeb(site, exposition.Handler(), doing.checks, acts); err != nil {
 		return err
 	}
 	h.supervise(l, site, watch.history)
@@ -331,7 +331,7 @@ func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, durable func
 	return p, nil
 }
 
-func (h *house) buildWeb(site verdict.Site, exposition http.Handler, checks func() []health.Check) error {
+func (h *house) buildWeb(site verdict.Site, exposition http.Handler, checks func() []health.Check, acts *actions) error {
 	names := h.cfg.Web.Names
 	if name, err := os.Hostname(); err == nil {
 		names = append(names[:len(names):len(names)], name)
@@ -354,6 +354,7 @@ func (h *house) buildWeb(site verdict.Site, exposition http.Handler, checks func
 		Metrics:    exposition,
 		Checks:     checks,
 		Bundles:    h.bundles,
+		Actions:    acts,
 		History:    h.past,
 		Config:     h.cfg,
 		Records:    h.records,

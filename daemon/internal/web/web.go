@@ -17,6 +17,7 @@ import (
 	"fluewright/daemon/internal/about"
 	"fluewright/daemon/internal/access"
 	"fluewright/daemon/internal/api"
+	"fluewright/daemon/internal/command"
 	"fluewright/daemon/internal/config"
 	"fluewright/daemon/internal/handout"
 	"fluewright/daemon/internal/health"
@@ -52,6 +53,8 @@ type Options struct {
 	Checks func() []health.Check
 	// Bundles hands out the history; nil where none is kept.
 	Bundles *handout.Desk
+	// Actions is what a person may do; nil where nobody may do anything.
+	Actions Actions
 	// History is what is kept; nil where nothing is.
 	History trend.History
 	// Config is the site as it is configured.
@@ -67,6 +70,14 @@ type Options struct {
 	// and the address that it is reached at.
 	Names []string
 	Log   *slog.Logger
+}
+
+// Actions is what a person may do from a page. What is refused is a *command.Refusal. None
+// of it reaches the furnace.
+type Actions interface {
+	now.Actions
+	// Note keeps what somebody did or knows, in the name of by.
+	Note(ctx context.Context, by string, e command.Entry) error
 }
 
 // The limits of one small board that serves a few phones.
@@ -164,7 +175,8 @@ func routes(o Options) (*now.Page, []access.Route, error) {
 	}
 	p := now.New(now.Options{
 		Shell: shell, Feed: o.Feed, Verdict: o.Verdict, Units: o.Units,
-		Limits: o.Limits, DraftLow: o.DraftLow, DraftHigh: o.DraftHigh, StaleAfter: o.StaleAfter,
+		Actions: o.Actions, History: o.History, Site: trend.Site{Config: o.Config, Zone: o.Config.Site.Zone()},
+		Limits: o.Limits, DraftLow: o.DraftLow, DraftHigh: o.DraftHigh, StaleAfter: o.StaleAfter, Log: o.Log,
 	})
 	all := []access.Route{
 		{Pattern: "GET /healthz", Needs: access.Open, Handler: http.HandlerFunc(o.health)},
