@@ -30,8 +30,9 @@ type cross struct {
 	// Hold is how many columns from one with a reading this one may be for it to be read here.
 	Hold     int       `json:"hold"`
 	Readouts []readout `json:"channels"`
-	Phases   []lasting `json:"phases"`
-	Marks    []lasting `json:"marks"`
+	// Phases and Marks are null where there are so many that a moment has several.
+	Phases []lasting `json:"phases"`
+	Marks  []lasting `json:"marks"`
 	// Zone says from when on the wall is so far ahead of UTC, and what that is called.
 	Zone []offset `json:"zone"`
 }
@@ -56,23 +57,33 @@ type offset struct {
 	Name    string `json:"name"`
 }
 
-func (p *Page) cross(c choice, course *trend.Course, d *panel.Drawn) cross {
+// mostTold is how many phases, and how many marks, a crosshair tells apart.
+const mostTold = 600
+
+func (p *Page) cross(c choice, course *trend.Course, d *panel.Drawn, happened []event) cross {
 	x := cross{
 		From: c.window.From.UnixMilli(), To: c.window.To.UnixMilli(), KeptFrom: c.kept.From.UnixMilli(), KeptTo: c.kept.To.UnixMilli(),
 		Query: c.query(), Follows: c.since != 0 || c.burn == "now",
 		Width: d.Width, Height: d.Height, Left: d.Left, Right: d.Right, Top: d.Top, Bottom: d.Bottom,
-		Columns: course.Columns, Readouts: []readout{}, Phases: []lasting{}, Marks: []lasting{},
+		Columns: course.Columns, Readouts: []readout{},
 	}
 	hold := course.Hold(p.o.Site.Config.Sampling.Period)
 	x.Hold = int(hold.Seconds() / course.ColumnSeconds / 2) // either side of a gap that is none
 	for i := range course.Channels {
 		x.Readouts = append(x.Readouts, p.readout(&course.Channels[i]))
 	}
-	for _, f := range course.Phases {
-		x.Phases = append(x.Phases, lasting{f.From.UnixMilli(), f.To.UnixMilli(), f.Phase})
+	if len(course.Phases) <= mostTold {
+		x.Phases = make([]lasting, 0, len(course.Phases))
+		for _, f := range course.Phases {
+			x.Phases = append(x.Phases, lasting{f.From.UnixMilli(), f.To.UnixMilli(), f.Phase})
+		}
 	}
-	for _, e := range p.events(course) {
-		x.Marks = append(x.Marks, lasting{e.from.UnixMilli(), e.to.UnixMilli(), e.What})
+	if len(happened) <= mostTold {
+		x.Marks = make([]lasting, 0, len(happened))
+		for i := range happened {
+			e := &happened[i]
+			x.Marks = append(x.Marks, lasting{e.from.UnixMilli(), e.to.UnixMilli(), e.What})
+		}
 	}
 	x.Zone = offsets(c.window, p.o.Site.Zone)
 	return x

@@ -48,10 +48,10 @@
       const text = read(c, i);
       return { name: c.name, text: text ? `${text} ${c.unit}` : 'no reading' };
     });
-    const phase = cross.phases.find((p) => p.from_ms <= at && at < p.to_ms);
+    const phase = cross.phases && cross.phases.find((p) => p.from_ms <= at && at < p.to_ms);
     const reach = near / (trend.right() - trend.left()) * (trend.view.to - trend.view.from);
-    const marks = cross.marks.filter((m) => m.from_ms - reach <= at && at <= m.to_ms + reach);
-    return { when: clock(cross.from_ms + (i + 0.5) * width()), values, phase: phase ? phase.what : 'phase not known', marks };
+    const marks = (cross.marks || []).filter((m) => m.from_ms - reach <= at && at <= m.to_ms + reach);
+    return { when: clock(cross.from_ms + (i + 0.5) * width()), values, phase: phase ? phase.what : cross.phases ? 'phase not known' : '', marks };
   };
 
   const element = (name, text, ...children) => {
@@ -80,7 +80,7 @@
     surface.setAttribute('aria-valuemax', trend.cross.columns - 1);
     surface.setAttribute('aria-valuenow', column());
     surface.setAttribute('aria-valuetext', [
-      told.when, told.phase, ...told.values.map((v) => `${v.name} ${v.text}`), ...told.marks.slice(0, 5).map((m) => m.what),
+      told.when, ...(told.phase ? [told.phase] : []), ...told.values.map((v) => `${v.name} ${v.text}`), ...told.marks.slice(0, 5).map((m) => m.what),
     ].join(', '));
   };
 
