@@ -22,6 +22,7 @@ import (
 	"fluewright/analysis/alarm"
 	"fluewright/analysis/frame"
 	"fluewright/analysis/gas"
+	"fluewright/daemon/internal/access"
 	"fluewright/daemon/internal/config"
 	"fluewright/daemon/internal/handout"
 	"fluewright/daemon/internal/message"
@@ -69,6 +70,10 @@ type Options struct {
 type Addresses struct {
 	Web  string // the page's URL, with a slash at its end
 	MQTT string // the broker's URL
+	// SetUp is where the first owner is made, with the code behind a '#'; empty where there
+	// are accounts already. Outside says that a telephone can reach it.
+	SetUp   string
+	Outside bool
 }
 
 // Run watches the furnace until ctx ends.
@@ -157,12 +162,15 @@ func (h *house) build() error {
 	if err != nil {
 		return err
 	}
-	asked.line, asked.order, asked.store, asked.bundles = publisher, l.order, store, h.bundles
+	taken := &takers{store: store, wall: h.wall, restored: engine.Alarms(), log: h.log}
+	h.tasks = append(h.tasks, task{"takers", taken.run})
+	acts := &actions{order: l.order, store: store, taken: taken, log: h.log}
+	asked.line, asked.actions, asked.bundles = publisher, acts, h.bundles
 	asked.trusted = func() bool { s := h.feed.Latest(); return s != nil && s.ClockTrusted }
 	h.tasks = append(h.tasks, task{"commands", asked.run})
 	l.after = append(l.after, publisher.Offer)
 	watch.delivery = publisher.Stats
-	courier, beat, err := h.buildNotify(l, store, kept)
+	courier, beat, err := h.buildNotify(l, taken, kept)
 	if err != nil {
 		return err
 	}
@@ -313,9 +321,13 @@ func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, durable func
 }
 
 func (h *house) buildWeb(site verdict.Site, exposition http.Handler) error {
-	var names []string
+	names := h.cfg.Web.Names
 	if name, err := os.Hostname(); err == nil {
-		names = append(names, name)
+		names = append(names[:len(names):len(names)], name)
+	}
+	accounts := access.Load(h.options.State)
+	if err := accounts.Err(); err != nil {
+		h.log.Error("nobody can sign in", "error", err)
 	}
 	s, err := web.Listen(h.cfg.Web.Listen, web.Options{
 		Site:       h.cfg.Site.Name,
@@ -334,13 +346,28 @@ func (h *house) buildWeb(site verdict.Site, exposition http.Handler) error {
 		Config:     h.cfg,
 		Names:      names,
 		Log:        h.log,
+
+		Gate:            &access.Gate{Accounts: accounts, Reading: readings[h.cfg.Web.ReadWithoutSignIn]},
+		CertificateFile: h.cfg.Web.CertificateFile,
+		KeyFile:         h.cfg.Web.KeyFile,
 	})
 	if err != nil {
 		return err
 	}
 	h.addrs.Web = s.URL()
-	h.tasks = append(h.tasks, task{"web", s.Run})
+	if code := accounts.OfferSetup(); code != "" {
+		h.addrs.SetUp, h.addrs.Outside = setUpAddress(s.URL(), s.Addr(), localAddresses(), code)
+	}
+	h.tasks = append(h.tasks, task{"web", s.Run}, task{"access", accounts.Run})
 	return nil
+}
+
+// wall is the time of the newest tick, in the site's zone.
+func (h *house) wall() time.Time {
+	if s := h.feed.Latest(); s != nil {
+		return s.Wall
+	}
+	return time.Now().In(h.cfg.Site.Zone())
 }
 
 // bootID tells the runs of the program apart.

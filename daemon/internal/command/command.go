@@ -217,7 +217,7 @@ func (r *Request) check() error {
 	case Acknowledge:
 		return r.Acknowledge.check()
 	case Note:
-		return r.Note.check()
+		return r.Note.Check()
 	case Live:
 		if n := r.Live.Seconds; n < 1 || n > int(MaxLease.Seconds()) {
 			return fmt.Errorf("seconds is %d; want 1 to %d", n, int(MaxLease.Seconds()))
@@ -240,7 +240,8 @@ func (o *Occurrence) check() error {
 	return nil
 }
 
-func (e *Entry) check() error {
+// Check says in words what cannot be taken.
+func (e *Entry) Check() error {
 	switch {
 	case !kinds[e.Kind]:
 		return errors.New("kind is fuel, moisture, sweeping, ash or other")

@@ -101,9 +101,15 @@ type MQTT struct {
 	Embedded string
 }
 
-// Web says where pages and metrics are served.
+// Web says where pages and metrics are served, and to whom.
 type Web struct {
 	Listen string
+	// ReadWithoutSignIn is "nobody", "this-computer" or "network".
+	ReadWithoutSignIn string
+	// CertificateFile and KeyFile encrypt the pages; both or neither is given.
+	CertificateFile, KeyFile string
+	// Names are further names of this computer under which the pages are asked for.
+	Names []string
 }
 
 // History says what is kept of the past.

@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -99,6 +100,8 @@ func check(t *testing.T, c *config.Config) {
 	must(c.MQTT.PasswordFile == "" || c.MQTT.User != "", "password without user", c.MQTT)
 	_, _, err := net.SplitHostPort(c.Web.Listen)
 	must(err == nil, "web", c.Web)
+	must(slices.Contains([]string{"nobody", "this-computer", "network"}, c.Web.ReadWithoutSignIn), "reading", c.Web)
+	must((c.Web.CertificateFile == "") == (c.Web.KeyFile == ""), "certificate without key", c.Web)
 }
 
 // FuzzParse: whatever the file says, there is a configuration that everything can rely

@@ -47,20 +47,6 @@ func mqtt(t *table, site string) MQTT {
 	return m
 }
 
-// web reads where to serve. Beyond loopback is allowed: an owner's phone is the reason
-// for the pages.
-func web(t *table, m MQTT) Web {
-	listen := t.text("listen", "127.0.0.1:8080", func(s string) error {
-		_, err := address(s)
-		return err
-	})
-	if listen.ok() && listen.value == m.Embedded && !strings.HasSuffix(listen.value, ":0") {
-		t.at(listen.line, "web.listen and mqtt.embedded are both %s; give one another port", listen.value)
-	}
-	t.done()
-	return Web{Listen: listen.value}
-}
-
 // broker checks the address of a broker. A message never repeats a password.
 func broker(s string) error {
 	const want = `it is like "tcp://broker.example:1883", or "ssl://broker.example:8883" encrypted`

@@ -20,10 +20,6 @@ const makeTime = 10 * time.Minute
 func (o *Options) bundle(w http.ResponseWriter, r *http.Request) {
 	h := w.Header()
 	h.Set("Cache-Control", "no-store")
-	if site := r.Header.Get("Sec-Fetch-Site"); site != "" && site != "same-origin" && site != "none" {
-		http.Error(w, "A page elsewhere must not ask for the history.", http.StatusForbidden)
-		return
-	}
 	if o.Bundles == nil {
 		http.Error(w, "This monitor keeps no history.", http.StatusNotFound)
 		return
