@@ -37,11 +37,13 @@ type cross struct {
 	Zone []offset `json:"zone"`
 }
 
-// readout is a channel's columns in words, in the site's units; empty where nothing was read.
+// readout is a channel's columns in words, in the site's units: the mean, and from the least
+// to the greatest reading where those are others. Empty where nothing was read.
 type readout struct {
-	Name  string   `json:"name"`
-	Unit  string   `json:"unit"`
-	Texts []string `json:"texts"`
+	Name   string   `json:"name"`
+	Unit   string   `json:"unit"`
+	Texts  []string `json:"texts"`
+	Ranges []string `json:"ranges"`
 }
 
 // lasting is something with its words; what is a moment has one time twice.
@@ -89,11 +91,9 @@ func (p *Page) cross(c choice, course *trend.Course, d *panel.Drawn, happened []
 	return x
 }
 
-// readout writes each column: the reading, or of several from the least to the greatest and
-// their mean.
 func (p *Page) readout(s *trend.Series) readout {
 	ch, _ := frame.Parse(s.Channel)
-	r := readout{Name: s.Channel, Texts: make([]string, len(s.Mean))}
+	r := readout{Name: s.Channel, Texts: make([]string, len(s.Mean)), Ranges: make([]string, len(s.Mean))}
 	_, r.Unit = p.number(ch, 0)
 	number := func(v float64) string {
 		text, _ := p.number(ch, v)
@@ -103,14 +103,13 @@ func (p *Page) readout(s *trend.Series) readout {
 		if s.Good[i] != s.Good[i] { // not a number: nothing was read
 			continue
 		}
-		text, low, high := number(mean), number(s.Least[i]), number(s.Greatest[i])
-		if low != high {
-			text += " (" + low + " to " + high + ")"
+		r.Texts[i] = number(mean)
+		if low, high := number(s.Least[i]), number(s.Greatest[i]); low != high {
+			r.Ranges[i] = low + " to " + high
 		}
 		if s.Good[i] < 0.5 {
-			text += " doubtful"
+			r.Ranges[i] += " doubtful"
 		}
-		r.Texts[i] = text
 	}
 	return r
 }
