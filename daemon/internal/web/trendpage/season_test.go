@@ -9,6 +9,8 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"os"
+	"strconv"
+	"strings"
 	"testing"
 	"time"
 
@@ -140,7 +142,7 @@ func season(t testing.TB, cfg *config.Config, days int) *history.Store {
 					if at > 0 {
 						events = append(events, analysis.Event{Kind: analysis.BurnEnded, Burn: burn.Summary{
 							Start: at - 8*time.Hour, End: at, PeakFlue: 300, MeanDraft: 12, Loads: 1,
-							In: [len(burn.Summary{}.In)]time.Duration{burn.CleanBurn: 8 * time.Hour},
+							In:    [len(burn.Summary{}.In)]time.Duration{burn.CleanBurn: 8 * time.Hour},
 							Draft: burn.Drafts{Above: time.Hour},
 						}})
 					}
@@ -164,22 +166,22 @@ func season(t testing.TB, cfg *config.Config, days int) *history.Store {
 	})
 }
 
-// A window of 200 days is as quick as one hour. With FLUEWRIGHT_SEASON it is 200 days, else 10.
+// A window of 200 days is as quick as one hour. FLUEWRIGHT_SEASON is how many days there are, else 10.
 func BenchmarkWindow(b *testing.B) {
 	days := 10
 	if os.Getenv("FLUEWRIGHT_SEASON") != "" {
-		days = 200
+		days, _ = strconv.Atoi(os.Getenv("FLUEWRIGHT_SEASON"))
 	}
 	cfg := site()
 	h := serve(b, cfg, season(b, cfg, days))
 	for _, path := range []string{
-		"/trend/picture?width=970&since=1h", "/trend/picture?width=970&since=24h", "/trend/picture?width=970&since=4800h",
-		"/trend/picture?width=390&since=1h", "/trend/picture?width=390&since=4800h",
-		"/trend?since=1h", "/trend?since=4800h",
+		"/trend/picture?width=970&since=1h", "/trend/picture?width=970&since=24h", "/trend/picture?width=970&since=48000h",
+		"/trend/picture?width=390&since=1h", "/trend/picture?width=390&since=48000h",
+		"/trend?since=1h", "/trend?since=48000h",
 		"/api/v1/trend?since=1h", "/api/v1/trend?since=24h", "/api/v1/trend?from=0",
 		"/api/v1/trend/statistics?since=1h", "/api/v1/trend/statistics?from=0",
 	} {
-		b.Run(path, func(b *testing.B) {
+		b.Run(strings.NewReplacer("/", "_").Replace(path), func(b *testing.B) {
 			size := 0
 			for b.Loop() {
 				r := httptest.NewRequest("GET", path, nil)

@@ -56,7 +56,7 @@ type chosen struct {
 // mostEvents is how many are listed.
 const mostEvents = 60
 
-func (p *Page) words(ctx context.Context, c choice, course *trend.Course) (v view, err error) {
+func (p *Page) words(ctx context.Context, c choice, course *trend.Course, happened []event) (v view, err error) {
 	v = view{
 		Window: p.spanWords(c.window), Lengths: p.lengths(&c), Moves: c.moves(), Exports: exports(c.window),
 		From: c.window.From.In(p.o.Site.Zone).Format(field), To: c.window.To.In(p.o.Site.Zone).Format(field),
@@ -76,15 +76,19 @@ func (p *Page) words(ctx context.Context, c choice, course *trend.Course) (v vie
 		v.Rows = append(v.Rows, p.row(s))
 	}
 	v.Draft, v.Phases = draftWords(sums.Draft, p.o.Site), phaseWords(sums.Phases)
-	all := p.events(course)
+	all := slices.Clone(happened)
 	slices.Reverse(all)
 	if n := len(all) - mostEvents; n > 0 {
 		all = all[:mostEvents]
 		v.More = fmt.Sprintf("And %d earlier in this window: choose a shorter one to see them.", n)
 	}
+	for i := range all {
+		e := &all[i]
+		e.When = e.from.In(p.o.Site.Zone).Format("Jan 2, 15:04")
+		e.Href = "/trend?" + span(within(trend.Window{From: e.from.Add(-around), To: e.to.Add(around)}, c.kept))
+	}
 	v.Events = all
-	v.Burns, err = p.burns(ctx)
-	return v, err
+	return v, nil
 }
 
 // images are the addresses of a picture for a screen and for a phone.
@@ -172,9 +176,6 @@ func (p *Page) events(c *trend.Course) (all []event) {
 		if to != nil {
 			e.to = *to
 		}
-		e.When = from.In(p.o.Site.Zone).Format("Jan 2, 15:04")
-		w := within(trend.Window{From: e.from.Add(-around), To: e.to.Add(around)}, trend.Window{From: c.Kept.From, To: c.Kept.To})
-		e.Href = "/trend?" + span(w)
 		all = append(all, e)
 	}
 	for i := range c.Alarms {
