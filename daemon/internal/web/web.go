@@ -108,7 +108,7 @@ func Listen(address string, o Options) (*Server, error) {
 		s.listener, s.scheme = tls.NewListener(s.listener, c.config()), "https"
 	}
 	s.server = &http.Server{
-		Handler:           attend(handler(o, routes)),
+		Handler:           handler(o, routes),
 		ConnContext:       introduce,
 		ReadHeaderTimeout: headerTimeout,
 		WriteTimeout:      writeTimeout, // a stream sets its own for each write
@@ -191,5 +191,5 @@ func handler(o Options, routes []access.Route) http.Handler {
 	for _, r := range routes {
 		mux.Handle(r.Pattern, o.Gate.Handler(r))
 	}
-	return guard(o.Names, mux)
+	return guard(o.Names, attend(mux))
 }
