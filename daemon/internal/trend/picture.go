@@ -129,8 +129,8 @@ type Spell struct {
 	Name       string // with its channel
 	Occurrence int64
 	Priority   alarm.Priority
-	// From and To are when it was raised and when it was over; From is zero where that was
-	// before the history, To where it was not over at its end.
+	// From and To are when it was raised and when it was over, or raised anew; From is zero
+	// where that was before the history, To where it was not over at its end.
 	From, To time.Time
 	// State is the last one told.
 	State        string
@@ -147,13 +147,32 @@ func Spells(ctx context.Context, a History, w Window) ([]Spell, error) {
 		return nil, err
 	}
 	var all []Spell
-	standing := map[string]int{}
+	standing, over, untold := map[string]int{}, map[string]int{}, map[string]bool{}
 	for i := range events {
 		e := &events[i]
 		f := fields(e.Fields)
 		name := alarmName(f)
 		change := f.text("change")
 		at, known := standing[name]
+		switch {
+		case change == "raised" && known:
+			all[at].To = e.At // it is told anew, after it was suppressed or over a restart
+		case change == "raised":
+			delete(untold, name)
+		case !known && (change == "suppressed" || change == "shelved"):
+			untold[name] = true // it was not told, and may come to be
+			continue
+		case untold[name]:
+			if change == "cleared" || change == "unshelved" {
+				delete(untold, name)
+			}
+			continue
+		case !known && change == "acknowledged" && f.text("state") == alarm.Normal.String():
+			if last, ok := over[name]; ok {
+				all[last].Acknowledged, all[last].State = e.At, f.text("state")
+			}
+			continue // it was over already
+		}
 		if change == "raised" || !known {
 			at = len(all)
 			all = append(all, Spell{Name: name, Occurrence: f.whole("occurrence"), Priority: priorityCalled(f.text("priority")), Message: f.text("message"), Action: f.text("action")})
@@ -166,9 +185,10 @@ func Spells(ctx context.Context, a History, w Window) ([]Spell, error) {
 			s.From = e.At
 		case "acknowledged":
 			s.Acknowledged = e.At
-		case "cleared":
+		case "cleared", "unshelved":
 			s.To = e.At
 			delete(standing, name)
+			over[name] = at
 		}
 		if c := f.text("causes"); c != "" && s.To.IsZero() {
 			s.Causes = c
