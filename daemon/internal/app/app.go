@@ -36,6 +36,8 @@ import (
 	"fluewright/daemon/internal/trend"
 	"fluewright/daemon/internal/verdict"
 	"fluewright/daemon/internal/web"
+	"fluewright/daemon/internal/web/equipment"
+	"fluewright/daemon/internal/web/records"
 	"fluewright/sensors"
 	"fluewright/sensors/bus"
 	"fluewright/sensors/scan"
@@ -110,6 +112,10 @@ type house struct {
 	bundles *handout.Desk       // nil where no history is kept
 	past    trend.History       // likewise
 	broker  func() broker.Stats // nil where the broker is elsewhere
+
+	// What the pages show of records and equipment.
+	records   records.Options
+	equipment equipment.Options
 
 	tasks []task
 	addrs Addresses
@@ -211,8 +217,9 @@ func (h *house) build() error {
 	if err := receivers.build(h, l, store, exposition.Gather); err != nil {
 		return err
 	}
+	h.recorded(l, store, acts)
 	doing := &checkup{h.feed, site, h.cfg.Sampling.StaleAfter, h.cfg.Site.Units, watch}
-	if err := h.buildWeb(site, exposition.Handler(), doing.checks); err != nil {
+	if err := h.buildWeb(site, exposition.Handler(), doing.checks, acts); err != nil {
 		return err
 	}
 	h.supervise(l, site, watch.history)
@@ -339,7 +346,7 @@ func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, store *histo
 	return p, nil
 }
 
-func (h *house) buildWeb(site verdict.Site, exposition http.Handler, checks func() []health.Check) error {
+func (h *house) buildWeb(site verdict.Site, exposition http.Handler, checks func() []health.Check, acts *actions) error {
 	names := h.cfg.Web.Names
 	if name, err := os.Hostname(); err == nil {
 		names = append(names[:len(names):len(names)], name)
@@ -362,8 +369,11 @@ func (h *house) buildWeb(site verdict.Site, exposition http.Handler, checks func
 		Metrics:    exposition,
 		Checks:     checks,
 		Bundles:    h.bundles,
+		Actions:    acts,
 		History:    h.past,
 		Config:     h.cfg,
+		Records:    h.records,
+		Equipment:  h.equipment,
 		Names:      names,
 		Log:        h.log,
 
