@@ -66,6 +66,8 @@ func (a *actions) Note(ctx context.Context, by string, e command.Entry) error {
 			engine.Done(notice.Flue)
 		case e.Kind == "ash":
 			engine.Done(notice.Ash)
+		case e.Kind == "probes":
+			engine.Done(notice.Probes)
 		}
 		return nil
 	})
@@ -78,7 +80,7 @@ func (a *actions) Note(ctx context.Context, by string, e command.Entry) error {
 			Author: by, Wood: e.Wood, Note: e.Text,
 			Kilograms: command.Number(e.Kilograms), Moisture: command.Number(e.Moisture),
 		})
-	case "sweeping", "ash":
+	case "sweeping", "ash", "filter", "probes", "gasket", "inspection":
 		a.store.Note(by, strings.TrimSuffix(e.Kind+": "+e.Text, ": "))
 	default:
 		a.store.Note(by, e.Text)

@@ -25,6 +25,7 @@ import (
 	"fluewright/daemon/internal/access"
 	"fluewright/daemon/internal/config"
 	"fluewright/daemon/internal/handout"
+	"fluewright/daemon/internal/health"
 	"fluewright/daemon/internal/message"
 	"fluewright/daemon/internal/metrics"
 	"fluewright/daemon/internal/mqtt"
@@ -33,6 +34,8 @@ import (
 	"fluewright/daemon/internal/trend"
 	"fluewright/daemon/internal/verdict"
 	"fluewright/daemon/internal/web"
+	"fluewright/daemon/internal/web/equipment"
+	"fluewright/daemon/internal/web/records"
 	"fluewright/sensors"
 	"fluewright/sensors/bus"
 	"fluewright/sensors/scan"
@@ -106,6 +109,10 @@ type house struct {
 	boot    string        // tells the runs of the program apart
 	bundles *handout.Desk // nil where no history is kept
 	past    trend.History // likewise
+
+	// What the pages show of records and equipment.
+	records   records.Options
+	equipment equipment.Options
 
 	tasks []task
 	addrs Addresses
@@ -205,9 +212,12 @@ func (h *house) build() error {
 	if err := receivers.build(h, l, store, exposition.Gather); err != nil {
 		return err
 	}
-	if err := h.buildWeb(site, exposition.Handler(), acts); err != nil {
+	h.recorded(l, store, acts)
+	doing := &checkup{h.feed, site, h.cfg.Sampling.StaleAfter, h.cfg.Site.Units, watch}
+	if err := h.buildWeb(site, exposition.Handler(), acts, doing.checks); err != nil {
 		return err
 	}
+	h.supervise(l, site, watch.history)
 	// Last, so that the first tick finds everybody listening.
 	h.tasks = append(h.tasks, task{"loop", l.run})
 	return nil
@@ -235,15 +245,16 @@ func (h *house) loop(engine *analysis.Engine) (*loop, error) {
 	}
 	watch := newSupplyWatch(cmp.Or(h.options.Root, "/"), h.options.Clock, h.log)
 	h.tasks = append(h.tasks, task{"supply", watch.run})
-	health := &health{h.cfg, h.board, known, &frames.sheaths, watch}
+	chipHealth := &sensorHealth{h.cfg, h.board, known, &frames.sheaths, watch}
 	l := &loop{
 		zone:    h.cfg.Site.Zone(),
 		site:    h.cfg.Site.Name,
 		period:  h.cfg.Sampling.Period,
+		behind:  behindLooks(h.cfg.Sampling.Period / time.Duration(max(h.cfg.Sampling.Burst, 1))),
 		clock:   h.options.Clock,
 		frames:  frames,
 		engine:  engine,
-		sensors: health.sensors,
+		sensors: chipHealth.sensors,
 		supply:  watch.status,
 		trusted: trust,
 		feed:    h.feed,
@@ -320,7 +331,7 @@ func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, durable func
 	return p, nil
 }
 
-func (h *house) buildWeb(site verdict.Site, exposition http.Handler, acts *actions) error {
+func (h *house) buildWeb(site verdict.Site, exposition http.Handler, acts *actions, checks func() []health.Check) error {
 	names := h.cfg.Web.Names
 	if name, err := os.Hostname(); err == nil {
 		names = append(names[:len(names):len(names)], name)
@@ -341,10 +352,13 @@ func (h *house) buildWeb(site verdict.Site, exposition http.Handler, acts *actio
 		DraftHigh:  h.cfg.Analysis.DraftHigh,
 		StaleAfter: h.cfg.Sampling.StaleAfter,
 		Metrics:    exposition,
+		Checks:     checks,
 		Bundles:    h.bundles,
 		Actions:    acts,
 		History:    h.past,
 		Config:     h.cfg,
+		Records:    h.records,
+		Equipment:  h.equipment,
 		Names:      names,
 		Log:        h.log,
 
