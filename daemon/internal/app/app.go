@@ -219,7 +219,7 @@ func (h *house) build() error {
 	}
 	h.recorded(l, store, acts)
 	doing := &checkup{h.feed, site, h.cfg.Sampling.StaleAfter, h.cfg.Site.Units, watch}
-	if err := h.buildWeb(site, exposition.Handler(), doing.checks, acts); err != nil {
+	if err := h.buildWeb(site, exposition.Handler(), acts, doing.checks); err != nil {
 		return err
 	}
 	h.supervise(l, site, watch.history)
@@ -346,7 +346,7 @@ func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, store *histo
 	return p, nil
 }
 
-func (h *house) buildWeb(site verdict.Site, exposition http.Handler, checks func() []health.Check, acts *actions) error {
+func (h *house) buildWeb(site verdict.Site, exposition http.Handler, acts *actions, checks func() []health.Check) error {
 	names := h.cfg.Web.Names
 	if name, err := os.Hostname(); err == nil {
 		names = append(names[:len(names):len(names)], name)
