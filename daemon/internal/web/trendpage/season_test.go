@@ -43,7 +43,7 @@ func keep(t testing.TB, cfg *config.Config, fill func(s *history.Store, offer fu
 			t.Error(err)
 		}
 	})
-	committed := time.Duration(0)
+	committed := 0
 	fill(s, func(at time.Duration, phase burn.Phase, values map[frame.Channel]float64, events ...analysis.Event) {
 		st := &status.Status{Wall: noon.Add(at), ClockTrusted: true}
 		st.Frame.At = at
@@ -57,8 +57,8 @@ func keep(t testing.TB, cfg *config.Config, fill func(s *history.Store, offer fu
 		}
 		st.Assessment = analysis.Assessment{At: at, Phase: phase, Burning: phase.Fire(), Events: events}
 		s.Offer(st)
-		if at-committed > 6*time.Hour {
-			committed = at
+		if committed++; committed == 10_000 { // before memory drops the oldest
+			committed = 0
 			if err := s.Commit(ctx); err != nil {
 				t.Fatal(err)
 			}
