@@ -52,6 +52,9 @@ func (g *Gate) Handler(route Route) http.Handler {
 		}
 		who, sent := g.who(r)
 		switch {
+		case sent && who.Name == "" && r.Method != http.MethodGet:
+			g.signIn(w, r, sent) // even where it is open: it has passed the guard for its token
+			return
 		case route.Needs == Open || who.May(route.Needs):
 		case route.Needs == Read && !sent && g.readsFreely(r):
 		case who.Name != "":
@@ -98,8 +101,8 @@ func bearer(values []string) (text string, ok bool) {
 	return text, found && strings.EqualFold(scheme, "Bearer") && text != ""
 }
 
-// HasToken reports whether a request comes from a program with a token: no browser sends one
-// by itself, so no page elsewhere can make it.
+// HasToken reports whether a request shows a token, right or wrong: no browser does by itself,
+// so no page elsewhere can make it.
 func HasToken(r *http.Request) bool {
 	_, ok := bearer(r.Header.Values("Authorization"))
 	return ok

@@ -25,14 +25,19 @@ import (
 	"fluewright/daemon/internal/access"
 	"fluewright/daemon/internal/config"
 	"fluewright/daemon/internal/handout"
+	"fluewright/daemon/internal/health"
+	"fluewright/daemon/internal/history"
 	"fluewright/daemon/internal/message"
 	"fluewright/daemon/internal/metrics"
 	"fluewright/daemon/internal/mqtt"
 	"fluewright/daemon/internal/mqtt/broker"
+	"fluewright/daemon/internal/mqtt/homie"
 	"fluewright/daemon/internal/status"
 	"fluewright/daemon/internal/trend"
 	"fluewright/daemon/internal/verdict"
 	"fluewright/daemon/internal/web"
+	"fluewright/daemon/internal/web/equipment"
+	"fluewright/daemon/internal/web/records"
 	"fluewright/sensors"
 	"fluewright/sensors/bus"
 	"fluewright/sensors/scan"
@@ -103,9 +108,14 @@ type house struct {
 	log     *slog.Logger
 	feed    *status.Feed
 	board   *scan.Board
-	boot    string        // tells the runs of the program apart
-	bundles *handout.Desk // nil where no history is kept
-	past    trend.History // likewise
+	boot    string              // tells the runs of the program apart
+	bundles *handout.Desk       // nil where no history is kept
+	past    trend.History       // likewise
+	broker  func() broker.Stats // nil where the broker is elsewhere
+
+	// What the pages show of records and equipment.
+	records   records.Options
+	equipment equipment.Options
 
 	tasks []task
 	addrs Addresses
@@ -158,7 +168,7 @@ func (h *house) build() error {
 	watch := &watchman{ownClock: own}
 	kept := durable(store, alarms, watch)
 	asked := newCommands(h.log)
-	publisher, err := h.buildMQTT(site, engine.Alarms(), kept, asked)
+	publisher, err := h.buildMQTT(site, engine.Alarms(), store, kept, asked)
 	if err != nil {
 		return err
 	}
@@ -166,6 +176,7 @@ func (h *house) build() error {
 	h.tasks = append(h.tasks, task{"takers", taken.run})
 	acts := &actions{order: l.order, store: store, taken: taken, log: h.log}
 	asked.line, asked.actions, asked.bundles = publisher, acts, h.bundles
+	asked.test = tester(h.cfg)
 	asked.trusted = func() bool { s := h.feed.Latest(); return s != nil && s.ClockTrusted }
 	h.tasks = append(h.tasks, task{"commands", asked.run})
 	l.after = append(l.after, publisher.Offer)
@@ -195,6 +206,7 @@ func (h *house) build() error {
 		Alarms:     engine.Alarms(),
 		StaleAfter: h.cfg.Sampling.StaleAfter,
 		MQTT:       publisher.Stats,
+		Broker:     h.broker,
 		Commands:   asked.gate.Counts,
 		History:    watch.history,
 		Loop:       l.punctuality,
@@ -205,9 +217,12 @@ func (h *house) build() error {
 	if err := receivers.build(h, l, store, exposition.Gather); err != nil {
 		return err
 	}
-	if err := h.buildWeb(site, exposition.Handler()); err != nil {
+	h.recorded(l, store, acts)
+	doing := &checkup{h.feed, site, h.cfg.Sampling.StaleAfter, h.cfg.Site.Units, watch}
+	if err := h.buildWeb(site, exposition.Handler(), doing.checks, acts); err != nil {
 		return err
 	}
+	h.supervise(l, site, watch.history)
 	// Last, so that the first tick finds everybody listening.
 	h.tasks = append(h.tasks, task{"loop", l.run})
 	return nil
@@ -235,15 +250,16 @@ func (h *house) loop(engine *analysis.Engine) (*loop, error) {
 	}
 	watch := newSupplyWatch(cmp.Or(h.options.Root, "/"), h.options.Clock, h.log)
 	h.tasks = append(h.tasks, task{"supply", watch.run})
-	health := &health{h.cfg, h.board, known, &frames.sheaths, watch}
+	chipHealth := &sensorHealth{h.cfg, h.board, known, &frames.sheaths, watch}
 	l := &loop{
 		zone:    h.cfg.Site.Zone(),
 		site:    h.cfg.Site.Name,
 		period:  h.cfg.Sampling.Period,
+		behind:  behindLooks(h.cfg.Sampling.Period / time.Duration(max(h.cfg.Sampling.Burst, 1))),
 		clock:   h.options.Clock,
 		frames:  frames,
 		engine:  engine,
-		sensors: health.sensors,
+		sensors: chipHealth.sensors,
 		supply:  watch.status,
 		trusted: trust,
 		feed:    h.feed,
@@ -273,7 +289,7 @@ func (h *house) buildRecorder(l *loop) error {
 	return nil
 }
 
-func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, durable func(context.Context) error, asked *commands) (*mqtt.Publisher, error) {
+func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, store *history.Store, durable func(context.Context) error, asked *commands) (*mqtt.Publisher, error) {
 	c := h.cfg.MQTT
 	o := mqtt.Options{
 		Site:     h.cfg.Site.Name,
@@ -281,6 +297,8 @@ func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, durable func
 		ClientID: c.ClientID,
 		User:     c.User,
 		CAFile:   c.CAFile,
+		CertFile: c.CertificateFile, KeyFile: c.KeyFile,
+		Root: c.Root, Metered: c.Metered, BackFill: c.BackFill,
 		Software: h.options.Version,
 		BootID:   h.boot,
 		Started:  time.Now(),
@@ -288,21 +306,24 @@ func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, durable func
 		Units:    h.cfg.Site.Units,
 		Durable:  durable,
 		Command:  asked.take, Oversized: asked.oversized,
+		Dir: h.options.State,
 		Log: h.log,
+	}
+	if store != nil {
+		o.Past = store
 	}
 	switch {
 	case c.Broker == "":
-		b, err := broker.Start(broker.Options{
-			Listen:   c.Embedded,
-			ClientID: c.ClientID,
-			Retained: mqtt.RetainedTopics(h.cfg.Site.Name, alarms),
-			Log:      h.log,
-		})
-		if err != nil {
-			return nil, fmt.Errorf("start broker: %w", err)
+		retained := mqtt.RetainedTopics(h.cfg.Site.Name, alarms)
+		if c.Homie {
+			retained = append(retained, homie.Topics(h.cfg.Site.Name, site.Fitted, alarms)...)
 		}
-		h.ends = append(h.ends, b.Close)
-		o.Broker = b.URL()
+		b, err := h.startBroker(retained)
+		if err != nil {
+			return nil, err
+		}
+		h.addrs.MQTT = b.URL()
+		o.Broker = b.Own()
 		o.User, o.Password = b.Credentials()
 	case c.PasswordFile != "":
 		secret, err := os.ReadFile(c.PasswordFile)
@@ -311,16 +332,21 @@ func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, durable func
 		}
 		o.Password = strings.TrimRight(string(secret), "\r\n")
 	}
-	h.addrs.MQTT = o.Broker
+	h.addrs.MQTT = cmp.Or(h.addrs.MQTT, o.Broker)
 	p, err := mqtt.New(o)
 	if err != nil {
 		return nil, fmt.Errorf("set up mqtt: %w", err)
 	}
 	h.tasks = append(h.tasks, task{"mqtt", p.Run})
+	if c.Homie {
+		if err := h.buildHomie(&o, alarms); err != nil {
+			return nil, err
+		}
+	}
 	return p, nil
 }
 
-func (h *house) buildWeb(site verdict.Site, exposition http.Handler) error {
+func (h *house) buildWeb(site verdict.Site, exposition http.Handler, checks func() []health.Check, acts *actions) error {
 	names := h.cfg.Web.Names
 	if name, err := os.Hostname(); err == nil {
 		names = append(names[:len(names):len(names)], name)
@@ -341,9 +367,13 @@ func (h *house) buildWeb(site verdict.Site, exposition http.Handler) error {
 		DraftHigh:  h.cfg.Analysis.DraftHigh,
 		StaleAfter: h.cfg.Sampling.StaleAfter,
 		Metrics:    exposition,
+		Checks:     checks,
 		Bundles:    h.bundles,
+		Actions:    acts,
 		History:    h.past,
 		Config:     h.cfg,
+		Records:    h.records,
+		Equipment:  h.equipment,
 		Names:      names,
 		Log:        h.log,
 

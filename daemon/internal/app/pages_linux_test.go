@@ -14,7 +14,7 @@ import (
 
 // pages are all pages. A new one is a line here.
 var pages = []string{
-	"/",
+	"/", "/alarms", "/burns", "/sensors", "/upkeep", "/notes", "/about", "/commissioning",
 }
 
 // Every page, after some hours of a night at the bench, on a telephone and a desk, in both

@@ -18,6 +18,7 @@ import (
 	"time"
 
 	"fluewright/daemon/internal/access"
+	"fluewright/daemon/internal/config"
 	"fluewright/daemon/internal/fetch"
 	"fluewright/daemon/internal/fetch/linetest"
 	"fluewright/daemon/internal/handout"
@@ -74,7 +75,7 @@ func guarded(t *testing.T, p *past, g *access.Gate) (*handout.Desk, string) {
 	desk := handout.New(t.TempDir(), p, slog.New(slog.DiscardHandler))
 	s, err := web.Listen("127.0.0.1:0", web.Options{
 		Site: "cellar-7", Feed: status.NewFeed(), Verdict: statustest.Site, Units: units.SI, Bundles: desk,
-		Metrics: http.NotFoundHandler(), Gate: g, Log: slog.New(slog.DiscardHandler),
+		Config: config.Default(), Metrics: http.NotFoundHandler(), Gate: g, Log: slog.New(slog.DiscardHandler),
 	})
 	if err != nil {
 		t.Fatal(err)

@@ -131,6 +131,7 @@ type Event struct {
 	// clock; Moment makes times of them.
 	Fields map[string]any
 	moment func(int64) time.Time
+	ms     int64 // when it was, on the run's clock
 }
 
 // Moment makes the wall time of a moment of the event's run.
@@ -171,6 +172,10 @@ func (s *Store) Events(ctx context.Context, kind string, from, to time.Time) ([]
 }
 
 func (v *snapshot) eventsOf(ctx context.Context, kind string, run, lo, hi int64) ([]Event, error) {
+	return v.listEvents(ctx, kind, "WHERE id >= ? AND id < ? AND ms >= ? AND ms < ? ORDER BY id", run<<40, (run+1)<<40, lo, hi)
+}
+
+func (v *snapshot) listEvents(ctx context.Context, kind, which string, args ...any) ([]Event, error) {
 	var names []string
 	return list(ctx, v.conn, func(r *sql.Rows, e *Event) error {
 		if names == nil {
@@ -187,16 +192,17 @@ func (v *snapshot) eventsOf(ctx context.Context, kind string, run, lo, hi int64)
 		if err := r.Scan(into...); err != nil {
 			return err
 		}
-		*e = v.event(run, integer(values[0])&(1<<40-1), integer(values[1]), integer(values[2]), integer(values[3]) != 0)
+		id := integer(values[0])
+		*e = v.event(id>>40, id&(1<<40-1), integer(values[1]), integer(values[2]), integer(values[3]) != 0)
 		for i, name := range names[4:] {
 			e.Fields[name] = values[4+i]
 		}
 		return nil
-	}, "SELECT * FROM "+kind+" WHERE id >= ? AND id < ? AND ms >= ? AND ms < ? ORDER BY id", run<<40, (run+1)<<40, lo, hi)
+	}, "SELECT * FROM "+kind+" "+which, args...)
 }
 
 func (v *snapshot) event(run, no, ms, seen int64, trusted bool) Event {
-	e := Event{Run: run, No: no, Seen: time.UnixMilli(seen).UTC(), Trusted: trusted, Fields: map[string]any{}}
+	e := Event{Run: run, No: no, Seen: time.UnixMilli(seen).UTC(), Trusted: trusted, Fields: map[string]any{}, ms: ms}
 	e.At, e.Sure = wallAt(*v, run, ms)
 	e.moment = func(ms int64) time.Time { at, _ := wallAt(*v, run, ms); return at }
 	return e

@@ -16,9 +16,9 @@ const (
 	mostOfAddress   = 128
 )
 
-// crowd bounds how many connections there are. Where there are too many the one goes that has
-// let the server wait longest for its request, so that many who send slowly or nothing push
-// out each other, and nobody who asks for something.
+// crowd bounds how many connections there are. Where there are too many one goes that lets the
+// server wait for its request, so that many who send slowly or nothing push out each other,
+// and nobody who asks for something.
 type crowd struct {
 	net.Listener
 	mu  sync.Mutex
@@ -47,26 +47,26 @@ func (c *crowd) Accept() (net.Conn, error) {
 	return g, nil
 }
 
-// admit takes a guest in and says who must go for that.
-func (c *crowd) admit(g *guest) *guest {
+// admit takes a guest in and says who must go for that: one who is not being answered, of the
+// address that has the most connections, and of those the one that has waited longest.
+func (c *crowd) admit(g *guest) (out *guest) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	c.all = append(c.all, g)
-	same := 0
+	of := make(map[netip.Prefix]int)
 	for _, other := range c.all {
-		if other.from == g.from {
-			same++
-		}
+		of[other.from]++
 	}
-	if same <= mostOfAddress && len(c.all) <= mostConnections {
+	if of[g.from] <= mostOfAddress && len(c.all) <= mostConnections {
 		return nil
 	}
+	out = g
 	for _, other := range c.all {
-		if !other.served && (same <= mostOfAddress || other.from == g.from) {
-			return other
+		if !other.served && (of[other.from] > of[out.from] || out == g && of[other.from] == of[out.from]) {
+			out = other
 		}
 	}
-	return g
+	return out
 }
 
 // serve says whether a guest is being answered; then it waits for the next request as the
@@ -114,7 +114,8 @@ func introduce(ctx context.Context, conn net.Conn) context.Context {
 	return context.WithValue(ctx, guestKey{}, conn)
 }
 
-// attend marks who is being answered.
+// attend marks who is being answered. It comes behind the guard, for which a form must have
+// come whole.
 func attend(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if g, ok := r.Context().Value(guestKey{}).(*guest); ok {

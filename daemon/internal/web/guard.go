@@ -44,7 +44,7 @@ func guard(names []string, next http.Handler) http.Handler {
 			stop(w, r, http.StatusMisdirectedRequest, "This name is not one of this monitor's. Use its address, or add the name to the configuration.")
 		case safe(r) && fromElsewhere(r):
 			stop(w, r, http.StatusForbidden, "A page elsewhere must not ask for this.")
-		case !safe(r) && !access.HasToken(r) && (crossOrigin.Check(r) != nil || !saysWhence(r)):
+		case !safe(r) && (crossOrigin.Check(r) != nil || !saysWhence(r) && !access.HasToken(r)):
 			stop(w, r, http.StatusForbidden, "This did not come from one of this monitor's own pages. Load the page again, with its own address.")
 		case safe(r) && r.ContentLength != 0:
 			stop(w, r, http.StatusBadRequest, "Nothing can be sent here.")
@@ -76,7 +76,8 @@ func fromElsewhere(r *http.Request) bool {
 }
 
 // saysWhence reports whether a browser says where a request comes from: all do that send
-// forms. Whoever does not say it might be carried by somebody's cookie.
+// forms. Whoever does not say it might be carried by somebody's cookie, unless it shows a
+// token, which no browser does by itself.
 func saysWhence(r *http.Request) bool {
 	return r.Header.Get("Origin") != "" || r.Header.Get("Sec-Fetch-Site") != ""
 }

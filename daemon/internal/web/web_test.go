@@ -21,6 +21,7 @@ import (
 	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/access"
 	"fluewright/daemon/internal/config"
+	"fluewright/daemon/internal/health"
 	"fluewright/daemon/internal/status"
 	"fluewright/daemon/internal/status/statustest"
 	"fluewright/sensors"
@@ -84,7 +85,7 @@ func TestThePage(t *testing.T) {
 	}{
 		{
 			"all is well", statustest.Burning(),
-			[]string{"No alarm. The fire burns clean.", "457 °F", "limit 1292 °F", "0.049 in. w.c.", "this is within", "29.00 inHg", "no carbon monoxide alarm", "fire service"},
+			[]string{"No alarm. The fire burns clean.", "457 °F", "limit 1292 °F", `0.049 <span class="unit">in. w.c.</span>`, "this is within", "29.00 inHg", "no carbon monoxide alarm", "fire service"},
 			[]string{"no reading", "Do first", "Blind"},
 		},
 		{
@@ -217,6 +218,16 @@ func TestHealth(t *testing.T) {
 		check("the loop stands still", 503, "failing", 1)
 		o.Feed.Publish(statustest.Burning())
 		check("ticking again", 200, "ok", 0)
+
+		// What else is wrong is told, and does not make the loop fail.
+		o.Checks = func() []health.Check {
+			return []health.Check{{Name: "storage", State: health.Wrong, Message: "it is full"}}
+		}
+		h = served(o)
+		check("the storage full", 200, "ok", 0)
+		if got := get(h, "/healthz").Body.String(); !strings.Contains(got, `{"name":"storage","state":"wrong","message":"it is full"}`) {
+			t.Errorf("it answers %s", got)
+		}
 	})
 }
 

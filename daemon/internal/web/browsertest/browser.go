@@ -74,6 +74,8 @@ func Start(t testing.TB) *Browser {
 	}
 	cmd := exec.Command(program, "--headless", "--no-sandbox", "--disable-gpu", "--no-first-run", "--hide-scrollbars",
 		"--disable-background-networking", "--disable-component-update", "--disable-dev-shm-usage", "--disable-extensions",
+		// A name that is no localhost: what browsers keep for encrypted pages is not there.
+		"--host-resolver-rules=MAP *.test 127.0.0.1",
 		"--remote-debugging-pipe", "--user-data-dir="+t.TempDir())
 	cmd.ExtraFiles = []*os.File{theirs, ours} // its descriptors 3 and 4
 	cmd.SysProcAttr = &syscall.SysProcAttr{Setpgid: true}

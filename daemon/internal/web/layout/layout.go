@@ -189,11 +189,7 @@ func (s *Shell) view(r *http.Request, p Page) view {
 	v.Classes = strings.Join(all, " ")
 	v.First, _ = at(r.URL.Path, first)
 	v.More, v.Elsewhere = at(r.URL.Path, more)
-	way := wayIn(r, who)
-	if way.Here {
-		v.Elsewhere = way.Name
-	}
-	v.More = append(v.More, way)
+	v.More = append(v.More, wayIn(r, who))
 	return v
 }
 
