@@ -24,6 +24,8 @@ import (
 	"fluewright/analysis/gas"
 	"fluewright/daemon/internal/config"
 	"fluewright/daemon/internal/handout"
+	"fluewright/daemon/internal/health"
+	"fluewright/daemon/internal/history"
 	"fluewright/daemon/internal/message"
 	"fluewright/daemon/internal/metrics"
 	"fluewright/daemon/internal/mqtt"
@@ -153,11 +155,12 @@ func (h *house) build() error {
 	watch := &watchman{ownClock: own}
 	kept := durable(store, alarms, watch)
 	asked := newCommands(h.log)
-	publisher, err := h.buildMQTT(site, engine.Alarms(), kept, asked)
+	publisher, err := h.buildMQTT(site, engine.Alarms(), store, kept, asked)
 	if err != nil {
 		return err
 	}
 	asked.line, asked.order, asked.store, asked.bundles = publisher, l.order, store, h.bundles
+	asked.test = tester(h.cfg)
 	asked.trusted = func() bool { s := h.feed.Latest(); return s != nil && s.ClockTrusted }
 	h.tasks = append(h.tasks, task{"commands", asked.run})
 	l.after = append(l.after, publisher.Offer)
@@ -198,9 +201,11 @@ func (h *house) build() error {
 	if err := receivers.build(h, l, store, exposition.Gather); err != nil {
 		return err
 	}
-	if err := h.buildWeb(site, exposition.Handler()); err != nil {
+	doing := &checkup{h.feed, site, h.cfg.Sampling.StaleAfter, h.cfg.Site.Units, watch}
+	if err := h.buildWeb(site, exposition.Handler(), doing.checks); err != nil {
 		return err
 	}
+	h.supervise(l, site, watch.history)
 	// Last, so that the first tick finds everybody listening.
 	h.tasks = append(h.tasks, task{"loop", l.run})
 	return nil
@@ -228,15 +233,16 @@ func (h *house) loop(engine *analysis.Engine) (*loop, error) {
 	}
 	watch := newSupplyWatch(cmp.Or(h.options.Root, "/"), h.options.Clock, h.log)
 	h.tasks = append(h.tasks, task{"supply", watch.run})
-	health := &health{h.cfg, h.board, known, &frames.sheaths, watch}
+	chipHealth := &sensorHealth{h.cfg, h.board, known, &frames.sheaths, watch}
 	l := &loop{
 		zone:    h.cfg.Site.Zone(),
 		site:    h.cfg.Site.Name,
 		period:  h.cfg.Sampling.Period,
+		behind:  behindLooks(h.cfg.Sampling.Period / time.Duration(max(h.cfg.Sampling.Burst, 1))),
 		clock:   h.options.Clock,
 		frames:  frames,
 		engine:  engine,
-		sensors: health.sensors,
+		sensors: chipHealth.sensors,
 		supply:  watch.status,
 		trusted: trust,
 		feed:    h.feed,
@@ -266,7 +272,7 @@ func (h *house) buildRecorder(l *loop) error {
 	return nil
 }
 
-func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, durable func(context.Context) error, asked *commands) (*mqtt.Publisher, error) {
+func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, store *history.Store, durable func(context.Context) error, asked *commands) (*mqtt.Publisher, error) {
 	c := h.cfg.MQTT
 	o := mqtt.Options{
 		Site:     h.cfg.Site.Name,
@@ -274,6 +280,8 @@ func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, durable func
 		ClientID: c.ClientID,
 		User:     c.User,
 		CAFile:   c.CAFile,
+		CertFile: c.CertificateFile, KeyFile: c.KeyFile,
+		Root: c.Root, Metered: c.Metered, BackFill: c.BackFill,
 		Software: h.options.Version,
 		BootID:   h.boot,
 		Started:  time.Now(),
@@ -281,7 +289,11 @@ func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, durable func
 		Units:    h.cfg.Site.Units,
 		Durable:  durable,
 		Command:  asked.take, Oversized: asked.oversized,
+		Dir: h.options.State,
 		Log: h.log,
+	}
+	if store != nil {
+		o.Past = store
 	}
 	switch {
 	case c.Broker == "":
@@ -317,7 +329,7 @@ func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, durable func
 	return p, nil
 }
 
-func (h *house) buildWeb(site verdict.Site, exposition http.Handler) error {
+func (h *house) buildWeb(site verdict.Site, exposition http.Handler, checks func() []health.Check) error {
 	var names []string
 	if name, err := os.Hostname(); err == nil {
 		names = append(names, name)
@@ -334,6 +346,7 @@ func (h *house) buildWeb(site verdict.Site, exposition http.Handler) error {
 		DraftHigh:  h.cfg.Analysis.DraftHigh,
 		StaleAfter: h.cfg.Sampling.StaleAfter,
 		Metrics:    exposition,
+		Checks:     checks,
 		Bundles:    h.bundles,
 		Names:      names,
 		Log:        h.log,

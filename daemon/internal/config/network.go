@@ -7,9 +7,12 @@ import (
 	"net/netip"
 	"net/url"
 	"path"
+	"regexp"
 	"strconv"
 	"strings"
 	"unicode"
+
+	"fluewright/daemon/internal/units"
 )
 
 // mqtt reads where to publish: to the broker within the program, or to another one.
@@ -22,12 +25,19 @@ func mqtt(t *table, site string, own within) MQTT {
 		User:         t.text("user", "", plain).value,
 		PasswordFile: t.text("password-file", "", file).value,
 		CAFile:       t.text("ca-file", "", file).value,
+
+		CertificateFile: t.text("certificate-file", "", file).value,
+		KeyFile:         t.text("key-file", "", file).value,
+		Root:            t.text("root", "fluewright", topicRoot).value,
+		Metered:         t.choice("profile", "full", []string{"full", "metered"}).value == "metered",
+		BackFill:        quantity(t, "back-fill", units.ParseSpan, span{"7 days", "1 day", "60 days"}).value,
 	}
+	t.together("certificate-file", "key-file")
 	m.Homie = t.choice("homie", "no", []string{"yes", "no"}).value == "yes"
 	m.Embedded = t.text("embedded", "127.0.0.1:1883", own.listen).value
 	remote := t.keys.keys["broker"]
 	if remote == nil {
-		for _, key := range []string{"client-id", "user", "password-file", "ca-file"} {
+		for _, key := range []string{"client-id", "user", "password-file", "ca-file", "certificate-file", "key-file", "root"} {
 			if n := t.keys.keys[key]; n != nil {
 				t.at(n.line, "%s is for a broker elsewhere; give its address as broker, or leave this out", t.name(key))
 			}
@@ -44,8 +54,10 @@ func mqtt(t *table, site string, own within) MQTT {
 	if n := t.keys.keys["password-file"]; n != nil && t.keys.keys["user"] == nil && remote != nil {
 		t.at(n.line, "mqtt.password-file without user; MQTT 3.1.1 knows no password without a user name, give user too")
 	}
-	if n := t.keys.keys["ca-file"]; n != nil && strings.HasPrefix(m.Broker, "tcp:") {
-		t.at(n.line, "mqtt.ca-file is for an encrypted connection; write the broker as ssl://…, or leave this out")
+	for _, key := range []string{"ca-file", "certificate-file"} {
+		if n := t.keys.keys[key]; n != nil && strings.HasPrefix(m.Broker, "tcp:") {
+			t.at(n.line, "%s is for an encrypted connection; write the broker as ssl://…, or leave this out", t.name(key))
+		}
 	}
 	t.done()
 	return m
@@ -113,6 +125,17 @@ func directory(s string) error {
 func file(s string) error {
 	if !path.IsAbs(s) || !printable(s) {
 		return errors.New("this is no absolute path of a file; it is like \"/etc/fluewright/password\"")
+	}
+	return nil
+}
+
+// topicRoots keeps topics free of wildcards, and of names that are the broker's own.
+var topicRoots = regexp.MustCompile(`^[A-Za-z0-9_-]+(/[A-Za-z0-9_-]+)*$`)
+
+// topicRoot checks what topics begin with.
+func topicRoot(s string) error {
+	if len(s) > 64 || !topicRoots.MatchString(s) {
+		return fmt.Errorf("%q is no beginning of a topic; it is like \"fluewright\" or \"service/fluewright\", 64 letters, digits, - and _ at most", s)
 	}
 	return nil
 }

@@ -144,7 +144,8 @@ thermocouple = "K"
 	}
 	check(t, c)
 	got := fmt.Sprint(c.MQTT)
-	want := "{ssl://broker.example:8883 fluewright-furnace furnace /run/credentials/fluewright.service/mqtt-password /etc/fluewright/ca.pem false }"
+	want := "{ssl://broker.example:8883 fluewright-furnace furnace /run/credentials/fluewright.service/mqtt-password /etc/fluewright/ca.pem" +
+		" /etc/fluewright/site-cert.pem /etc/fluewright/site-cert-key.pem fluewright false 168h0m0s false }"
 	if got != want {
 		t.Errorf("got %s, want %s", got, want)
 	}

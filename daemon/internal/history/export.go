@@ -155,7 +155,7 @@ func (s *Store) Events(ctx context.Context, kind string, from, to time.Time) ([]
 			if st.first && st.lo == st.place.From {
 				lo = 0
 			}
-			some, err := s.eventsOf(ctx, v, kind, st.place.Run, lo, st.hi)
+			some, err := v.eventsOf(ctx, kind, st.place.Run, lo, st.hi)
 			if err != nil {
 				return err
 			}
@@ -169,9 +169,24 @@ func (s *Store) Events(ctx context.Context, kind string, from, to time.Time) ([]
 	return all, nil
 }
 
-func (s *Store) eventsOf(ctx context.Context, v snapshot, kind string, run, lo, hi int64) ([]Event, error) {
+func (v *snapshot) eventsOf(ctx context.Context, kind string, run, lo, hi int64) (all []Event, err error) {
+	some, err := v.list(ctx, "SELECT * FROM "+kind+" WHERE id >= ? AND id < ? AND ms >= ? AND ms < ? ORDER BY id", run<<40, (run+1)<<40, lo, hi)
+	for i := range some {
+		all = append(all, some[i].Event)
+	}
+	return all, err
+}
+
+// timed is an event with its moment on the run's clock.
+type timed struct {
+	Event
+	ms int64
+}
+
+// list reads events from the file.
+func (v *snapshot) list(ctx context.Context, query string, args ...any) ([]timed, error) {
 	var names []string
-	return list(ctx, v.conn, func(r *sql.Rows, e *Event) error {
+	return list(ctx, v.conn, func(r *sql.Rows, e *timed) error {
 		if names == nil {
 			var err error
 			if names, err = r.Columns(); err != nil {
@@ -187,14 +202,16 @@ func (s *Store) eventsOf(ctx context.Context, v snapshot, kind string, run, lo, 
 			return err
 		}
 		id, ms, seen, trusted := integer(values[0]), integer(values[1]), integer(values[2]), integer(values[3])
-		*e = Event{Run: run, No: id & (1<<40 - 1), Seen: time.UnixMilli(seen).UTC(), Trusted: trusted != 0, Fields: map[string]any{}}
-		e.moment = func(ms int64) time.Time { at, _ := wallAt(v, run, ms); return at }
-		e.At, e.Sure = wallAt(v, run, ms)
+		run := id >> 40
+		e.ms = ms
+		e.Event = Event{Run: run, No: id & (1<<40 - 1), Seen: time.UnixMilli(seen).UTC(), Trusted: trusted != 0, Fields: map[string]any{}}
+		e.moment = func(ms int64) time.Time { at, _ := wallAt(*v, run, ms); return at }
+		e.At, e.Sure = wallAt(*v, run, ms)
 		for i, name := range names[4:] {
 			e.Fields[name] = values[4+i]
 		}
 		return nil
-	}, "SELECT * FROM "+kind+" WHERE id >= ? AND id < ? AND ms >= ? AND ms < ? ORDER BY id", run<<40, (run+1)<<40, lo, hi)
+	}, query, args...)
 }
 
 func integer(v any) int64 {

@@ -14,6 +14,7 @@ import (
 	"fluewright/analysis/burn"
 	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/history"
+	"fluewright/daemon/internal/mqtt"
 	"fluewright/daemon/internal/mqtt/broker"
 	"fluewright/daemon/internal/notify"
 	"fluewright/daemon/internal/status"
@@ -87,6 +88,9 @@ func (c *collector) Collect(ch chan<- prometheus.Metric) {
 	out.put(mqttFailed, float64(m.Failed))
 	out.put(mqttDropped, float64(m.Dropped))
 	out.put(mqttPending, float64(m.Pending))
+	if m.Outbox != nil {
+		outbox(out, m.Outbox)
+	}
 	if c.o.Broker != nil {
 		within(out, c.o.Broker())
 	}
@@ -106,6 +110,17 @@ func (c *collector) Collect(ch chan<- prometheus.Metric) {
 	if c.o.History != nil {
 		past(out, c.o.History())
 	}
+}
+
+// outbox writes what the broker lacks of the history.
+func outbox(out sink, o *mqtt.Outbox) {
+	out.put(mqttOutboxEvents, float64(o.Events))
+	out.put(mqttOutboxRows, float64(o.Rows))
+	if !o.Oldest.IsZero() {
+		out.put(mqttOutboxOldest, seconds(o.Oldest))
+	}
+	out.put(mqttOutboxDropped, float64(o.TooOld), "too-old")
+	out.put(mqttOutboxDropped, float64(o.NoTime), "no-clock")
 }
 
 // within writes how the broker within the program does.

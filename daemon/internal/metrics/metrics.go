@@ -163,6 +163,12 @@ var (
 	mqttFailed    = counter("mqtt_messages_failed_total", "Messages that the MQTT broker did not acknowledge before the connection went; they are sent again.")
 	mqttDropped   = counter("mqtt_messages_dropped_total", "Messages given up because too many waited.")
 	mqttPending   = gauge("mqtt_messages_pending", "Messages that wait for the MQTT broker or its acknowledgement.")
+
+	mqttOutboxEvents  = gauge("mqtt_outbox_events_pending", "Alarms and other events in the history that the MQTT broker does not have yet.")
+	mqttOutboxRows    = gauge("mqtt_outbox_rows_pending", "Rows of readings in the history that the MQTT broker does not have yet, at most. Those of the present interval are among them.")
+	mqttOutboxOldest  = gauge("mqtt_outbox_oldest_timestamp_seconds", "When the oldest event or row was that the MQTT broker does not have yet, by the wall clock. Absent while it has all, and while that time is not known.")
+	mqttOutboxDropped = counter("mqtt_outbox_dropped_total", "Events and rows of the history that the MQTT broker will never have, by the reason.", "reason")
+
 	commandsTotal = counter("commands_total", "Commands that came through the broker, accepted or refused, by the reason. Of those accepted, some are refused later.", "result")
 
 	brokerClients       = gauge("broker_clients_connected", "Connections to the MQTT broker within the program, the monitor's own left out.")

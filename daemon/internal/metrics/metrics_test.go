@@ -44,7 +44,10 @@ func options() Options {
 			}}
 		},
 		MQTT: func() mqtt.Stats {
-			return mqtt.Stats{Connected: true, Connects: 2, Published: 941, Failed: 3, Dropped: 1, Pending: 4}
+			return mqtt.Stats{
+				Connected: true, Connects: 2, Published: 941, Failed: 3, Dropped: 1, Pending: 4,
+				Outbox: &mqtt.Outbox{Events: 2, Rows: 21600, Oldest: time.UnixMilli(1768659599000), TooOld: 5, NoTime: 6},
+			}
 		},
 		Broker: func() broker.Stats {
 			return broker.Stats{Clients: 3, Retained: 17, RetainedBytes: 11_264, Refused: map[string]uint64{"password": 2, "flood": 0}, SaveErrors: 1}

@@ -15,6 +15,7 @@ import (
 	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/access"
 	"fluewright/daemon/internal/handout"
+	"fluewright/daemon/internal/health"
 	"fluewright/daemon/internal/status"
 	"fluewright/daemon/internal/verdict"
 	"fluewright/daemon/internal/web/layout"
@@ -38,6 +39,8 @@ type Options struct {
 	StaleAfter time.Duration
 	// Metrics answers /metrics.
 	Metrics http.Handler
+	// Checks says how the parts of the monitor do; nil: nobody knows.
+	Checks func() []health.Check
 	// Bundles hands out the history; nil where none is kept.
 	Bundles *handout.Desk
 	// Names are the host names by which the page may be asked for, besides localhost

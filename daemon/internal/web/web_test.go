@@ -19,6 +19,7 @@ import (
 	"fluewright/analysis/alarm"
 	"fluewright/analysis/burn"
 	"fluewright/analysis/frame"
+	"fluewright/daemon/internal/health"
 	"fluewright/daemon/internal/status"
 	"fluewright/daemon/internal/status/statustest"
 	"fluewright/sensors"
@@ -214,6 +215,16 @@ func TestHealth(t *testing.T) {
 		check("the loop stands still", 503, "failing", 1)
 		o.Feed.Publish(statustest.Burning())
 		check("ticking again", 200, "ok", 0)
+
+		// What else is wrong is told, and does not make the loop fail.
+		o.Checks = func() []health.Check {
+			return []health.Check{{Name: "storage", State: health.Wrong, Message: "it is full"}}
+		}
+		h = served(o)
+		check("the storage full", 200, "ok", 0)
+		if got := get(h, "/healthz").Body.String(); !strings.Contains(got, `{"name":"storage","state":"wrong","message":"it is full"}`) {
+			t.Errorf("it answers %s", got)
+		}
 	})
 }
 
