@@ -146,7 +146,7 @@ func (s *State) repeat(e Entry) error {
 	s.Results[e.Step] = Result{}
 	switch e.Step {
 	case FirstFire:
-		s.Moments = Moments{}
+		s.Moments, s.Numbers.Fire = Moments{}, nil
 	case Setting:
 		n := &s.Numbers
 		if k := len(n.Readings); k > 0 {
@@ -290,7 +290,7 @@ func (s *State) ready(e Entry) error {
 		if s.latest[frame.Draft] < turned {
 			return refuse(DraftTurned)
 		}
-		s.Moments = Moments{}
+		s.Moments, s.Numbers.Fire = Moments{}, nil
 	case OpenDoor:
 		if s.latest[frame.Draft] < turned {
 			return refuse(DraftTurned)

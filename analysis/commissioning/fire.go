@@ -78,7 +78,8 @@ const (
 	clearBy      = 75 * 60.0
 	lookForFault = 90 * 60.0
 	spilling     = 20.0 // s with the draft turned
-	gustWidth    = 5.0  // s over which the draft is averaged here
+	mostMinutes  = 120
+	gustWidth    = 5.0 // s over which the draft is averaged here
 )
 
 // light follows the first fire until it burns clean and the fan runs.
@@ -93,6 +94,7 @@ func (s *State) light(l *Look, dt float64) {
 			m.DraftUp = w.Elapsed
 		}
 	}
+	s.trace(v, dt)
 	on := usualFanOn
 	if s.Given.Limits.FanOn > 0 {
 		on = s.Given.Limits.FanOn
@@ -112,6 +114,23 @@ func (s *State) light(l *Look, dt float64) {
 	if m.Clean > 0 && fanned || w.Elapsed >= lookForFault {
 		s.judgeLighting(v)
 	}
+}
+
+// trace keeps the minutes of the fire for the report, as far as flue and draft are read.
+func (s *State) trace(v *frame.Values, dt float64) {
+	w := &s.Watch
+	if !v.Has(frame.Flue) || !v.Has(frame.Draft) {
+		return
+	}
+	w.Flue.add(v[frame.Flue], dt)
+	w.Base.add(v[frame.Draft], dt)
+	if w.Flue.Held < 60 {
+		return
+	}
+	if n := &s.Numbers; len(n.Fire) < mostMinutes {
+		n.Fire = append(n.Fire, Minute{w.Elapsed, w.Flue.Value, w.Base.Value})
+	}
+	w.Flue, w.Base = Mean{}, Mean{}
 }
 
 func (s *State) judgeLighting(v *frame.Values) {

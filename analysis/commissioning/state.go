@@ -52,6 +52,14 @@ type Numbers struct {
 	Free     float64           `json:"free_pascals"` // before the gate was held
 	Held     float64           `json:"held_pascals"`
 	Reach    float64           `json:"reach_metres"` // draft over drive with the gate held
+	Fire     []Minute          `json:"fire,omitempty"`
+}
+
+// Minute is the first fire in the minute that ends so many seconds after lighting.
+type Minute struct {
+	Second float64 `json:"second"`
+	Flue   float64 `json:"flue_celsius"`
+	Draft  float64 `json:"draft_pascals"`
 }
 
 // Moments are times since lighting, s; 0: not yet.

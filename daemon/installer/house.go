@@ -171,3 +171,6 @@ func (h *House) Truth(specified float64, calm bool) (float64, bool) {
 	}
 	return (lo + hi) / 2, true
 }
+
+// Now returns how much time has passed in the house.
+func (h *House) Now() time.Duration { return h.at }

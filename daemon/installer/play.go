@@ -16,8 +16,8 @@ type Player struct {
 	House *House
 	State *commissioning.State
 	Site  commissioning.Site
-	// Tell is called after each answer and whenever the task has changed; nil: nobody
-	// listens.
+	// Tell is called at the beginning, after each answer and when a measurement ends; nil:
+	// nobody listens.
 	Tell func(at time.Duration, s *commissioning.State)
 	// Between is called before each frame; nil: nothing. It may replace State by one that was
 	// written down and read back.
@@ -43,6 +43,7 @@ func (p *Player) Until(task commissioning.Task, most time.Duration) error {
 	}
 	end := p.House.at + most
 	p.frames(time.Minute)
+	p.tell()
 	for p.State.Task != task {
 		switch {
 		case p.House.at > end:
@@ -186,9 +187,9 @@ func (p *Player) frame() {
 		}
 	}
 	a := p.engine.Step(f)
-	task := p.State.Task
+	running := p.State.Running
 	p.State.Step(commissioning.Look{At: at, Values: v, Phase: a.Phase})
-	if p.State.Task != task || p.State.Task == commissioning.WarmProbe && !p.State.Running {
+	if running && !p.State.Running {
 		p.tell()
 	}
 }
