@@ -5,33 +5,82 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"log/slog"
 	"os"
 	"time"
 
 	"fluewright/analysis/commissioning"
 	"fluewright/daemon/installer"
+	"fluewright/daemon/internal/app"
 	"fluewright/daemon/internal/commission"
 	"fluewright/daemon/internal/units"
+	"fluewright/sensors"
 )
 
 type commissionCmd struct {
 	Demo   string       `help:"Show it on a virtual house, in time-lapse: tall, short, altitude or blocked." enum:"tall,short,altitude,blocked," default:"" placeholder:"HOUSE"`
 	Seed   uint64       `help:"Seed of the virtual house's wind and noise." default:"1" placeholder:"N"`
 	Units  units.System `help:"us or si; of the demonstration." default:"us" placeholder:"us"`
+	Config string       `help:"Configuration file." type:"path" default:"/etc/fluewright/fluewright.toml" placeholder:"FILE"`
+	State  string       `help:"Directory that keeps it over an interruption: the daemon's." type:"path" env:"STATE_DIRECTORY" default:"/var/lib/fluewright" placeholder:"DIR"`
+	Season bool         `help:"The short form for the first fire of a season, compared with the commissioning."`
 	Report string       `help:"Write the report as a page for a browser and its printer." type:"path" placeholder:"FILE.html"`
 	JSON   string       `help:"Write the report's record." name:"json" type:"path" placeholder:"FILE.json"`
 }
 
-// Run commissions a virtual house.
+// Run commissions the site, or a virtual house.
 func (c *commissionCmd) Run(ctx context.Context, std streams) error {
-	if c.Demo == "" {
-		return errors.New("give --demo HOUSE")
+	if c.Demo != "" {
+		return c.demo(std)
 	}
-	return c.demo(ctx, std)
+	return c.live(ctx, std)
+}
+
+// live watches the furnace as "run" does, alarms and page and all, and talks meanwhile. It
+// needs the daemon's state directory for itself: the daemon is stopped first.
+func (c *commissionCmd) live(ctx context.Context, std streams) error {
+	cfg, err := loadConfig(c.Config)
+	if err != nil {
+		return err
+	}
+	text, err := os.ReadFile(c.Config)
+	if err != nil {
+		return fmt.Errorf("read configuration: %w", err)
+	}
+	ctx, stop := context.WithCancel(ctx)
+	defer stop()
+	// What is worth a warning, alarms too, breaks into the conversation; nothing else does.
+	log := slog.New(slog.NewTextHandler(std.err, &slog.HandlerOptions{Level: slog.LevelWarn}))
+	var record commission.Record
+	var left bool
+	talk := func(ctx context.Context, desk *commission.Desk) error {
+		defer stop()
+		conversation := &commission.Talk{
+			Procedure: desk, In: std.in, Out: std.out, Units: cfg.Site.Units, Season: c.Season,
+			Wait: func(ctx context.Context) error { return sensors.SystemClock{}.Sleep(ctx, time.Second) },
+		}
+		var err error
+		record, left, err = conversation.Run(ctx)
+		if ctx.Err() != nil {
+			return nil
+		}
+		return err
+	}
+	err = app.Run(ctx, cfg, app.Options{
+		Version: version, State: c.State, Configuration: string(text), Log: log, Commission: talk,
+	})
+	switch {
+	case err != nil:
+		return err
+	case left || record.Number == "":
+		fmt.Fprintln(std.out, "\nIt goes on where it was left: \"fluewright commission\" again, or the daemon's page.")
+		return nil
+	}
+	return c.finish(std, record, cfg.Site.Zone())
 }
 
 // demo lets a virtual installer go through it, and tells what happens.
-func (c *commissionCmd) demo(ctx context.Context, std streams) error {
+func (c *commissionCmd) demo(std streams) error {
 	p, err := installer.Build(c.Demo, c.Seed)
 	if err != nil {
 		return err
@@ -50,16 +99,16 @@ func (c *commissionCmd) demo(ctx context.Context, std streams) error {
 	if err != nil {
 		return err
 	}
-	return c.finish(std, r)
+	return c.finish(std, r, time.Local)
 }
 
 // finish writes what was asked for, tells the verdict, and chooses the exit code.
-func (c *commissionCmd) finish(std streams, r commission.Record) error {
+func (c *commissionCmd) finish(std streams, r commission.Record, zone *time.Location) error {
 	for _, file := range []struct {
 		path  string
 		write func(io.Writer) error
 	}{
-		{c.Report, func(w io.Writer) error { return r.WriteHTML(w, time.Local) }},
+		{c.Report, func(w io.Writer) error { return r.WriteHTML(w, zone) }},
 		{c.JSON, r.WriteJSON},
 	} {
 		if file.path == "" {
@@ -100,7 +149,7 @@ func (t *teller) tell(at time.Duration, s *commissioning.State) {
 	stamp := fmt.Sprintf("%2d:%02d", int(at.Hours()), int(at.Minutes())%60)
 	for i, step := range v.Steps {
 		for _, l := range step.Lines[min(t.told[i], len(step.Lines)):] {
-			fmt.Fprintf(t.out, "%s    %s%s\n", stamp, sign(l.Grade), l.Text)
+			fmt.Fprintf(t.out, "%s    %s%s\n", stamp, commission.Sign(l.Grade), l.Text)
 			if l.Advice != "" && l.Grade >= commissioning.Caution {
 				fmt.Fprintf(t.out, "         %s\n", l.Advice)
 			}
@@ -118,16 +167,4 @@ func (t *teller) tell(at time.Duration, s *commissioning.State) {
 		fmt.Fprintf(t.out, "%s  > %s\n", stamp, v.Do)
 		t.task = now
 	}
-}
-
-func sign(g commissioning.Grade) string {
-	switch {
-	case g == commissioning.Stop:
-		return "STOP: "
-	case g == commissioning.Bad:
-		return "FAIL: "
-	case g == commissioning.Caution:
-		return "CAUTION: "
-	}
-	return ""
 }

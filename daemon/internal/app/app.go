@@ -22,6 +22,7 @@ import (
 	"fluewright/analysis/alarm"
 	"fluewright/analysis/frame"
 	"fluewright/analysis/gas"
+	"fluewright/daemon/internal/commission"
 	"fluewright/daemon/internal/config"
 	"fluewright/daemon/internal/handout"
 	"fluewright/daemon/internal/message"
@@ -60,6 +61,9 @@ type Options struct {
 	Notice string
 	// Ready is called once, when page and broker can be reached.
 	Ready func(Addresses)
+	// Commission talks with a person about the site's commissioning while the furnace is
+	// watched; the run ends with it. nil: nobody is there.
+	Commission func(context.Context, *commission.Desk) error
 	// Tick is called with each tick's status, from the loop: it must be quick.
 	Tick func(*status.Status)
 }
@@ -99,6 +103,8 @@ type house struct {
 	board   *scan.Board
 	boot    string        // tells the runs of the program apart
 	bundles *handout.Desk // nil where no history is kept
+	// commission is the site's commissioning, for those who show it.
+	commission *commission.Desk
 
 	tasks []task
 	addrs Addresses
@@ -147,6 +153,7 @@ func (h *house) build() error {
 	}
 	// The history before those who announce: they wait for what it was offered.
 	store := h.keepHistory(l)
+	h.commission = h.commissionDesk(l, store)
 	_, own := h.options.Clock.(sensors.SystemClock)
 	watch := &watchman{ownClock: own}
 	kept := durable(store, alarms, watch)

@@ -126,7 +126,7 @@ var findingWords = map[commissioning.Code]words{
 	"fan-off":                {"Fan goes off at {value}", ""},
 	"high-limit-untouched":   {"The high limit control is as its maker left it, and was not touched", ""},
 	"high-limit-touched":     {"The high limit control is not as its maker left it", "A licensed person restores it before the furnace is used. Do not adjust it."},
-	"alarm-not-sent":         {"No test alarm was sent", "The owner would not be told. Set up \"notify\" and repeat."},
+	"alarm-not-sent":         {"No test alarm was sent", "The owner would not be told. Configure who is told, try it with \"fluewright notify --test\", and repeat."},
 	"alarm-not-acknowledged": {"The owner did not acknowledge the test alarm", "The owner would not be told. Find out why, and repeat."},
 	"alarm-acknowledged":     {"The owner acknowledged a test alarm", ""},
 }
