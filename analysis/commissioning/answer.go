@@ -71,6 +71,7 @@ const (
 	NotPart      = "not-part"      // not a part of the short form
 	NotYetThere  = "not-there-yet" // a later step cannot be repeated
 	DraftTurned  = "draft-turned"  // the draft is reversed now
+	TooHot       = "too-hot"       // more draft or an open door would drive the fire further
 	longestText  = 200             // bytes of a reason or a name
 	fanLowest    = 25.0            // °C that a fan control may stand at
 	fanHighest   = 95.0
@@ -248,7 +249,7 @@ func (s *State) giveLimits(l LimitEntry) error {
 }
 
 // fireless are the tasks that must not be done beside a fire or coals.
-var fireless = []Task{ZeroDraft, CompareCold, WarmProbe, ReadCold, ReadFans, LightFire}
+var fireless = []Task{ZeroDraft, BlowHose, CompareCold, WarmProbe, ReadCold, ReadFans, LightFire}
 
 // burning are those that need one.
 var burning = []Task{ReadMark, VerifyLow, VerifyHigh, ReadFree, HoldGate, ReleaseGate, OpenDoor, ShutDoor}
@@ -264,6 +265,9 @@ func (s *State) ready(e Entry) error {
 		return refuse(NoReadings)
 	}
 	fire := s.fire
+	if s.Task == WarmProbe && s.Channel != warmedOnes[0] {
+		fire = NoFire // there was none when the first probe was warmed, which is why the flue is warm now
+	}
 	if fire == FireUnknown && e.Looked && slices.Contains(fireless, s.Task) {
 		fire = NoFire
 	}
@@ -291,9 +295,12 @@ func (s *State) ready(e Entry) error {
 			return refuse(DraftTurned)
 		}
 		s.Moments, s.Numbers.Fire = Moments{}, nil
-	case OpenDoor:
-		if s.latest[frame.Draft] < turned {
+	case HoldGate, OpenDoor:
+		switch {
+		case s.latest[frame.Draft] < turned:
 			return refuse(DraftTurned)
+		case s.latest[frame.Flue] > hotFlue:
+			return refuse(TooHot)
 		}
 	case ReadMark:
 		if err := s.setMark(e.Mark); err != nil {

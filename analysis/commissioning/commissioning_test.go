@@ -316,6 +316,66 @@ func TestSpillageEndsTheFirstFire(t *testing.T) {
 	s.refused(Entry{Kind: GoOn}, PutRight)
 }
 
+// Smoke that comes back ends any step beside a fire.
+func TestSpillageEndsASetting(t *testing.T) {
+	s := newScene(t)
+	s.to(Setting)
+	s.v[frame.Flue], s.v[frame.Draft], s.p = 200, 12, burn.CleanBurn
+	s.wait(1)
+	s.do(Entry{Kind: Ready, Mark: 3})
+	s.wait(60)
+	s.v[frame.Draft] = -4
+	s.wait(60)
+	if f := s.found(Setting, "spillage"); f.Grade != Stop || s.s.Task != Failed {
+		t.Errorf("%+v, then comes %s", f, s.s.Task)
+	}
+	s.refused(Entry{Kind: GoOn}, PutRight)
+}
+
+func TestTheGateIsNotHeldOverAFireThatIsTooHot(t *testing.T) {
+	s := newScene(t)
+	s.to(Proof)
+	s.v[frame.Flue], s.v[frame.Draft], s.p = 200, 12, burn.CleanBurn
+	s.wait(1)
+	s.do(ready)
+	s.wait(70)
+	s.v[frame.Flue] = 450
+	s.wait(1)
+	s.refused(ready, TooHot)
+	s.v[frame.Flue] = 200
+	s.wait(1)
+	s.do(ready)
+}
+
+// A lighter makes the flue probe warm, which is no fire for the next probe.
+func TestAWarmedProbeIsNoFire(t *testing.T) {
+	s := newScene(t)
+	s.to(Sensors)
+	s.v[frame.Draft] = 0
+	s.do(ready)
+	s.wait(65)
+	s.do(ready)
+	s.wait(8)
+	s.v[frame.Draft] = 30
+	s.wait(2)
+	s.v[frame.Draft] = 0
+	s.wait(8)
+	s.do(ready)
+	s.wait(15)
+	s.do(ready)
+	s.wait(7)
+	s.v[frame.Flue] = 140
+	s.wait(2)
+	if s.s.Task != WarmProbe || s.s.Channel != frame.Chamber {
+		t.Fatalf("it stands at %s of %v", s.s.Task, s.s.Channel)
+	}
+	s.do(ready)
+	s.wait(7)
+	s.v[frame.Chamber] = 40
+	s.wait(2)
+	s.found(Sensors, "probe-chamber")
+}
+
 func TestASlowStartIsACaution(t *testing.T) {
 	s := newScene(t)
 	s.to(FirstFire)

@@ -77,7 +77,6 @@ const (
 	fanBy        = 60 * 60.0
 	clearBy      = 75 * 60.0
 	lookForFault = 90 * 60.0
-	spilling     = 20.0 // s with the draft turned
 	mostMinutes  = 120
 	gustWidth    = 5.0 // s over which the draft is averaged here
 )

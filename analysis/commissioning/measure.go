@@ -15,12 +15,17 @@ const (
 	warm     = 30.0            // K above the room: a fire or coals
 	assumed  = 20.0            // °C, a room that is not read
 	turned   = -0.5            // Pa: the draft is reversed
+	spilling = 20.0            // s with the draft turned beside a fire
 	absurd   = 500.0           // Pa and more are no draft
 	noProbe  = 1500.0          // °C and more are no temperature here
 	coldest  = -70.0
 	thinAir  = 50e3 // Pa
 	denseAir = 110e3
 )
+
+// hotFlue is too hot for more draft, °C: what chimneys are made for continuously, 538 °C
+// (UL 103), less what a gate held shut may add (judgement).
+const hotFlue = 400.0
 
 // Step takes a frame.
 func (s *State) Step(l Look) {
@@ -109,6 +114,9 @@ func (s *State) measure(l *Look, dt float64) {
 		s.ask(s.Task) // somebody has lit it: not now
 		return
 	}
+	if slices.Contains(burning, s.Task) && s.spills(l, dt) {
+		return
+	}
 	switch s.Task {
 	case ZeroDraft:
 		s.zero(l, dt)
@@ -133,6 +141,27 @@ func (s *State) measure(l *Look, dt float64) {
 	case OpenDoor:
 		s.door(l, dt)
 	}
+}
+
+// spills reports, and writes down, that the draft has turned while a fire burns: whatever is
+// being measured ends with that.
+func (s *State) spills(l *Look, dt float64) bool {
+	w, d := &s.Watch, l.Values[frame.Draft]
+	if math.IsNaN(d) || s.fire == NoFire {
+		return false
+	}
+	w.Smooth += float64((d - w.Smooth) * min(1, dt/gustWidth))
+	if w.Smooth < turned {
+		w.Turned += dt
+	} else {
+		w.Turned = 0
+	}
+	if w.Turned < spilling {
+		return false
+	}
+	s.add(found("spillage", Stop).value(Pascals, w.Smooth))
+	s.conclude()
+	return true
 }
 
 // Progress is how far the measurement under way has come, for a live picture.

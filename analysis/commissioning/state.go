@@ -120,7 +120,9 @@ type Measuring struct {
 	Before  [frame.Count]float64 `json:"before"` // temperatures before; 0 where none
 	HasBase bool                 `json:"has_base"`
 	Moved   bool                 `json:"moved"`
-	Calm    float64              `json:"calm"` // s within what is wanted, without a break
+	Smooth  float64              `json:"smooth"` // draft, Pa, over some seconds
+	Turned  float64              `json:"turned"` // s that it has been reversed beside a fire
+	Calm    float64              `json:"calm"`   // s within what is wanted, without a break
 	Inside  int                  `json:"inside"`
 	Minutes int                  `json:"minutes"`
 	Sum     Mean                 `json:"sum"` // of the minutes in succession that were inside

@@ -126,6 +126,9 @@ func (p *Player) act() error {
 	case commissioning.VerifyHigh:
 		h.SetDemand(0.9)
 		p.frames(5 * time.Minute)
+	case commissioning.ReadFree:
+		h.SetDemand(0.5)
+		p.frames(10 * time.Minute)
 	case commissioning.HoldGate:
 		h.HoldShut(true)
 	case commissioning.ReleaseGate:

@@ -78,7 +78,7 @@ var tasks = map[commissioning.Task]TaskWords{
 	commissioning.ReadMark:    {"Set the regulator to mark %s: axis level, gate plumb, the weight read at the edge that its maker names. Touch nothing else. Then say ready with the mark as it is really set.", "Flue and draft no longer drift, and the draft's mean is known; a statistical test, no timer. Door, air setting and fans stay as they are meanwhile."},
 	commissioning.VerifyLow:   {"Turn the heat demand low, as on a mild day, and let the fire come down. Then say ready.", "Ten minutes in succession within the band."},
 	commissioning.VerifyHigh:  {"Turn the heat demand high and let the fire come up. Then say ready.", "Ten minutes in succession within the band."},
-	commissioning.ReadFree:    {"Leave the gate free and the doors shut. Then say ready.", "One minute."},
+	commissioning.ReadFree:    {"Turn the heat demand back to the middle and let the fire calm down. Leave the gate free and the doors shut. Then say ready.", "One minute."},
 	commissioning.HoldGate:    {"Hold the regulator's gate shut with a gloved hand, say ready, and stay there: let go at once if the fire roars or a temperature runs away.", "One minute: the draft must rise by about what was predicted."},
 	commissioning.ReleaseGate: {"Let the gate go, and say ready.", "The draft is back within three minutes."},
 	commissioning.OpenDoor:    {"Open the loading door a finger's width, slowly, face away, and say ready. Shut it at once if smoke comes out.", "The draft shows it within a minute."},
@@ -144,6 +144,7 @@ var refusals = map[string]string{
 	commissioning.UnderWay:     "It is being measured already.",
 	commissioning.NotPart:      "That step is no part of the short form.",
 	commissioning.NotYetThere:  "That step has not been reached yet.",
+	commissioning.TooHot:       "The fire is too hot for more draft or an open door: close the air and wait until the flue is below 400 °C (750 °F).",
 	commissioning.DraftTurned:  "The draft is reversed now: light nothing, open nothing. Warm the flue first: " + warming,
 }
 
