@@ -88,7 +88,7 @@ func (s *State) take(draft, drove settle.Mean) {
 			next = s.Mark // no mark makes a difference
 		}
 	}
-	if done && math.Abs(next-s.Mark) <= near || len(n.Readings) >= mostReadings {
+	if done && (math.Abs(next-s.Mark) <= near || len(n.Readings) >= mostReadings+2) {
 		s.recommend(f, next, short, over)
 		return
 	}

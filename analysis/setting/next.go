@@ -3,7 +3,8 @@ package setting
 import "math"
 
 // leverage is how far apart two marks must be read to tell what a mark is worth.
-const leverage = 1.0
+// tellsMore is how far from all that were read a third one must be.
+const leverage, tellsMore = 1.0, 0.25
 
 // certain is the largest width of the interval of 90 % at which a mark is recommended:
 // half a mark to either side.
@@ -19,15 +20,22 @@ func (p *Problem) Recommended(f Fit) float64 {
 	return max(p.Scale.Low, min(p.Scale.High, quarter(f.Mark)))
 }
 
-// Next returns the mark at which a further reading tells most: the recommended one, but the
-// first step away from a mark is a whole one, towards it where there is room.
+// Next returns the mark at which a further reading tells most: the recommended one; but a
+// whole mark away from where one was read already, towards the recommended one where there
+// is room, as reading there again would not tell what a mark is worth.
 func (p *Problem) Next(f Fit) float64 {
 	next := p.Recommended(f)
+	at, apart := next, leverage
 	if f.Marks >= 2 {
-		return next
+		apart = tellsMore
 	}
-	at := p.Readings[len(p.Readings)-1].Mark
-	if math.Abs(next-at) >= leverage {
+	read := false
+	for _, r := range p.Readings {
+		if math.Abs(next-r.Mark) < apart {
+			at, read = r.Mark, true
+		}
+	}
+	if !read {
 		return next
 	}
 	step := leverage

@@ -24,16 +24,33 @@ type commissionCmd struct {
 	Config string       `help:"Configuration file." type:"path" default:"/etc/fluewright/fluewright.toml" placeholder:"FILE"`
 	State  string       `help:"Directory that keeps it over an interruption: the daemon's." type:"path" env:"STATE_DIRECTORY" default:"/var/lib/fluewright" placeholder:"DIR"`
 	Season bool         `help:"The short form for the first fire of a season, compared with the commissioning."`
+	From   string       `help:"Read a report's record, check its hash, and write it again as --report or --json say." type:"existingfile" placeholder:"FILE.json"`
 	Report string       `help:"Write the report as a page for a browser and its printer." type:"path" placeholder:"FILE.html"`
 	JSON   string       `help:"Write the report's record." name:"json" type:"path" placeholder:"FILE.json"`
 }
 
-// Run commissions the site, or a virtual house.
+// Run commissions the site, or a virtual house, or shows a record.
 func (c *commissionCmd) Run(ctx context.Context, std streams) error {
-	if c.Demo != "" {
+	switch {
+	case c.From != "":
+		return c.again(std)
+	case c.Demo != "":
 		return c.demo(std)
 	}
 	return c.live(ctx, std)
+}
+
+// again writes the report of a record.
+func (c *commissionCmd) again(std streams) error {
+	data, err := os.ReadFile(c.From)
+	if err != nil {
+		return fmt.Errorf("read record: %w", err)
+	}
+	r, err := commission.ParseRecord(data)
+	if err != nil {
+		return err
+	}
+	return c.finish(std, r, time.Local)
 }
 
 // live watches the furnace as "run" does, alarms and page and all, and talks meanwhile. It

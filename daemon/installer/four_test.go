@@ -183,6 +183,45 @@ func TestTheFiresClockGoesOnOverARestart(t *testing.T) {
 	}
 }
 
+// With flue and draft alone the procedure ends too, and says what it did not judge.
+func TestFlueAndDraftAlone(t *testing.T) {
+	p, err := Build("tall", 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p.House.Bare = true
+	if err := p.Play(); err != nil {
+		t.Fatal(err)
+	}
+	s := p.State
+	if !s.Over() || s.Results[commissioning.Setting].Outcome != commissioning.Passed {
+		t.Fatalf("it ended at %v, %s: %+v", s.Now, s.Task, s.Results)
+	}
+	if _, ok := s.Results[commissioning.FirstFire].Find("fan-not-read"); !ok {
+		t.Errorf("%+v", s.Results[commissioning.FirstFire])
+	}
+	if f, ok := s.Results[commissioning.ColdDraft].Find("cold-draft"); !ok || f.To-f.From < 6 {
+		t.Errorf("without an outdoor reading the prediction is %+v", f)
+	}
+}
+
+// From 0.2 to 5 Hz the same houses come to the same.
+func TestAnyRate(t *testing.T) {
+	for _, tick := range []time.Duration{200 * time.Millisecond, 5 * time.Second} {
+		p, err := Build("altitude", 1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		p.Tick = tick
+		if err := p.Play(); err != nil {
+			t.Fatalf("%v: %v", tick, err)
+		}
+		if s := p.State; !s.Over() || s.Mark < 2.5 || s.Mark > 4 {
+			t.Errorf("%v: it ended at %v, %s with mark %g: %+v", tick, s.Now, s.Task, s.Mark, s.Results)
+		}
+	}
+}
+
 func TestSeasonStart(t *testing.T) {
 	first := played(t, "tall", nil)
 	p, err := Build("tall", 2)

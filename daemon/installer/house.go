@@ -39,6 +39,7 @@ type House struct {
 	Noise     Noise
 	Outdoor   bool // there is an outdoor sensor
 	Ambient   bool // there is one for the pressure of the air
+	Bare      bool // there is nothing but flue and draft
 
 	rng  *rand.Rand
 	at   time.Duration
@@ -116,6 +117,13 @@ func (h *House) Values(tick time.Duration) (time.Duration, frame.Values) {
 	}
 	if !h.Ambient {
 		v[frame.Ambient] = math.NaN()
+	}
+	if h.Bare {
+		flue, draft := v[frame.Flue], v[frame.Draft]
+		for c := range v {
+			v[c] = math.NaN()
+		}
+		v[frame.Flue], v[frame.Draft] = flue, draft
 	}
 	return h.at, v
 }

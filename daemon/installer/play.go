@@ -23,11 +23,12 @@ type Player struct {
 	// written down and read back.
 	Between func(p *Player)
 
+	// Tick is the time between two frames; 0: a second.
+	Tick time.Duration
+
 	engine *analysis.Engine
 	left   time.Duration // until a breath or a hand ends
 }
-
-const tick = time.Second
 
 // patience is how long the player works at one procedure.
 const patience = 8 * time.Hour
@@ -40,6 +41,9 @@ func (p *Player) Play() error { return p.Until(commissioning.Done, patience) }
 func (p *Player) Until(task commissioning.Task, most time.Duration) error {
 	if err := p.watch(); err != nil {
 		return err
+	}
+	if p.Tick == 0 {
+		p.Tick = time.Second
 	}
 	end := p.House.at + most
 	p.frames(time.Minute)
@@ -70,7 +74,7 @@ func (p *Player) watch() error {
 		fitted[c] = true
 	}
 	engine, err := analysis.New(analysis.Settings{
-		Fitted: fitted, DraftLow: p.Site.DraftLow, DraftHigh: p.Site.DraftHigh, DraftAverage: 30 * time.Second,
+		Fitted: fitted, DraftLow: p.Site.DraftLow, DraftHigh: p.Site.DraftHigh, DraftAverage: 60 * time.Second,
 		Chimney: p.Site.System(), Altitude: p.Site.Altitude,
 	})
 	if err != nil {
@@ -103,7 +107,7 @@ func (p *Player) act() error {
 	case commissioning.ZeroDraft:
 		h.hoseOff = true
 	case commissioning.BlowHose:
-		p.left = 10 * time.Second
+		p.left = 20 * time.Second
 	case commissioning.WarmProbe:
 		h.warm = p.State.Channel
 		p.left = 20 * time.Second
@@ -160,7 +164,7 @@ func (p *Player) tell() {
 }
 
 func (p *Player) frames(d time.Duration) {
-	for range d / tick {
+	for range max(1, d/p.Tick) {
 		p.frame()
 	}
 }
@@ -172,17 +176,17 @@ func (p *Player) frame() {
 	}
 	h := p.House
 	if p.left > 0 {
-		p.left -= tick
+		p.left -= p.Tick
 		if p.State.Task == commissioning.WarmProbe && p.left < 12*time.Second {
 			h.warmBy += 2
 		}
-		if p.State.Task == commissioning.BlowHose && p.left < 2*time.Second {
+		if p.State.Task == commissioning.BlowHose && p.left < 6*time.Second {
 			h.breath = 25
 		}
 	} else {
 		h.breath, h.warmBy = 0, 0
 	}
-	at, v := h.Values(tick)
+	at, v := h.Values(p.Tick)
 	f := frame.Frame{At: at}
 	for c := range v {
 		if v.Has(frame.Channel(c)) {

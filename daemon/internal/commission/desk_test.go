@@ -194,11 +194,11 @@ func TestAConversation(t *testing.T) {
 	if err := d.Begin(false); err != nil {
 		t.Fatal(err)
 	}
-	site := "0.04 inH2O\nten\n0.06 inH2O\nmasonry\ny\n24 ft\n\n\n\n\n\n\nn\n120 sq in\n18\n\n0 degC\n"
+	site := "0.04 inH2O\nten\n0.06 inH2O\n\nbrick\nmasonry\ny\n24 ft\n\n\n\n\n\n\nn\n120 sq in\n18\n\n0 degC\n"
 	text, _, left := talk(t, d, site+strings.Repeat("y\n", int(commissioning.Checks))+"what\nready\n")
 	for _, want := range []string{
 		"Local code and the appliance's manual go first", "Lowest draft that the appliance asks for [0.04015 inH2O]",
-		"The chimney stands outside", "120 sq in. free; 180 sq in. is asked for", "Carbon-monoxide alarms", "Type \"ready\"", "Zero of the draft sensor",
+		"\"brick\" is none of insulated, masonry, single-wall", "The chimney stands outside", "120 sq in. free; 180 sq in. is asked for", "Carbon-monoxide alarms", "Type \"ready\"", "Zero of the draft sensor",
 	} {
 		if !strings.Contains(text, want) {
 			t.Errorf("there is no %q in\n%s", want, text)
@@ -239,6 +239,43 @@ func TestARefusalIsTold(t *testing.T) {
 	for _, want := range []string{"Not taken: A fire burns", "Not taken: Say why it is left out"} {
 		if !strings.Contains(out.String(), want) {
 			t.Errorf("there is no %q in\n%s", want, out.String())
+		}
+	}
+}
+
+// What a form begins with can be read again, and says the same; what is a matter of safety
+// begins with nothing.
+func TestForms(t *testing.T) {
+	for _, u := range []units.System{units.US, units.SI} {
+		site := commissioning.Site{
+			DraftLow: 10, DraftHigh: 15, Heat: 29307, Construction: commissioning.Masonry, Outside: true, Height: 7.6, Diameter: 0.2,
+			AboveRoof: 1, AboveNear: 0.7, ConnectorLength: 2, ConnectorRise: 0.5, Elbows: 2, DuctArea: 0.12, Moisture: 0.18, Altitude: 300, Outdoor: -7,
+			Regulator: commissioning.Regulator{Fitted: true, Mark: 3.25},
+		}
+		site.Regulator.Scale.Low, site.Regulator.Scale.High = 1, 7
+		got := site
+		for _, f := range commission.SiteForm(&got, u) {
+			if err := f.Take(f.Value); err != nil {
+				t.Errorf("%v, %s: %v", u, f.Key, err)
+			}
+		}
+		for _, p := range [][2]float64{{got.Height, site.Height}, {got.DuctArea, site.DuctArea}, {got.Diameter, site.Diameter}, {got.Heat, site.Heat}, {got.Outdoor, site.Outdoor}, {got.DraftLow, site.DraftLow}} {
+			if math.Abs(p[0]-p[1]) > 2e-3*math.Abs(p[1]) {
+				t.Errorf("%v: %g became %g", u, p[1], p[0])
+			}
+		}
+		if got.Elbows != 2 || got.Regulator.Mark != 3.25 || !got.Outside || got.Moisture != 0.18 {
+			t.Errorf("%v: %+v", u, got)
+		}
+		for _, f := range commission.LimitForm(&commissioning.LimitEntry{}, u) {
+			if f.Value != "" || f.Take("") == nil {
+				t.Errorf("%s is answered by nothing", f.Key)
+			}
+		}
+	}
+	for _, f := range append(commission.AlarmForm(&commissioning.AlarmEntry{}), commission.CheckForm(&[commissioning.Checks]commissioning.Seen{})...) {
+		if f.Value != "" || f.Take("") == nil {
+			t.Errorf("%s is answered by nothing", f.Key)
 		}
 	}
 }

@@ -1,7 +1,6 @@
 package commission
 
 import (
-	"context"
 	"fmt"
 	"strconv"
 	"strings"
@@ -10,26 +9,145 @@ import (
 	"fluewright/daemon/internal/units"
 )
 
-// ask asks until what was typed can be read; Enter takes what stands in brackets. Words of
-// help lead out of a form.
-func (t *Talk) ask(ctx context.Context, question, def string, take func(string) error) error {
-	for {
-		line, err := t.line(ctx, fmt.Sprintf("  %s [%s]", question, def))
-		if err != nil {
-			return err
-		}
-		if word, _, _ := strings.Cut(line, " "); word == "quit" || word == "report" || word == "skip" {
-			return &command{line}
-		}
-		if line == "" {
-			line = def
-		}
-		if err := take(line); err != nil {
-			t.say("  %v", err)
-			continue
-		}
-		return nil
+// Field is one question of a form, for a terminal or a page.
+type Field struct {
+	Key     string // stable, for a page
+	Text    string
+	Value   string   // what stands there before anybody types
+	Choices []string // what may be typed; nil: anything that Take reads
+	// When says whether it is asked, given what was answered so far; nil: always.
+	When func() bool
+	// Take reads what was typed, with its unit; the error says what would be right.
+	Take func(string) error
+}
+
+// Asked reports whether the field is asked now.
+func (f *Field) Asked() bool { return f.When == nil || f.When() }
+
+// SiteForm asks for the data of a site, in the reader's units, and writes into s.
+func SiteForm(s *commissioning.Site, u units.System) []Field {
+	q := quantities{u}
+	if s.Regulator.Fitted && s.Regulator.Scale.High == 0 { // a usual one; practice
+		s.Regulator.Scale.Low, s.Regulator.Scale.High, s.Regulator.Mark = 1, 7, 3
 	}
+	fitted := func() bool { return s.Regulator.Fitted }
+	kinds := []string{string(commissioning.Insulated), string(commissioning.Masonry), string(commissioning.SingleWall)}
+	return []Field{
+		q.pressure("draft-low", "Lowest draft that the appliance asks for", &s.DraftLow),
+		q.pressure("draft-high", "Highest draft", &s.DraftHigh),
+		q.power("heat", "Rated heat output, 0 if not known", &s.Heat),
+		{Key: "construction", Text: "Chimney", Value: string(s.Construction), Choices: kinds, Take: func(text string) error {
+			s.Construction = commissioning.Construction(text)
+			return oneOf(text, kinds)
+		}},
+		yesNo("outside", "Does it stand outside the house", &s.Outside),
+		q.length("height", "Its height above the connector", &s.Height),
+		q.bore("diameter", "Its inner diameter", &s.Diameter),
+		q.length("above-roof", "It ends above the roof by", &s.AboveRoof),
+		q.length("above-near", "It ends above anything within 10 ft (3 m) by", &s.AboveNear),
+		q.length("connector-length", "Length of the connector", &s.ConnectorLength),
+		q.length("connector-rise", "It rises by", &s.ConnectorRise),
+		{Key: "elbows", Text: "Elbows in it", Value: strconv.Itoa(s.Elbows), Take: func(text string) (err error) {
+			n, err := strconv.Atoi(text)
+			if err != nil {
+				return fmt.Errorf("%q is no whole number", text)
+			}
+			s.Elbows = n
+			return nil
+		}},
+		yesNo("regulator", "Is a barometric regulator fitted", &s.Regulator.Fitted),
+		plain("first-mark", "First mark of its scale", &s.Regulator.Scale.Low).when(fitted),
+		plain("last-mark", "Last mark", &s.Regulator.Scale.High).when(fitted),
+		plain("mark", "The mark that it is set to now", &s.Regulator.Mark).when(fitted),
+		yesNo("other-room", "Does it hang in another room than the appliance", &s.Regulator.OtherRoom).when(fitted),
+		q.area("ducts", "Free area of the supply ducts, 0 if not known", &s.DuctArea),
+		{Key: "moisture", Text: "Moisture of the wood on a pin meter in per cent, 0 if not known", Value: fmt.Sprintf("%.0f", 100*s.Moisture), Take: func(text string) error {
+			v, err := number(strings.TrimSpace(strings.TrimSuffix(text, "%")))
+			s.Moisture = v / 100
+			return err
+		}},
+		q.length("altitude", "Altitude", &s.Altitude),
+		q.temperature("outdoor", "Outdoor temperature, where no sensor reads it", &s.Outdoor),
+	}
+}
+
+// CheckForm asks for what is seen. Nothing is answered beforehand.
+func CheckForm(seen *[commissioning.Checks]commissioning.Seen) []Field {
+	var all []Field
+	for c := range seen {
+		check := commissioning.Check(c)
+		choices := []string{"y", "n"}
+		if check.Optional() {
+			choices = append(choices, "x") // it does not apply
+		}
+		all = append(all, Field{Key: string(check.Code()), Text: Check(check), Choices: choices, Take: func(text string) error {
+			seen[c] = map[string]commissioning.Seen{"y": commissioning.Yes, "n": commissioning.No, "x": commissioning.NotApplicable}[text]
+			return oneOf(text, choices)
+		}})
+	}
+	return all
+}
+
+// LimitForm asks for the fan control and the high limit control.
+func LimitForm(l *commissioning.LimitEntry, u units.System) []Field {
+	q := quantities{u}
+	return []Field{
+		q.temperature("fan-on", "The fan comes on at", &l.FanOn).unanswered(),
+		q.temperature("fan-off", "It goes off at", &l.FanOff).unanswered(),
+		yesNo("high-limit", "Is the high limit control as its maker left it, and untouched", &l.Untouched).unanswered(),
+	}
+}
+
+// AlarmForm asks what became of the test alarm.
+func AlarmForm(a *commissioning.AlarmEntry) []Field {
+	return []Field{
+		yesNo("sent", "Was a test alarm sent (\"fluewright notify --test\" or the page)", &a.Sent).unanswered(),
+		yesNo("acknowledged", "Has the owner acknowledged it on the owner's phone", &a.Acknowledged).unanswered().when(func() bool { return a.Sent }),
+	}
+}
+
+// PeopleForm asks who stands under the report.
+func PeopleForm(p *commissioning.People) []Field {
+	text := func(key, name string, field *string) Field {
+		return Field{Key: key, Text: name, Value: *field, Take: func(v string) error { *field = v; return nil }}
+	}
+	return []Field{text("installer", "Installer", &p.Installer), text("owner", "Owner", &p.Owner)}
+}
+
+func (f Field) when(asked func() bool) Field {
+	f.When = asked
+	return f
+}
+
+// unanswered leaves a question for the person to answer: nothing is taken for granted.
+func (f Field) unanswered() Field {
+	f.Value = ""
+	return f
+}
+
+func oneOf(text string, choices []string) error {
+	for _, c := range choices {
+		if text == c {
+			return nil
+		}
+	}
+	return fmt.Errorf("%q is none of %s", text, strings.Join(choices, ", "))
+}
+
+func yesNo(key, text string, field *bool) Field {
+	value := "n"
+	if *field {
+		value = "y"
+	}
+	choices := []string{"y", "n"}
+	return Field{Key: key, Text: text, Value: value, Choices: choices, Take: func(t string) error {
+		*field = t == "y"
+		return oneOf(t, choices)
+	}}
+}
+
+func plain(key, text string, field *float64) Field {
+	return Field{Key: key, Text: text, Value: mark(*field), Take: into(field, number)}
 }
 
 // into makes a reader of a quantity.
@@ -52,10 +170,43 @@ func number(text string) (float64, error) {
 	return v, nil
 }
 
-func percent(text string) (float64, error) {
-	v, err := number(strings.TrimSuffix(strings.TrimSpace(strings.TrimSuffix(text, "%")), " "))
-	return v / 100, err
+// quantities makes fields of quantities, shown as package units reads them.
+type quantities struct{ u units.System }
+
+// shown writes a value in one unit or the other.
+func (q quantities) shown(si float64, unit string, us float64, usUnit string) string {
+	if q.u != units.SI {
+		si, unit = us, usUnit
+	}
+	short, _ := strconv.ParseFloat(strconv.FormatFloat(si, 'g', 4, 64), 64) // what was just written can be read
+	return strconv.FormatFloat(short, 'f', -1, 64) + " " + unit
 }
+
+func (q quantities) pressure(key, text string, v *float64) Field {
+	return Field{Key: key, Text: text, Value: q.shown(*v, "Pa", *v/units.PascalsPerInH2O, "inH2O"), Take: into(v, units.ParsePressure)}
+}
+
+func (q quantities) length(key, text string, v *float64) Field {
+	return Field{Key: key, Text: text, Value: q.shown(*v, "m", *v/units.MetresPerFoot, "ft"), Take: into(v, units.ParseLength)}
+}
+
+func (q quantities) bore(key, text string, v *float64) Field {
+	return Field{Key: key, Text: text, Value: q.shown(1000**v, "mm", *v/inch, "in"), Take: into(v, units.ParseLength)}
+}
+
+func (q quantities) power(key, text string, v *float64) Field {
+	return Field{Key: key, Text: text, Value: q.shown(*v/1000, "kW", *v*3600/units.JoulesPerBtu, "Btu/h"), Take: into(v, units.ParsePower)}
+}
+
+func (q quantities) temperature(key, text string, v *float64) Field {
+	return Field{Key: key, Text: text, Value: q.shown(*v, "degC", units.Fahrenheit(*v), "degF"), Take: into(v, units.ParseTemperature)}
+}
+
+func (q quantities) area(key, text string, v *float64) Field {
+	return Field{Key: key, Text: text, Value: q.shown(*v, "m2", *v/(inch*inch), "sq in"), Take: into(v, area)}
+}
+
+const inch = 0.0254 // m
 
 // area reads that of a duct.
 func area(text string) (float64, error) {
@@ -66,174 +217,9 @@ func area(text string) (float64, error) {
 	}
 	switch strings.ReplaceAll(strings.TrimSuffix(strings.TrimSpace(unit), "."), " ", "") {
 	case "sqin", "in2":
-		return v * 0.0254 * 0.0254, nil
+		return v * inch * inch, nil
 	case "m2", "m²":
 		return v, nil
 	}
-	return 0, fmt.Errorf("%q has no unit of area; write \"180 sq in\" or \"0.116 m2\"", text)
-}
-
-func yes(field *bool) func(string) error {
-	return func(text string) error {
-		switch strings.ToLower(text) {
-		case "y", "yes":
-			*field = true
-		case "n", "no":
-			*field = false
-		default:
-			return fmt.Errorf("%q: type y or n", text)
-		}
-		return nil
-	}
-}
-
-func yesNo(b bool) string {
-	if b {
-		return "y"
-	}
-	return "n"
-}
-
-// Texts of quantities as the units package reads them.
-func (t *Talk) pressure(v float64) string {
-	if t.Units == units.SI {
-		return fmt.Sprintf("%.4g Pa", v)
-	}
-	return fmt.Sprintf("%.4g inH2O", v/units.PascalsPerInH2O)
-}
-
-func (t *Talk) length(v float64) string {
-	if t.Units == units.SI {
-		return fmt.Sprintf("%.4g m", v)
-	}
-	return fmt.Sprintf("%.4g ft", v/units.MetresPerFoot)
-}
-
-func (t *Talk) small(v float64) string {
-	if t.Units == units.SI {
-		return fmt.Sprintf("%.4g mm", 1000*v)
-	}
-	return fmt.Sprintf("%.4g in", v/0.0254)
-}
-
-func (t *Talk) temperature(v float64) string {
-	if t.Units == units.SI {
-		return fmt.Sprintf("%.4g degC", v)
-	}
-	return fmt.Sprintf("%.4g degF", units.Fahrenheit(v))
-}
-
-// question is one line of a form.
-type question struct {
-	text, def string
-	take      func(string) error
-}
-
-func (t *Talk) all(ctx context.Context, questions []question) error {
-	for _, q := range questions {
-		if err := t.ask(ctx, q.text, q.def, q.take); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// site asks for the data of the site.
-func (t *Talk) site(ctx context.Context) (commissioning.Entry, error) {
-	s := t.Procedure.Site()
-	if s.Regulator.Fitted && s.Regulator.Scale.High == 0 {
-		s.Regulator.Scale.Low, s.Regulator.Scale.High, s.Regulator.Mark = 1, 7, 3
-	}
-	elbows := float64(s.Elbows)
-	err := t.all(ctx, []question{
-		{"Lowest draft that the appliance asks for", t.pressure(s.DraftLow), into(&s.DraftLow, units.ParsePressure)},
-		{"Highest draft", t.pressure(s.DraftHigh), into(&s.DraftHigh, units.ParsePressure)},
-		{"Chimney: insulated, masonry or single-wall", string(s.Construction), func(text string) error {
-			s.Construction = commissioning.Construction(text)
-			return nil
-		}},
-		{"Does it stand outside the house (y/n)", yesNo(s.Outside), yes(&s.Outside)},
-		{"Its height above the connector", t.length(s.Height), into(&s.Height, units.ParseLength)},
-		{"Its inner diameter", t.small(s.Diameter), into(&s.Diameter, units.ParseLength)},
-		{"It ends above the roof by", t.length(s.AboveRoof), into(&s.AboveRoof, units.ParseLength)},
-		{"It ends above anything within 10 ft (3 m) by", t.length(s.AboveNear), into(&s.AboveNear, units.ParseLength)},
-		{"Length of the connector", t.length(s.ConnectorLength), into(&s.ConnectorLength, units.ParseLength)},
-		{"It rises by", t.length(s.ConnectorRise), into(&s.ConnectorRise, units.ParseLength)},
-		{"Elbows in it", strconv.Itoa(s.Elbows), into(&elbows, number)},
-		{"Is a barometric regulator fitted (y/n)", yesNo(s.Regulator.Fitted), yes(&s.Regulator.Fitted)},
-	})
-	if err == nil && s.Regulator.Fitted {
-		err = t.all(ctx, []question{
-			{"First mark of its scale", mark(s.Regulator.Scale.Low), into(&s.Regulator.Scale.Low, number)},
-			{"Last mark", mark(s.Regulator.Scale.High), into(&s.Regulator.Scale.High, number)},
-			{"The mark that it is set to now", mark(s.Regulator.Mark), into(&s.Regulator.Mark, number)},
-			{"Does it hang in another room than the appliance (y/n)", yesNo(s.Regulator.OtherRoom), yes(&s.Regulator.OtherRoom)},
-		})
-	}
-	if err == nil {
-		err = t.all(ctx, []question{
-			{"Free area of the supply ducts, 0 m2 if not known", fmt.Sprintf("%.4g m2", s.DuctArea), into(&s.DuctArea, area)},
-			{"Moisture of the wood on a pin meter in per cent, 0 if not known", fmt.Sprintf("%.0f", 100*s.Moisture), into(&s.Moisture, percent)},
-			{"Altitude", t.length(s.Altitude), into(&s.Altitude, units.ParseLength)},
-			{"Outdoor temperature, where no sensor reads it", t.temperature(s.Outdoor), into(&s.Outdoor, units.ParseTemperature)},
-		})
-	}
-	s.Elbows = int(max(0, min(99, elbows)))
-	return commissioning.Entry{Site: &s}, err
-}
-
-// checks asks for what is seen.
-func (t *Talk) checks(ctx context.Context) (commissioning.Entry, error) {
-	var seen [commissioning.Checks]commissioning.Seen
-	for c := range seen {
-		choice := "y/n"
-		if commissioning.Check(c).Optional() {
-			choice = "y/n, x if it does not apply"
-		}
-		err := t.ask(ctx, Check(commissioning.Check(c)), choice, func(text string) error {
-			switch strings.ToLower(text) {
-			case "y", "yes":
-				seen[c] = commissioning.Yes
-			case "n", "no":
-				seen[c] = commissioning.No
-			case "x":
-				seen[c] = commissioning.NotApplicable
-			default:
-				return fmt.Errorf("type %s", choice)
-			}
-			return nil
-		})
-		if err != nil {
-			return commissioning.Entry{}, err
-		}
-	}
-	return commissioning.Entry{Checks: &seen}, nil
-}
-
-func (t *Talk) limits(ctx context.Context) (commissioning.Entry, error) {
-	l := commissioning.LimitEntry{FanOn: 41, FanOff: 33}
-	err := t.all(ctx, []question{
-		{"The fan comes on at", t.temperature(l.FanOn), into(&l.FanOn, units.ParseTemperature)},
-		{"It goes off at", t.temperature(l.FanOff), into(&l.FanOff, units.ParseTemperature)},
-		{"Is the high limit control as its maker left it, and untouched", "y/n", yes(&l.Untouched)},
-	})
-	return commissioning.Entry{Limits: &l}, err
-}
-
-func (t *Talk) alarm(ctx context.Context) (commissioning.Entry, error) {
-	var a commissioning.AlarmEntry
-	err := t.ask(ctx, "Was a test alarm sent (\"fluewright notify --test\" or the page)", "y/n", yes(&a.Sent))
-	if err == nil && a.Sent {
-		err = t.ask(ctx, "Has the owner acknowledged it on the owner's phone", "y/n", yes(&a.Acknowledged))
-	}
-	return commissioning.Entry{Alarm: &a}, err
-}
-
-func (t *Talk) people(ctx context.Context) (commissioning.Entry, error) {
-	var p commissioning.People
-	text := func(field *string) func(string) error {
-		return func(v string) error { *field = v; return nil }
-	}
-	err := t.all(ctx, []question{{"Installer", "", text(&p.Installer)}, {"Owner", "", text(&p.Owner)}})
-	return commissioning.Entry{People: &p}, err
+	return 0, fmt.Errorf("%q has no unit of area; write it like \"180 sq in\" or \"0.116 m2\"", text)
 }

@@ -183,35 +183,74 @@ func (t *Talk) watch(ctx context.Context) error {
 
 // act asks for what the task takes.
 func (t *Talk) act(ctx context.Context, v View) error {
-	var entry commissioning.Entry
-	var err error
+	entry := commissioning.Entry{Kind: commissioning.Give}
+	var fields []Field
 	switch v.Task {
 	case commissioning.EnterSite:
-		entry, err = t.site(ctx)
+		site := t.Procedure.Site()
+		entry.Site, fields = &site, SiteForm(&site, t.Units)
 	case commissioning.LookAround:
-		entry, err = t.checks(ctx)
+		entry.Checks = &[commissioning.Checks]commissioning.Seen{}
+		fields = CheckForm(entry.Checks)
 	case commissioning.EnterLimits:
-		entry, err = t.limits(ctx)
+		entry.Limits = &commissioning.LimitEntry{}
+		fields = LimitForm(entry.Limits, t.Units)
 	case commissioning.TestAlarm:
-		entry, err = t.alarm(ctx)
+		entry.Alarm = &commissioning.AlarmEntry{}
+		fields = AlarmForm(entry.Alarm)
 	case commissioning.Sign:
-		entry, err = t.people(ctx)
+		entry.People = &commissioning.People{}
+		fields = PeopleForm(entry.People)
 	default:
-		line, err := t.line(ctx, "")
+		line, err := t.line(ctx)
 		if err != nil {
 			return err
 		}
 		return t.order(v, line)
 	}
-	if err != nil {
-		var other *command
-		if errors.As(err, &other) {
-			return t.order(v, other.line)
+	for i := range fields {
+		if !fields[i].Asked() {
+			continue
 		}
-		return err
+		if err := t.ask(ctx, &fields[i]); err != nil {
+			var other *command
+			if errors.As(err, &other) {
+				return t.order(v, other.line)
+			}
+			return err
+		}
 	}
-	entry.Kind = commissioning.Give
 	return t.give(v, entry)
+}
+
+// ask asks until what was typed can be read; Enter takes what stands in brackets. Words that
+// are no answer but lead elsewhere leave the form.
+func (t *Talk) ask(ctx context.Context, f *Field) error {
+	question := f.Text
+	if len(f.Choices) > 0 {
+		question += " (" + strings.Join(f.Choices, "/") + ")"
+	}
+	if f.Value != "" {
+		question += " [" + f.Value + "]"
+	}
+	for {
+		fmt.Fprintf(t.Out, "  %s ", question)
+		line, err := t.line(ctx)
+		if err != nil {
+			return err
+		}
+		if word, _, _ := strings.Cut(line, " "); word == "quit" || word == "report" || word == "skip" {
+			return &command{line}
+		}
+		if line == "" {
+			line = f.Value
+		}
+		if err := f.Take(line); err != nil {
+			t.say("  %v", err)
+			continue
+		}
+		return nil
+	}
 }
 
 // command is something else than the answer to a question.
@@ -219,21 +258,16 @@ type command struct{ line string }
 
 func (c *command) Error() string { return c.line }
 
-// line asks and reads; the end of the input leaves.
-func (t *Talk) line(ctx context.Context, question string) (string, error) {
-	if question != "" {
-		fmt.Fprint(t.Out, question+" ")
-	}
-	for {
-		select {
-		case line, open := <-t.lines:
-			if !open {
-				return "", errLeft
-			}
-			return line, nil
-		case <-ctx.Done():
+// line reads one; the end of the input leaves.
+func (t *Talk) line(ctx context.Context) (string, error) {
+	select {
+	case line, open := <-t.lines:
+		if !open {
 			return "", errLeft
 		}
+		return line, nil
+	case <-ctx.Done():
+		return "", errLeft
 	}
 }
 
