@@ -376,6 +376,57 @@ func TestAWarmedProbeIsNoFire(t *testing.T) {
 	s.found(Sensors, "probe-chamber")
 }
 
+// A flue that is blocked while the day is mild shows only once it is hot.
+func TestAHotFlueWithoutDraftStops(t *testing.T) {
+	s := newScene(t)
+	s.v[frame.Outdoor] = 20
+	s.to(ColdDraft)
+	s.v[frame.Draft] = 0.1
+	s.wait(1)
+	s.do(ready)
+	s.wait(400)
+	if f := s.found(ColdDraft, "mild-day"); f.Grade != Caution {
+		t.Errorf("no draft on a mild day is graded %d", f.Grade)
+	}
+	s.do(Entry{Kind: Without})
+	s.wait(1)
+	s.do(ready)
+	s.v[frame.Flue], s.p = 60, burn.Lighting
+	s.wait(300)
+	if s.s.Task != LightFire {
+		t.Fatal("it stopped before the flue was hot")
+	}
+	s.v[frame.Flue] = 120
+	s.wait(70)
+	if f := s.found(FirstFire, "no-draw"); f.Grade != Stop {
+		t.Errorf("%+v", f)
+	}
+}
+
+func TestStepDoesNotAllocate(t *testing.T) {
+	s := newScene(t)
+	s.to(Setting)
+	s.v[frame.Flue], s.v[frame.Draft], s.p = 200, 12, burn.CleanBurn
+	s.wait(1)
+	s.do(Entry{Kind: Ready, Mark: 3})
+	i := 0
+	step := func() {
+		i++
+		s.v[frame.Draft] = 8 + float64(i%900)/50 // never settles
+		s.at += time.Second
+		s.s.Step(Look{s.at, s.v, s.p})
+	}
+	for range 1000 {
+		step()
+	}
+	if n := testing.AllocsPerRun(500, step); n != 0 {
+		t.Errorf("%g allocations a frame", n)
+	}
+	if s.s.Task != ReadMark || !s.s.Running {
+		t.Error("it settled")
+	}
+}
+
 func TestASlowStartIsACaution(t *testing.T) {
 	s := newScene(t)
 	s.to(FirstFire)

@@ -57,9 +57,9 @@ func (s *State) cold(l *Look) {
 	case p.Low >= tells && m.Value < float64(deadPart*p.Low):
 		f.Code, f.Grade = "dead-flue", Stop
 	case p.Low < tells:
-		f.Code, f.Grade = "mild-day", Noted
-		if m.Value < 0.2 {
-			f.Grade = Caution
+		f.Code, f.Grade = "mild-day", Caution
+		if m.Value >= tells { // it draws, whatever was predicted
+			f.Grade = Noted
 		}
 	case m.Value < p.Low:
 		f.Code, f.Grade = "cold-draft-low", Caution
@@ -86,9 +86,6 @@ func (s *State) light(l *Look, dt float64) {
 	w, m, v := &s.Watch, &s.Moments, &l.Values
 	if d := v[frame.Draft]; !math.IsNaN(d) {
 		w.Mean.Value += float64((d - w.Mean.Value) * min(1, dt/gustWidth))
-		if w.Mean.Value < turned && s.fire != NoFire {
-			m.Reversed += dt
-		}
 		if m.DraftUp == 0 && w.Mean.Value >= s.Site.DraftLow {
 			m.DraftUp = w.Elapsed
 		}
@@ -103,11 +100,6 @@ func (s *State) light(l *Look, dt float64) {
 	}
 	if m.Clean == 0 && l.Phase == burn.CleanBurn {
 		m.Clean = w.Elapsed
-	}
-	if m.Reversed >= spilling {
-		s.add(found("spillage", Stop).value(Pascals, w.Mean.Value))
-		s.onward()
-		return
 	}
 	fanned := m.FanOn > 0 || !v.Has(frame.Plenum)
 	if m.Clean > 0 && fanned || w.Elapsed >= lookForFault {
@@ -137,7 +129,7 @@ func (s *State) judgeLighting(v *frame.Values) {
 	switch {
 	case m.DraftUp > 0:
 		s.add(found("draft-up", Good).value(Seconds, m.DraftUp))
-	case s.Site.Regulator.Fitted: // it may be set too tight, which the next step finds
+	case s.Site.Regulator.Fitted && s.Watch.Mean.Value > s.Site.DraftLow/2: // it may be set too tight, which the next step finds
 		s.add(found("draft-below", Noted).value(Pascals, s.Watch.Mean.Value).against(s.Site.DraftLow))
 	default:
 		s.add(found("draft-never", Caution).value(Pascals, s.Watch.Mean.Value).against(s.Site.DraftLow))

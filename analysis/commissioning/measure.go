@@ -16,8 +16,11 @@ const (
 	assumed  = 20.0            // °C, a room that is not read
 	turned   = -0.5            // Pa: the draft is reversed
 	spilling = 20.0            // s with the draft turned beside a fire
-	absurd   = 500.0           // Pa and more are no draft
-	noProbe  = 1500.0          // °C and more are no temperature here
+	hardly   = 0.5             // Pa: as good as none, beside a flue that is so much above the room, K, for so long, s
+	hot      = 60.0
+	weak     = 60.0
+	absurd   = 500.0  // Pa and more are no draft
+	noProbe  = 1500.0 // °C and more are no temperature here
 	coldest  = -70.0
 	thinAir  = 50e3 // Pa
 	denseAir = 110e3
@@ -114,8 +117,10 @@ func (s *State) measure(l *Look, dt float64) {
 		s.ask(s.Task) // somebody has lit it: not now
 		return
 	}
-	if slices.Contains(burning, s.Task) && s.spills(l, dt) {
-		return
+	if s.Task == LightFire || slices.Contains(burning, s.Task) {
+		if s.spills(l, dt) {
+			return
+		}
 	}
 	switch s.Task {
 	case ZeroDraft:
@@ -143,8 +148,9 @@ func (s *State) measure(l *Look, dt float64) {
 	}
 }
 
-// spills reports, and writes down, that the draft has turned while a fire burns: whatever is
-// being measured ends with that.
+// spills reports, and writes down, that the draft has turned while a fire burns, or that
+// there is none beside a hot flue, whose gas then finds another way: whatever is being
+// measured ends with that.
 func (s *State) spills(l *Look, dt float64) bool {
 	w, d := &s.Watch, l.Values[frame.Draft]
 	if math.IsNaN(d) || s.fire == NoFire {
@@ -153,13 +159,23 @@ func (s *State) spills(l *Look, dt float64) bool {
 	w.Smooth += float64((d - w.Smooth) * min(1, dt/gustWidth))
 	if w.Smooth < turned {
 		w.Turned += dt
+		s.Moments.Reversed += dt
 	} else {
 		w.Turned = 0
 	}
-	if w.Turned < spilling {
+	if w.Smooth < hardly && l.Values[frame.Flue]-s.air().Room >= hot { // false without a flue
+		w.Weak += dt
+	} else {
+		w.Weak = 0
+	}
+	switch {
+	case w.Turned >= spilling:
+		s.add(found("spillage", Stop).value(Pascals, w.Smooth))
+	case w.Weak >= weak:
+		s.add(found("no-draw", Stop).value(Pascals, w.Smooth))
+	default:
 		return false
 	}
-	s.add(found("spillage", Stop).value(Pascals, w.Smooth))
 	s.conclude()
 	return true
 }

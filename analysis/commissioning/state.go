@@ -121,6 +121,7 @@ type Measuring struct {
 	HasBase bool                 `json:"has_base"`
 	Moved   bool                 `json:"moved"`
 	Smooth  float64              `json:"smooth"` // draft, Pa, over some seconds
+	Weak    float64              `json:"weak"`   // s that there was none beside a hot flue
 	Turned  float64              `json:"turned"` // s that it has been reversed beside a fire
 	Calm    float64              `json:"calm"`   // s within what is wanted, without a break
 	Inside  int                  `json:"inside"`

@@ -91,6 +91,7 @@ var findingWords = map[commissioning.Code]words{
 	"fan-never":     {"The fan's temperature was not reached within {value}", "Look at the fan control and the fire."},
 	"fan-not-read":  {"The warm air is not read, so that the fan was not judged", ""},
 	"spillage":      {"The draft turned while the fire burnt: {value}", "Add no wood, keep the doors shut, air the room; everybody out if smoke or an alarm comes. Find out why before the next fire."},
+	"no-draw":       {"The flue is hot and there is next to no draft: {value}", "Gas finds another way into the house. Add no wood, keep the doors shut, air the room; everybody out if smoke or an alarm comes. Look for a blocked flue before the next fire, and whether the hose is on."},
 	// Setting
 	"mark":               {"Regulator set to mark {value}; it was found at {want}", ""},
 	"mark-best":          {"The mark for the specified draft is {value}", ""},
