@@ -75,7 +75,7 @@ func ticks(lo, hi, unit float64) []float64 {
 	}
 	var all []float64
 	for k := math.Ceil(lo/step - 1e-9); k*step <= hi+1e-9*step && len(all) < 50; k++ {
-		all = append(all, k*step)
+		all = append(all, k*step+0) // no minus before a zero
 	}
 	return all
 }
