@@ -62,7 +62,7 @@ type Options struct {
 	// Ready is called once, when page and broker can be reached.
 	Ready func(Addresses)
 	// Commission talks with a person about the site's commissioning while the furnace is
-	// watched; the run ends with it. nil: nobody is there.
+	// watched. Whoever talks ends the run's context when it is over. nil: nobody is there.
 	Commission func(context.Context, *commission.Desk) error
 	// Tick is called with each tick's status, from the loop: it must be quick.
 	Tick func(*status.Status)
