@@ -1,6 +1,8 @@
 package api
 
 import (
+	"context"
+	"errors"
 	"net/http"
 
 	"fluewright/daemon/internal/trend"
@@ -58,5 +60,10 @@ func (a *API) fail(w http.ResponseWriter, r *http.Request, err error) {
 		return // whoever asked has gone
 	}
 	a.o.Log.Error("cannot read the history for a request", "path", r.URL.Path, "error", err)
+	if errors.Is(err, context.DeadlineExceeded) {
+		w.Header().Set("Retry-After", "10")
+		Refuse(w, http.StatusServiceUnavailable, "The history is busy. That says nothing of what happened.")
+		return
+	}
 	Refuse(w, http.StatusInternalServerError, "The history cannot be read: "+err.Error())
 }

@@ -379,6 +379,7 @@ func (h *house) buildWeb(site verdict.Site, exposition http.Handler, acts *actio
 		Actions:    acts,
 		History:    h.past,
 		Config:     h.cfg,
+		Commission: h.commission,
 		Records:    h.records,
 		Equipment:  h.equipment,
 		Names:      names,

@@ -221,7 +221,7 @@ func (r *Request) check() error {
 	}
 	switch r.Name {
 	case Acknowledge:
-		return r.Acknowledge.check()
+		return r.Acknowledge.Check()
 	case Note:
 		return r.Note.Check()
 	case Live:
@@ -234,7 +234,8 @@ func (r *Request) check() error {
 	return nil
 }
 
-func (o *Occurrence) check() error {
+// Check says in words what cannot be meant.
+func (o *Occurrence) Check() error {
 	if o.Channel != "" {
 		if _, ok := frame.Parse(o.Channel); !ok {
 			return fmt.Errorf("there is no channel %.20q", o.Channel)

@@ -8,7 +8,9 @@ import (
 	"strings"
 	"time"
 
+	"fluewright/analysis/burn"
 	"fluewright/analysis/notice"
+	"fluewright/daemon/internal/status"
 	"fluewright/daemon/internal/trend"
 )
 
@@ -132,6 +134,25 @@ type Now struct {
 	Time  time.Time
 	Count *notice.Upkeep
 	Going float64
+}
+
+// At takes it from the newest tick, nil before the first; t is the present. count returns the
+// analysis's count of hours; nil or false where there is none.
+func At(s *status.Status, t time.Time, count func() (notice.Upkeep, bool)) Now {
+	now := Now{Time: t}
+	if count != nil {
+		if u, ok := count(); ok {
+			now.Count = &u
+		}
+	}
+	if s != nil && s.Assessment.Burning {
+		for phase, d := range s.Assessment.Burn.In {
+			if burn.Phase(phase).Fire() {
+				now.Going += d.Seconds()
+			}
+		}
+	}
+	return now
 }
 
 // List tells all jobs, the most frequent first. Without a log, nil, it is not known whether

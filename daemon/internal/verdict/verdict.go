@@ -47,6 +47,13 @@ type Verdict struct {
 	Standing []alarm.Status
 }
 
+// SeesFire reports whether no channel is missing that the phase is told by.
+func (v *Verdict) SeesFire() bool {
+	return !slices.ContainsFunc(v.Missing, func(c frame.Channel) bool {
+		return c == frame.Firebox || c == frame.Chamber || c == frame.Flue
+	})
+}
+
 // Site is what must be known of the site to judge a tick.
 type Site struct {
 	// Fitted says which channels have a sensor.

@@ -59,6 +59,8 @@ type Options struct {
 	History trend.History
 	// Config is the site as it is configured.
 	Config *config.Config
+	// Commission is the site's commissioning; nil: nobody knows of one.
+	Commission api.Commission
 	// Records and Equipment are what those pages need beside the rest.
 	Records   records.Options
 	Equipment equipment.Options
@@ -187,7 +189,11 @@ func routes(o Options) (*now.Page, []access.Route, error) {
 	all = append(all, p.Routes()...)
 	site := trend.Site{Config: o.Config, Zone: o.Config.Site.Zone()}
 	all = append(all, trendpage.New(trendpage.Options{Shell: shell, Feed: o.Feed, History: o.History, Site: site, Log: o.Log}).Routes()...)
-	all = append(all, api.New(api.Options{History: o.History, Site: site, Version: o.Version, Log: o.Log}).Routes()...)
+	all = append(all, api.New(api.Options{
+		Feed: o.Feed, Verdict: o.Verdict, StaleAfter: o.StaleAfter, History: o.History, Kept: o.Records.Log, Health: o.Equipment.Health,
+		Upkeep: o.Records.Upkeep, Actions: o.Actions, Commission: o.Commission, Site: site,
+		Configuration: o.Equipment.Configuration, Version: o.Version, Log: o.Log,
+	}).Routes()...)
 	all = append(all, o.records(shell)...)
 	if o.Gate != nil {
 		all = append(all, signin.New(signin.Options{Shell: shell, Accounts: o.Gate.Accounts, Log: o.Log}).Routes()...)

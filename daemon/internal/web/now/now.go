@@ -159,16 +159,11 @@ func (p *Page) view() view {
 		}
 	}
 	v.Draft = p.draft(s, silence)
-	v.Fire = p.fire(s, silence > 0 || slices.ContainsFunc(judged.Missing, atTheFire))
+	v.Fire = p.fire(s, silence > 0 || !judged.SeesFire())
 	for _, a := range s.Assessment.Alarms {
 		v.Watched = append(v.Watched, watchedView{verdict.Name(a.Key), watched(a, silence)})
 	}
 	return v
-}
-
-// atTheFire holds for the channels that the phase is told by.
-func atTheFire(c frame.Channel) bool {
-	return c == frame.Firebox || c == frame.Chamber || c == frame.Flue
 }
 
 // fireView says how the fire burns, and how it got there.

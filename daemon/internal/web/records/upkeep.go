@@ -6,7 +6,6 @@ import (
 	"slices"
 	"time"
 
-	"fluewright/analysis/burn"
 	"fluewright/daemon/internal/access"
 	"fluewright/daemon/internal/command"
 	"fluewright/daemon/internal/upkeep"
@@ -45,20 +44,7 @@ func (p *Pages) showUpkeep(w http.ResponseWriter, r *http.Request, code int, v u
 	ctx, cancel := within(r)
 	defer cancel()
 	v.Closed = p.o.Actions == nil || p.o.Log == nil
-	now := upkeep.Now{Time: p.now()}
-	if p.o.Upkeep != nil {
-		if count, ok := p.o.Upkeep(); ok {
-			now.Count = &count
-		}
-	}
-	if s := p.o.Feed.Latest(); s != nil && s.Assessment.Burning {
-		b := &s.Assessment.Burn
-		for phase, d := range b.In {
-			if burn.Phase(phase).Fire() {
-				now.Going += d.Seconds()
-			}
-		}
-	}
+	now := upkeep.At(p.o.Feed.Latest(), p.now(), p.o.Upkeep)
 	if p.o.Log == nil {
 		v.Trouble = nothing
 	}
