@@ -377,6 +377,34 @@ func TestEveryAnswerIsAsDescribed(t *testing.T) {
 	}
 }
 
+// The tests are worth something: what is missing, not described or not in UTC is seen.
+func TestTheSchemasAreStrict(t *testing.T) {
+	_, schemas := described(t)
+	const whole = `{"type":"about:blank","title":"Bad","status":400,"detail":"x"}`
+	for name, tt := range map[string]struct {
+		schema, text string
+		ok           bool
+	}{
+		"as it is":    {"Problem", whole, true},
+		"one more":    {"Problem", strings.Replace(whole, "{", `{"more":1,`, 1), false},
+		"one less":    {"Problem", strings.Replace(whole, `"status":400,`, "", 1), false},
+		"another":     {"Problem", strings.Replace(whole, "400", `"400"`, 1), false},
+		"UTC":         {"Time", `"2026-01-17T20:15:00Z"`, true},
+		"not UTC":     {"Time", `"2026-01-17T15:15:00-05:00"`, false},
+		"not a time":  {"Time", `"Z"`, false},
+		"below":       {"Fire", `{"phase":"cold","since":null,"burning":false}`, true},
+		"not a phase": {"Fire", `{"phase":"bold","since":null,"burning":false}`, false},
+	} {
+		v, err := jsonschema.UnmarshalJSON(strings.NewReader(tt.text))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := schemas["#/components/schemas/"+tt.schema].Validate(v); (err == nil) != tt.ok {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+}
+
 // Every route is in the document with its right, and everything in it is a route.
 func TestTheDocumentNamesEveryRoute(t *testing.T) {
 	operations, _ := described(t)

@@ -71,10 +71,6 @@ func (a *API) note(w http.ResponseWriter, r *http.Request) {
 	if !a.take(w, r, &e, e.Check) {
 		return
 	}
-	// What begins like a job that was done must not pass for one.
-	if _, _, job := upkeep.Of(e.Text); e.Kind == "other" && (job || trend.IsTaken(e.Text)) {
-		e.Text = "note: " + e.Text
-	}
 	ctx, cancel := context.WithTimeout(r.Context(), actWithin)
 	defer cancel()
 	if !a.refused(w, r, a.o.Actions.Note(ctx, access.Of(r.Context()).Name, e)) {

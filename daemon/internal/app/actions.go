@@ -12,6 +12,8 @@ import (
 	"fluewright/analysis/notice"
 	"fluewright/daemon/internal/command"
 	"fluewright/daemon/internal/history"
+	"fluewright/daemon/internal/trend"
+	"fluewright/daemon/internal/upkeep"
 )
 
 // actions is what a person may do from a page or from elsewhere. All of it is entries in
@@ -83,7 +85,16 @@ func (a *actions) Note(ctx context.Context, by string, e command.Entry) error {
 	case "sweeping", "ash", "filter", "probes", "gasket", "inspection":
 		a.store.Note(by, strings.TrimSuffix(e.Kind+": "+e.Text, ": "))
 	default:
-		a.store.Note(by, e.Text)
+		a.store.Note(by, asNote(e.Text))
 	}
 	return nil
+}
+
+// asNote keeps what somebody wrote from passing for a job that was done, or for somebody's
+// acknowledgement: the log tells them by how they begin.
+func asNote(text string) string {
+	if _, _, job := upkeep.Of(text); job || trend.IsTaken(text) {
+		return "note: " + text
+	}
+	return text
 }

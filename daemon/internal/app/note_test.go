@@ -11,6 +11,7 @@ import (
 	"fluewright/analysis/notice"
 	"fluewright/daemon/internal/command"
 	"fluewright/daemon/internal/history"
+	"fluewright/daemon/internal/trend"
 )
 
 // What somebody says to have done reaches the engine as well as the history.
@@ -71,6 +72,18 @@ func TestANoteIsRefused(t *testing.T) {
 		var refused *command.Refusal
 		if err := tt.by.Note(t.Context(), "Maria", tt.note); !errors.As(err, &refused) || refused.Reason != tt.want || refused.Words == "" {
 			t.Errorf("%s: %v, want %s", name, err, tt.want)
+		}
+	}
+}
+
+// What somebody writes passes neither for a job that was done nor for an acknowledgement.
+func TestANoteIsANote(t *testing.T) {
+	for text, want := range map[string]string{
+		"a new hose": "a new hose", "sweeping: not yet": "note: sweeping: not yet", "ash": "note: ash", "ashes: none": "ashes: none",
+		trend.Taken("overheat/flue", 1): "note: " + trend.Taken("overheat/flue", 1), "note: ash": "note: ash",
+	} {
+		if got := asNote(text); got != want {
+			t.Errorf("%q is kept as %q, want %q", text, got, want)
 		}
 	}
 }

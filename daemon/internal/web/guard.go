@@ -90,6 +90,10 @@ func stop(w http.ResponseWriter, r *http.Request, code int, words string) {
 		_ = http.NewResponseController(w).SetReadDeadline(time.Now().Add(time.Second))
 	}
 	w.Header().Set("Cache-Control", "no-store")
+	if strings.HasPrefix(r.URL.Path, "/api/") {
+		access.Problem(w, code, words)
+		return
+	}
 	http.Error(w, words, code)
 }
 

@@ -422,3 +422,34 @@ func TestTooManyStreams(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// The programming interface shows what the pages show, and refuses as programs read it.
+func TestTheInterfaceForPrograms(t *testing.T) {
+	o := options()
+	o.Feed.Publish(statustest.Burning())
+	h := served(o)
+	if w := get(h, "/about"); !strings.Contains(w.Body.String(), `href="/api/v1/openapi.json"`) {
+		t.Error("the page about the monitor does not lead to the document")
+	}
+	for path, says := range map[string]string{
+		"/api/v1/openapi.json": `"openapi": "3.1`, "/api/v1/state": "No alarm. The fire burns clean.", "/api/v1/alarms": `"spillage"`,
+		"/api/v1/sensors": "max31856", "/api/v1/about": "v0.1.0", "/api/v1/upkeep": `"not known"`,
+	} {
+		if w := get(h, path); w.Code != http.StatusOK || !strings.Contains(w.Body.String(), says) {
+			t.Errorf("%s answers %d %.200s", path, w.Code, w.Body)
+		}
+	}
+	elsewhere := httptest.NewRequest("GET", "http://elsewhere.example/api/v1/state", nil)
+	mine := httptest.NewRequest("PATCH", "http://localhost:8080/api/v1/state", nil)
+	mine.Header.Set("Sec-Fetch-Site", "same-origin")
+	for code, r := range map[int]*http.Request{
+		http.StatusMisdirectedRequest: elsewhere, http.StatusMethodNotAllowed: mine,
+		http.StatusForbidden: httptest.NewRequest("POST", "http://localhost:8080/api/v1/notes", nil),
+	} {
+		w := httptest.NewRecorder()
+		h.ServeHTTP(w, r)
+		if w.Code != code || w.Header().Get("Content-Type") != "application/problem+json" {
+			t.Errorf("%s %s answers %d as %s, want %d", r.Method, r.URL, w.Code, w.Header().Get("Content-Type"), code)
+		}
+	}
+}

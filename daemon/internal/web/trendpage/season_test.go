@@ -8,6 +8,7 @@ import (
 	"math"
 	"net/http"
 	"net/http/httptest"
+	"strings"
 	"testing"
 	"time"
 
@@ -88,7 +89,7 @@ func serve(t testing.TB, cfg *config.Config, h trend.History) http.Handler {
 	all = append(all, trendpage.New(trendpage.Options{Shell: shell, Feed: status.NewFeed(), History: h, Site: where, Log: log}).Routes()...)
 	all = append(all, api.New(api.Options{History: h, Site: where, Version: "v0", Log: log}).Routes()...)
 	for _, r := range all {
-		if r.Needs != access.Read {
+		if r.Needs != access.Read && strings.HasPrefix(r.Pattern, "GET ") {
 			t.Errorf("%s needs %v", r.Pattern, r.Needs)
 		}
 		mux.Handle(r.Pattern, r.Handler)
