@@ -302,6 +302,9 @@ func TestTheStateDoesNotReassure(t *testing.T) {
 					t.Fatal(err)
 				}
 				for _, a := range append(alarms.Standing, alarms.Watched...) {
+					if (a.Occurrence == 0) != (a.Message == "") {
+						t.Errorf("%s, raised %d times: %q", a.Alarm.Alarm, a.Occurrence, a.Message)
+					}
 					if tt.silent && !a.Blind {
 						t.Errorf("%s is judged", a.Alarm.Alarm)
 					}

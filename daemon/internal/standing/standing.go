@@ -26,7 +26,8 @@ type Alarm struct {
 	First        bool      `json:"first"` // it began the episode
 	Since        time.Time `json:"since"`
 	// Lasted is how long State has been so.
-	Lasted       float64             `json:"lasted_seconds"`
+	Lasted float64 `json:"lasted_seconds"`
+	// Message is empty for one that was never raised.
 	Message      string              `json:"message"`
 	Action       string              `json:"action,omitempty"`
 	ExpectedAt   *time.Time          `json:"expected_at,omitempty"` // of a forecast
@@ -65,7 +66,9 @@ func of(a alarm.Status, s *status.Status, site verdict.Site, u message.Units, si
 	if a.Key.Channel < frame.Count {
 		w.Channel = a.Key.Channel.String()
 	}
-	w.Message, w.Action = site.Render(a, s)
+	if a.Occurrence > 0 || a.State != alarm.Normal && a.State != alarm.Unjudged {
+		w.Message, w.Action = site.Render(a, s) // of what never was there is nothing to say
+	}
 	account := s.Assessment.Account(a.Key)
 	if account.Passes && a.State.Standing() {
 		at := s.WallOf(account.ExpectedAt).UTC()
