@@ -65,8 +65,11 @@ func (p *Pages) kept() (facts []fact, impaired string) {
 		name  string
 		count uint64
 	}{
-		{"Rows lost", h.Dropped}, {"Events lost", h.Lost}, {"Failed attempts to write", h.Failures},
-		{"Damaged pieces left out", h.Unreadable}, {"Rows that went early, for want of space", h.Trimmed},
+		{"Rows lost", h.Dropped},
+		{"Events lost", h.Lost},
+		{"Failed attempts to write", h.Failures},
+		{"Damaged pieces left out", h.Unreadable},
+		{"Rows that went early, for want of space", h.Trimmed},
 	} {
 		if n.count > 0 {
 			add(n.name, fmt.Sprint(n.count))

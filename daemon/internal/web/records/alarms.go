@@ -26,6 +26,7 @@ type alarmsView struct {
 	Blind    string // nothing is read: what stands is as it was
 	Unknown  bool   // nothing has been read at all
 	Standing []standingView
+	Over     []standingView // and nobody has taken it
 	Rest     []restView
 	Log      []entryView
 	Older    string
@@ -98,6 +99,10 @@ func (p *Pages) standing(v *alarmsView) {
 		v.Standing = append(v.Standing, p.standingView(&stand[i], said))
 	}
 	for i := range rest {
+		if a := &rest[i]; a.State == "cleared" && !a.Acknowledged {
+			v.Over = append(v.Over, p.standingView(a, said))
+			continue
+		}
 		v.Rest = append(v.Rest, restView{verdict.Name(rest[i].Key), state(&rest[i])})
 	}
 }

@@ -211,6 +211,8 @@ func TestAlarms(t *testing.T) {
 	statustest.Change(s, alarm.Overheat, frame.Flue, alarm.Raised, 705, 700)
 	statustest.Change(s, alarm.DraftHigh, frame.Count, alarm.Raised, 20, 15)
 	statustest.Change(s, alarm.DraftHigh, frame.Count, alarm.Acknowledged, 20, 15)
+	statustest.Change(s, alarm.Spillage, frame.Count, alarm.Raised, -2, 0)
+	statustest.Change(s, alarm.Spillage, frame.Count, alarm.Returned, -2, 0)
 	s.Assessment.Accounts = make([]analysis.Account, len(s.Assessment.Alarms))
 	for i, a := range s.Assessment.Alarms {
 		if a.Key.Channel == frame.Flue && a.Key.Name == alarm.Overheat {
@@ -227,11 +229,11 @@ func TestAlarms(t *testing.T) {
 	h := served(t, o, access.Owner)
 	page := get(t, h, "/alarms", 200)
 	says(t, page, "The flue is too hot.", `<input type="hidden" name="alarm" value="overheat"><input type="hidden" name="channel" value="flue"><input type="hidden" name="occurrence" value="1">`,
-		"the wood is too dry", "weight 0.70", "has stood above 365 °C for 15 min.", "Acknowledged by Cy, Sat 17 Jan 2026, 20:15.",
+		"Over, and nobody has acknowledged it", `<input type="hidden" name="alarm" value="spillage">`, "the wood is too dry", "weight 0.70", "has stood above 365 °C for 15 min.", "Acknowledged by Cy, Sat 17 Jan 2026, 20:15.",
 		"Acknowledged Fri 6 Feb 2026, 18:16 by Bo <i>, after 60 s. Over after 60 min.",
 		"60 high, 0 medium, 0 low", "60 of 60", "half of those within 60 s", "from memory of the standards", "/alarms?before=", "<dt>Raised after</dt><dd>7 min</dd>")
-	if n := strings.Count(page, `action="/alarms/acknowledge"`); n != 1 {
-		t.Errorf("%d alarms can be acknowledged, want 1", n)
+	if n := strings.Count(page, `action="/alarms/acknowledge"`); n != 2 {
+		t.Errorf("%d alarms can be acknowledged, want one that stands and one that is over", n)
 	}
 	if strings.Contains(page, "<i>") {
 		t.Error("a name is not escaped")

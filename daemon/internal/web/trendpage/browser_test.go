@@ -178,7 +178,7 @@ func read(t *testing.T, tab *browsertest.Tab, cfg *config.Config, store *history
 	for _, share := range shares {
 		var told map[string]string
 		tab.Eval(fmt.Sprintf(`trend.point(trend.view.from + %g * (trend.view.to - trend.view.from)),
-			Object.fromEntries([...document.querySelectorAll('.readout dl div')].map((d) => [d.querySelector('dt').textContent, d.querySelector('dd').textContent + '|' + d.querySelector('small').textContent]))`, share), &told)
+			Object.fromEntries([...document.querySelectorAll('.readout dl div')].map((d) => [d.querySelector('dt').textContent, d.querySelector('dd').firstChild.textContent + '|' + d.querySelector('small').textContent]))`, share), &told)
 		i := int(share * float64(x.Columns))
 		for k, write := range []func(float64) string{cfg.Site.Units.Temperature, cfg.Site.Units.Pressure} {
 			c := kept.Series[k][i]

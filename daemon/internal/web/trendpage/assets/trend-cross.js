@@ -73,7 +73,7 @@
     const told = tell();
     readout.replaceChildren(
       element('p', '', element('b', told.when), ' ', told.phase),
-      element('dl', '', ...told.values.map((v) => element('div', '', element('dt', v.name), element('dd', v.text), element('small', v.range)))),
+      element('dl', '', ...told.values.map((v) => element('div', '', element('dt', v.name), element('dd', v.text, ' ', element('small', v.range))))),
     );
     const some = told.marks.slice(0, most).map((m) => element('li', `${clock(m.from_ms).split(', ').pop()}: ${m.what}`));
     if (told.marks.length > most) some.push(element('li', `and ${told.marks.length - most} more`));
