@@ -23,6 +23,7 @@ import (
 var (
 	boots = flag.Bool("boot", false, "boot machines: needs root, debootstrap, qemu and some minutes")
 	cuts  = flag.Int("cuts", 3, "how often the power is cut")
+	kept  = flag.String("kept", "", "folder that keeps the machine's disk; one that is there is used")
 )
 
 // patience is how long a machine may take to come up; emulated, beside other work.
@@ -175,7 +176,14 @@ func install(t *testing.T) installed {
 			t.Fatalf("%s is missing", program)
 		}
 	}
-	dir := t.TempDir()
+	dir := *kept
+	if dir == "" {
+		dir = t.TempDir()
+	}
+	i := installed{filepath.Join(dir, "image"), filepath.Join(dir, "vmlinuz"), filepath.Join(dir, "initrd")}
+	if _, err := os.Stat(i.initrd); err == nil {
+		return i
+	}
 	root := filepath.Join(dir, "root")
 	must(t, exec.Command("debootstrap", "--variant=minbase",
 		"--include=systemd,systemd-sysv,udev,kmod,dbus,mosquitto,mosquitto-clients,sqlite3,curl,linux-image-cloud-amd64,initramfs-tools", "bookworm", root))
@@ -220,18 +228,15 @@ WantedBy=sysinit.target
 	}
 	must(t, exec.Command("chroot", root, "systemctl", "enable", "shell.service", "bench.service"))
 	must(t, exec.Command("chroot", root, "chgrp", "fluewright", "/etc/fluewright/fluewright.toml"))
-	i := installed{image: filepath.Join(dir, "image")}
-	for _, boot := range []struct {
-		glob string
-		to   *string
-	}{{"vmlinuz-*", &i.kernel}, {"initrd.img-*", &i.initrd}} {
-		found, err := filepath.Glob(filepath.Join(root, "boot", boot.glob))
-		if err != nil || len(found) != 1 {
-			t.Fatalf("%s: %v, %v", boot.glob, found, err)
-		}
-		*boot.to = found[0]
-	}
 	must(t, exec.Command("mkfs.ext4", "-q", "-d", root, i.image, "1200M"))
+	for glob, to := range map[string]string{"vmlinuz-*": i.kernel, "initrd.img-*": i.initrd} {
+		found, err := filepath.Glob(filepath.Join(root, "boot", glob))
+		if err != nil || len(found) != 1 {
+			t.Fatalf("%s: %v, %v", glob, found, err)
+		}
+		must(t, exec.Command("cp", found[0], to))
+	}
+	must(t, exec.Command("rm", "-r", root))
 	return i
 }
 
