@@ -198,6 +198,7 @@ func (h *house) build() error {
 	if err := h.buildWeb(site, exposition.Handler()); err != nil {
 		return err
 	}
+	h.supervise(l, site, watch.history)
 	// Last, so that the first tick finds everybody listening.
 	h.tasks = append(h.tasks, task{"loop", l.run})
 	return nil
@@ -230,6 +231,7 @@ func (h *house) loop(engine *analysis.Engine) (*loop, error) {
 		zone:    h.cfg.Site.Zone(),
 		site:    h.cfg.Site.Name,
 		period:  h.cfg.Sampling.Period,
+		behind:  behindLooks(h.cfg.Sampling.Period / time.Duration(max(h.cfg.Sampling.Burst, 1))),
 		clock:   h.options.Clock,
 		frames:  frames,
 		engine:  engine,
