@@ -7,8 +7,8 @@ import (
 )
 
 const (
-	overheat = "mosquitto_sub -t fluewright/basement/alarm/overheat/flue -C 1 -W 3"
-	state    = "mosquitto_sub -t fluewright/basement/state -C 1 -W 3"
+	overheat = "mosquitto_sub -h 127.0.0.1 -t fluewright/basement/alarm/overheat/flue -C 1 -W 3"
+	state    = "mosquitto_sub -h 127.0.0.1 -t fluewright/basement/state -C 1 -W 3"
 	flue     = `curl -sf http://127.0.0.1:8080/metrics | grep '^fluewright_temperature_celsius{channel="flue"}'`
 	main     = "systemctl show -P MainPID fluewright"
 )
@@ -47,7 +47,7 @@ func TestMachine(t *testing.T) {
 		t.Run("a full disk", func(t *testing.T) {
 			m.do("dd if=/dev/zero of=/full bs=1M; dd if=/dev/zero of=/full2 bs=4k; sync")
 			m.bench("pin flue 300")
-			m.await(3*time.Minute, "mosquitto_sub -t fluewright/basement/alarm/overheat/flue -C 1 -W 2 || echo none", `"state":"cleared"|none`)
+			m.await(3*time.Minute, "mosquitto_sub -h 127.0.0.1 -t fluewright/basement/alarm/overheat/flue -C 1 -W 2 || echo none", `"state":"cleared"|none`)
 			m.bench("pin flue 650")
 			m.await(time.Minute, overheat, `"state":"raised"`)
 			m.must("rm -f /full /full2")
