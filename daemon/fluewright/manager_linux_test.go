@@ -1,8 +1,10 @@
 package main_test
 
 import (
+	"errors"
 	"net"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -101,7 +103,7 @@ clear-after = "1 s"
 [mqtt]
 embedded = "127.0.0.1:0"
 [web]
-listen = "127.0.0.1:0"
+listen = "`+freeAddress(t)+`"
 `+chipsAt(offset))
 	ear := listen(t, dir)
 	program := build(t, ".")
@@ -111,13 +113,35 @@ listen = "127.0.0.1:0"
 	ear.await(t, 10*time.Second, "READY=1")
 	t.Logf("ready after %v", time.Since(begun).Round(time.Millisecond))
 	ear.await(t, 5*time.Second, "STATUS=")
+	health := func() (code int, said string) {
+		cmd := exec.Command(program, "health", "--config", file)
+		out, err := cmd.CombinedOutput()
+		if _, left := errors.AsType[*exec.ExitError](err); err != nil && !left {
+			t.Fatal(err)
+		}
+		return cmd.ProcessState.ExitCode(), string(out)
+	}
+	// Some judges need half a minute before they say anything.
+	for until := time.Now().Add(60 * time.Second); ; <-time.After(time.Second) {
+		code, said := health()
+		if code == 0 {
+			t.Logf("healthy after %v:\n%s", time.Since(begun).Round(time.Second), said)
+			break
+		}
+		if code != 3 || time.Now().After(until) {
+			t.Fatalf("health has the exit code %d:\n%s", code, said)
+		}
+	}
 
 	// The bus of a bench that stands still hangs in the kernel. That is told, and no restart
 	// would mend it.
 	bench.signal(syscall.SIGSTOP)
 	ear.await(t, 20*time.Second, "STATUS=Blind")
-	if n := fed(ear.during(6 * time.Second)); n < 8 {
-		t.Errorf("with a hung bus that is alarmed, fed %d times in 6 s, want each 0.5 s", n)
+	if n := fed(ear.during(6 * time.Second)); n < 4 {
+		t.Errorf("with a hung bus that is alarmed, fed %d times in 6 s, want each second at least", n)
+	}
+	if code, said := health(); code != 3 || !strings.Contains(said, "no reading of chamber, flue, room, draft, ambient") {
+		t.Errorf("with a hung bus health has the exit code %d:\n%s", code, said)
 	}
 	bench.signal(syscall.SIGCONT)
 
@@ -133,5 +157,8 @@ listen = "127.0.0.1:0"
 	ear.await(t, 3*time.Second, "STOPPING=1")
 	if err := daemon.wait(5 * time.Second); err != nil {
 		t.Errorf("%v\n%s", err, daemon.said())
+	}
+	if code, said := health(); code != 1 {
+		t.Errorf("with nobody there health has the exit code %d:\n%s", code, said)
 	}
 }

@@ -6,11 +6,12 @@ import (
 	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/config"
 	"fluewright/daemon/internal/status"
+	"fluewright/sensors"
 	"fluewright/sensors/scan"
 )
 
-// health tells how the chips do.
-type health struct {
+// sensorHealth tells how the chips do.
+type sensorHealth struct {
 	cfg          *config.Config
 	board        *scan.Board
 	calibrations *calibrations
@@ -19,7 +20,7 @@ type health struct {
 }
 
 // sensors lists the chips in the configuration's order.
-func (h *health) sensors(now time.Time) []status.Sensor {
+func (h *sensorHealth) sensors(now time.Time) []status.Sensor {
 	all := make([]status.Sensor, 0, len(h.cfg.Sensors))
 	for _, c := range h.cfg.Sensors {
 		s := status.Sensor{Name: c.Name, Chip: c.Chip, Bus: c.Bus, Address: c.Address, Channels: c.Channels}
@@ -34,6 +35,9 @@ func (h *health) sensors(now time.Time) []status.Sensor {
 			s.Serial, s.Former, s.Path = b.Serial, b.Former, b.Path
 		}
 		s.Raw = h.board.Reading(c.Name, chips[c.Chip].quantity(c.Channels[0]), now).Raw
+		if r := h.board.Reading(c.Name, sensors.ColdJunction, now); r.Quality >= sensors.Suspect {
+			s.ColdJunction = &r.Value
+		}
 		if e, refused, ok := h.calibrations.entry(c.Channels[0]); ok {
 			s.Calibration, s.Refused = &e, refused
 		}

@@ -6,17 +6,17 @@ import (
 	"net/http"
 	"time"
 
+	"fluewright/daemon/internal/health"
 	"fluewright/daemon/internal/verdict"
 )
 
 // health answers whether the monitor does its work: whether the loop has ticked lately.
 // What it found out by ticking (a lost sensor, an alarm) is no matter of its health.
 func (o *Options) health(w http.ResponseWriter, _ *http.Request) {
-	answer := struct {
-		Status   string   `json:"status"`
-		TickAge  *float64 `json:"tick_age_seconds"`
-		Problems []string `json:"problems"`
-	}{"ok", nil, []string{}}
+	answer := health.Report{Status: "ok", Problems: []string{}, Checks: []health.Check{}}
+	if o.Checks != nil {
+		answer.Checks = o.Checks()
+	}
 	age, ok := o.Feed.Age()
 	switch {
 	case !ok:
