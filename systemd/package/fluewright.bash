@@ -28,17 +28,56 @@ _fluewright_completions() {
     'draft'*'--construction')
       while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "insulated masonry single-wall")" -- "$cur")
       ;;
+    'access token'*'--role')
+      while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "viewer technician")" -- "$cur")
+      ;;
+    'commission'*'--state')
+      while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "$STATE_DIRECTORY")" -- "$cur")
+      ;;
+    'access add'*'--role')
+      while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "owner installer technician viewer")" -- "$cur")
+      ;;
     'calibrate'*'--state')
+      while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "$STATE_DIRECTORY")" -- "$cur")
+      ;;
+    'commission'*'--demo')
+      while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "tall short altitude blocked")" -- "$cur")
+      ;;
+    'access password'*)
+      while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -A  -- "$cur")
+      ;;
+    'access'*'--state')
       while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "$STATE_DIRECTORY")" -- "$cur")
       ;;
     'trend'*'--format')
       while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "csv csv.gz svg html parquet")" -- "$cur")
       ;;
+    'access remove'*)
+      while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -A  -- "$cur")
+      ;;
+    'access revoke'*)
+      while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -A  -- "$cur")
+      ;;
     'zero'*'--state')
       while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "$STATE_DIRECTORY")" -- "$cur")
       ;;
+    'access token'*)
+      while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--role ")" -- "$cur")
+      ;;
     'run'*'--state')
       while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "$STATE_DIRECTORY")" -- "$cur")
+      ;;
+    'access list'*)
+      while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--json")" -- "$cur")
+      ;;
+    'access role'*)
+      while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter " ")" -- "$cur")
+      ;;
+    'access add'*)
+      while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--role ")" -- "$cur")
+      ;;
+    'commission'*)
+      while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--demo --seed --units --config --state --season --from --report --json")" -- "$cur")
       ;;
     'calibrate'*)
       while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--config --state --no-fire --ice --boil ")" -- "$cur")
@@ -46,8 +85,14 @@ _fluewright_completions() {
     'version'*)
       while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--json")" -- "$cur")
       ;;
+    'access'*)
+      while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "list add role password remove token revoke --state")" -- "$cur")
+      ;;
     'bundle'*)
-      while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--url --broker --site --user --password-file --ca-file --cert-file --key-file --config --since --from --to --zone --burn --out --most ")" -- "$cur")
+      while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--url --broker --site --user --password-file --root --token-file --ca-file --cert-file --key-file --config --since --from --to --zone --burn --out --most ")" -- "$cur")
+      ;;
+    'health'*)
+      while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--config --json")" -- "$cur")
       ;;
     'notify'*)
       while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--config --test --person --wait --json")" -- "$cur")
@@ -56,7 +101,7 @@ _fluewright_completions() {
       while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--config --picture --width --zone ")" -- "$cur")
       ;;
     'burns'*)
-      while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--url --broker --site --user --password-file --ca-file --cert-file --key-file --config --since --from --to --zone --compare --json ")" -- "$cur")
+      while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--url --broker --site --user --password-file --root --token-file --ca-file --cert-file --key-file --config --since --from --to --zone --compare --json ")" -- "$cur")
       ;;
     'check'*)
       while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--config --json")" -- "$cur")
@@ -68,7 +113,7 @@ _fluewright_completions() {
       while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--config --json --record")" -- "$cur")
       ;;
     'trend'*)
-      while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--url --broker --site --user --password-file --ca-file --cert-file --key-file --config --since --from --to --zone --burn --channels --every --format --out --width ")" -- "$cur")
+      while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--url --broker --site --user --password-file --root --token-file --ca-file --cert-file --key-file --config --since --from --to --zone --burn --channels --every --format --out --width ")" -- "$cur")
       ;;
     'demo'*)
       while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--speed --seed --web --mqtt --record --for")" -- "$cur")
@@ -81,7 +126,7 @@ _fluewright_completions() {
       ;;
 
     *)
-      while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "run demo check probe zero calibrate draft replay trend burns bundle notify version --help -h")" -- "$cur")
+      while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "run demo check probe zero calibrate draft commission replay trend burns bundle notify health access version --help -h")" -- "$cur")
       ;;
 esac
 

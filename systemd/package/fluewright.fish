@@ -72,6 +72,18 @@ complete -c fluewright -f -n '__fish_seen_subcommand_from draft' -x -l units -d 
 complete -c fluewright -f -n '__fish_seen_subcommand_from draft' -l json -d "Print JSON, in SI."
 complete -c fluewright -f -n '__fish_seen_subcommand_from draft' -x -l picture -d "Also draw draft over flue temperature as SVG."
 
+# commission
+complete -c fluewright -f -n '__fish_use_subcommand' -a commission -d 'Lead the installer from an unknown chimney to a report.'
+complete -c fluewright -f -n '__fish_seen_subcommand_from commission' -xa 'tall short altitude blocked' -l demo -d "Show it on a virtual house, in time-lapse: tall, short, altitude or blocked."
+complete -c fluewright -f -n '__fish_seen_subcommand_from commission' -x -l seed -d "Seed of the virtual house's wind and noise."
+complete -c fluewright -f -n '__fish_seen_subcommand_from commission' -x -l units -d "us or si; of the demonstration."
+complete -c fluewright -f -n '__fish_seen_subcommand_from commission' -x -l config -d "Configuration file."
+complete -c fluewright -f -n '__fish_seen_subcommand_from commission' -x -l state -d "Directory that keeps it over an interruption: the daemon's."
+complete -c fluewright -f -n '__fish_seen_subcommand_from commission' -l season -d "The short form for the first fire of a season, compared with the commissioning."
+complete -c fluewright -f -n '__fish_seen_subcommand_from commission' -x -l from -d "Read a report's record, check its hash, and write it again as --report or --json say."
+complete -c fluewright -f -n '__fish_seen_subcommand_from commission' -x -l report -d "Write the report as a page for a browser and its printer."
+complete -c fluewright -f -n '__fish_seen_subcommand_from commission' -x -l json -d "Write the report's record."
+
 # replay
 complete -c fluewright -f -n '__fish_use_subcommand' -a replay -d 'Judge a burn log and print what is found as JSON Lines.'
 complete -c fluewright -f -n '__fish_seen_subcommand_from replay' -x -l config -d "Configuration with the site's limits; the built-in defaults without it."
@@ -86,7 +98,9 @@ complete -c fluewright -f -n '__fish_seen_subcommand_from trend' -x -l broker -d
 complete -c fluewright -f -n '__fish_seen_subcommand_from trend' -x -l site -d "Its site, for --broker."
 complete -c fluewright -f -n '__fish_seen_subcommand_from trend' -x -l user -d "User at the broker."
 complete -c fluewright -f -n '__fish_seen_subcommand_from trend' -x -l password-file -d "File with the password at the broker."
-complete -c fluewright -f -n '__fish_seen_subcommand_from trend' -x -l ca-file -d "Certificates that may sign the broker's."
+complete -c fluewright -f -n '__fish_seen_subcommand_from trend' -x -l root -d "What the broker's topics begin with."
+complete -c fluewright -f -n '__fish_seen_subcommand_from trend' -x -l token-file -d "File with a token for the monitor's page, which "fluewright access token" has made."
+complete -c fluewright -f -n '__fish_seen_subcommand_from trend' -x -l ca-file -d "Certificates that may sign the broker's, or the page's."
 complete -c fluewright -f -n '__fish_seen_subcommand_from trend' -x -l cert-file -d "Own certificate for the broker."
 complete -c fluewright -f -n '__fish_seen_subcommand_from trend' -x -l key-file -d "Its key."
 complete -c fluewright -f -n '__fish_seen_subcommand_from trend' -x -l config -d "Configuration of the monitor on this machine, which says where its page is."
@@ -108,7 +122,9 @@ complete -c fluewright -f -n '__fish_seen_subcommand_from burns' -x -l broker -d
 complete -c fluewright -f -n '__fish_seen_subcommand_from burns' -x -l site -d "Its site, for --broker."
 complete -c fluewright -f -n '__fish_seen_subcommand_from burns' -x -l user -d "User at the broker."
 complete -c fluewright -f -n '__fish_seen_subcommand_from burns' -x -l password-file -d "File with the password at the broker."
-complete -c fluewright -f -n '__fish_seen_subcommand_from burns' -x -l ca-file -d "Certificates that may sign the broker's."
+complete -c fluewright -f -n '__fish_seen_subcommand_from burns' -x -l root -d "What the broker's topics begin with."
+complete -c fluewright -f -n '__fish_seen_subcommand_from burns' -x -l token-file -d "File with a token for the monitor's page, which "fluewright access token" has made."
+complete -c fluewright -f -n '__fish_seen_subcommand_from burns' -x -l ca-file -d "Certificates that may sign the broker's, or the page's."
 complete -c fluewright -f -n '__fish_seen_subcommand_from burns' -x -l cert-file -d "Own certificate for the broker."
 complete -c fluewright -f -n '__fish_seen_subcommand_from burns' -x -l key-file -d "Its key."
 complete -c fluewright -f -n '__fish_seen_subcommand_from burns' -x -l config -d "Configuration of the monitor on this machine, which says where its page is."
@@ -126,7 +142,9 @@ complete -c fluewright -f -n '__fish_seen_subcommand_from bundle' -x -l broker -
 complete -c fluewright -f -n '__fish_seen_subcommand_from bundle' -x -l site -d "Its site, for --broker."
 complete -c fluewright -f -n '__fish_seen_subcommand_from bundle' -x -l user -d "User at the broker."
 complete -c fluewright -f -n '__fish_seen_subcommand_from bundle' -x -l password-file -d "File with the password at the broker."
-complete -c fluewright -f -n '__fish_seen_subcommand_from bundle' -x -l ca-file -d "Certificates that may sign the broker's."
+complete -c fluewright -f -n '__fish_seen_subcommand_from bundle' -x -l root -d "What the broker's topics begin with."
+complete -c fluewright -f -n '__fish_seen_subcommand_from bundle' -x -l token-file -d "File with a token for the monitor's page, which "fluewright access token" has made."
+complete -c fluewright -f -n '__fish_seen_subcommand_from bundle' -x -l ca-file -d "Certificates that may sign the broker's, or the page's."
 complete -c fluewright -f -n '__fish_seen_subcommand_from bundle' -x -l cert-file -d "Own certificate for the broker."
 complete -c fluewright -f -n '__fish_seen_subcommand_from bundle' -x -l key-file -d "Its key."
 complete -c fluewright -f -n '__fish_seen_subcommand_from bundle' -x -l config -d "Configuration of the monitor on this machine, which says where its page is."
@@ -145,6 +163,39 @@ complete -c fluewright -f -n '__fish_seen_subcommand_from notify' -l test -d "Se
 complete -c fluewright -f -n '__fish_seen_subcommand_from notify' -x -l person -d "Only to this person; without it to everybody."
 complete -c fluewright -f -n '__fish_seen_subcommand_from notify' -x -l wait -d "How long an acknowledgement is waited for."
 complete -c fluewright -f -n '__fish_seen_subcommand_from notify' -l json -d "Print JSON."
+
+# health
+complete -c fluewright -f -n '__fish_use_subcommand' -a health -d 'Ask the running monitor how it does its work; exit code 3 if it does not.'
+complete -c fluewright -f -n '__fish_seen_subcommand_from health' -x -l config -d "Configuration file."
+complete -c fluewright -f -n '__fish_seen_subcommand_from health' -l json -d "Print JSON."
+
+# access
+complete -c fluewright -f -n '__fish_use_subcommand' -a access -d 'Say who may sign in to the pages; make tokens for programs.'
+complete -c fluewright -f -n '__fish_seen_subcommand_from access' -x -l state -d "The monitor's state directory."
+
+# access list
+complete -c fluewright -f -n '__fish_use_subcommand' -a list -d 'List who may sign in, and the tokens of programs.'
+complete -c fluewright -f -n '__fish_seen_subcommand_from list' -l json -d "Print JSON."
+
+# access add
+complete -c fluewright -f -n '__fish_use_subcommand' -a add -d 'Make an account; the password is asked for, or read from standard input.'
+complete -c fluewright -f -n '__fish_seen_subcommand_from add' -xa 'owner installer technician viewer' -l role -d "owner, installer, technician or viewer."
+
+# access role
+complete -c fluewright -f -n '__fish_use_subcommand' -a role -d 'Give an account another role.'
+
+# access password
+complete -c fluewright -f -n '__fish_use_subcommand' -a password -d 'Give an account another password, for whoever has lost it; signs it out everywhere.'
+
+# access remove
+complete -c fluewright -f -n '__fish_use_subcommand' -a remove -d 'Remove an account.'
+
+# access token
+complete -c fluewright -f -n '__fish_use_subcommand' -a token -d 'Make a token for a program, such as Prometheus, and print it: it is shown once.'
+complete -c fluewright -f -n '__fish_seen_subcommand_from token' -xa 'viewer technician' -l role -d "viewer, or technician, who may write notes too."
+
+# access revoke
+complete -c fluewright -f -n '__fish_use_subcommand' -a revoke -d 'Remove a program's token.'
 
 # version
 complete -c fluewright -f -n '__fish_use_subcommand' -a version -d 'Print the version.'

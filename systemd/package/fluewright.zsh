@@ -80,6 +80,19 @@ _fluewright_draft() {
         "--picture=[Also draw draft over flue temperature as SVG.]:also draw draft over flue temperature as svg.:"
 }
 
+_fluewright_commission() {
+    _arguments -S -C -s\
+        "--demo=[Show it on a virtual house, in time-lapse: tall, short, altitude or blocked.]:show it on a virtual house, in time-lapse: tall, short, altitude or blocked.:(tall short altitude blocked)" \
+        "--seed=[Seed of the virtual house's wind and noise.]:seed of the virtual house's wind and noise.:" \
+        "--units=[us or si; of the demonstration.]:us or si; of the demonstration.:" \
+        "--config=[Configuration file.]:configuration file.:" \
+        "--state=[Directory that keeps it over an interruption: the daemon's.]:directory that keeps it over an interruption: the daemon's.:($STATE_DIRECTORY)" \
+        "--season[The short form for the first fire of a season, compared with the commissioning.]" \
+        "--from=[Read a report's record, check its hash, and write it again as --report or --json say.]:read a report's record, check its hash, and write it again as --report or --json say.:" \
+        "--report=[Write the report as a page for a browser and its printer.]:write the report as a page for a browser and its printer.:" \
+        "--json=[Write the report's record.]:write the report's record.:"
+}
+
 _fluewright_replay() {
     _arguments -S -C -s\
         "--config=[Configuration with the site's limits; the built-in defaults without it.]:configuration with the site's limits; the built-in defaults without it.:" \
@@ -96,7 +109,9 @@ _fluewright_trend() {
         "--site=[Its site, for --broker.]:its site, for --broker.:" \
         "--user=[User at the broker.]:user at the broker.:" \
         "--password-file=[File with the password at the broker.]:file with the password at the broker.:" \
-        "--ca-file=[Certificates that may sign the broker's.]:certificates that may sign the broker's.:" \
+        "--root=[What the broker's topics begin with.]:what the broker's topics begin with.:" \
+        "--token-file=[File with a token for the monitor's page, which "fluewright access token" has made.]:file with a token for the monitor's page, which "fluewright access token" has made.:" \
+        "--ca-file=[Certificates that may sign the broker's, or the page's.]:certificates that may sign the broker's, or the page's.:" \
         "--cert-file=[Own certificate for the broker.]:own certificate for the broker.:" \
         "--key-file=[Its key.]:its key.:" \
         "--config=[Configuration of the monitor on this machine, which says where its page is.]:configuration of the monitor on this machine, which says where its page is.:" \
@@ -120,7 +135,9 @@ _fluewright_burns() {
         "--site=[Its site, for --broker.]:its site, for --broker.:" \
         "--user=[User at the broker.]:user at the broker.:" \
         "--password-file=[File with the password at the broker.]:file with the password at the broker.:" \
-        "--ca-file=[Certificates that may sign the broker's.]:certificates that may sign the broker's.:" \
+        "--root=[What the broker's topics begin with.]:what the broker's topics begin with.:" \
+        "--token-file=[File with a token for the monitor's page, which "fluewright access token" has made.]:file with a token for the monitor's page, which "fluewright access token" has made.:" \
+        "--ca-file=[Certificates that may sign the broker's, or the page's.]:certificates that may sign the broker's, or the page's.:" \
         "--cert-file=[Own certificate for the broker.]:own certificate for the broker.:" \
         "--key-file=[Its key.]:its key.:" \
         "--config=[Configuration of the monitor on this machine, which says where its page is.]:configuration of the monitor on this machine, which says where its page is.:" \
@@ -140,7 +157,9 @@ _fluewright_bundle() {
         "--site=[Its site, for --broker.]:its site, for --broker.:" \
         "--user=[User at the broker.]:user at the broker.:" \
         "--password-file=[File with the password at the broker.]:file with the password at the broker.:" \
-        "--ca-file=[Certificates that may sign the broker's.]:certificates that may sign the broker's.:" \
+        "--root=[What the broker's topics begin with.]:what the broker's topics begin with.:" \
+        "--token-file=[File with a token for the monitor's page, which "fluewright access token" has made.]:file with a token for the monitor's page, which "fluewright access token" has made.:" \
+        "--ca-file=[Certificates that may sign the broker's, or the page's.]:certificates that may sign the broker's, or the page's.:" \
         "--cert-file=[Own certificate for the broker.]:own certificate for the broker.:" \
         "--key-file=[Its key.]:its key.:" \
         "--config=[Configuration of the monitor on this machine, which says where its page is.]:configuration of the monitor on this machine, which says where its page is.:" \
@@ -161,6 +180,93 @@ _fluewright_notify() {
         "--person=[Only to this person; without it to everybody.]:only to this person; without it to everybody.:" \
         "--wait=[How long an acknowledgement is waited for.]:how long an acknowledgement is waited for.:" \
         "--json[Print JSON.]"
+}
+
+_fluewright_health() {
+    _arguments -S -C -s\
+        "--config=[Configuration file.]:configuration file.:" \
+        "--json[Print JSON.]"
+}
+
+_fluewright_access_list() {
+    _arguments -S -C -s\
+        "--json[Print JSON.]"
+}
+
+_fluewright_access_add() {
+    _arguments -S -C -s\
+        "--role=[owner, installer, technician or viewer.]:owner, installer, technician or viewer.:(owner installer technician viewer)" \
+        "1:name:"
+}
+
+_fluewright_access_role() {
+    _arguments -S -C -s\
+ \
+        "1:name:" \
+        "2:role:"
+}
+
+_fluewright_access_password() {
+    _arguments -S -C -s\
+ \
+        "1:name:"
+}
+
+_fluewright_access_remove() {
+    _arguments -S -C -s\
+ \
+        "1:name:"
+}
+
+_fluewright_access_token() {
+    _arguments -S -C -s\
+        "--role=[viewer, or technician, who may write notes too.]:viewer, or technician, who may write notes too.:(viewer technician)" \
+        "1:name:"
+}
+
+_fluewright_access_revoke() {
+    _arguments -S -C -s\
+ \
+        "1:name:"
+}
+
+_fluewright_access() {
+    local line state
+    _arguments -S -C -s\
+        "--state=[The monitor's state directory.]:the monitor's state directory.:($STATE_DIRECTORY)" \
+        "1: :->cmds" \
+        "*::arg:->args"
+    case "$state" in
+        cmds)
+            _values "fluewright_access command" \
+                "list[List who may sign in, and the tokens of programs.]" \
+                "add[Make an account; the password is asked for, or read from standard input.]" \
+                "role[Give an account another role.]" \
+                "password[Give an account another password, for whoever has lost it; signs it out everywhere.]" \
+                "remove[Remove an account.]" \
+                "token[Make a token for a program, such as Prometheus, and print it: it is shown once.]" \
+                "revoke[Remove a program's token.]"
+            ;;
+        args)
+            case "$line[1]" in
+                list)
+                    _fluewright_access_list;;
+                add)
+                    _fluewright_access_add;;
+                role)
+                    _fluewright_access_role;;
+                password)
+                    _fluewright_access_password;;
+                remove)
+                    _fluewright_access_remove;;
+                token)
+                    _fluewright_access_token;;
+                revoke)
+                    _fluewright_access_revoke;;
+            esac
+            ;;
+    esac
+
 }
 
 _fluewright_version() {
@@ -184,11 +290,14 @@ _fluewright() {
                 "zero[Zero the draft sensor, both ports open: guided, in the terminal.]" \
                 "calibrate[Correct a thermocouple in melting ice, boiling water or both: guided.]" \
                 "draft[Calculate what a chimney gives, cold and hot.]" \
+                "commission[Lead the installer from an unknown chimney to a report.]" \
                 "replay[Judge a burn log and print what is found as JSON Lines.]" \
                 "trend[Write a window of a history: burn log, picture, report, Parquet.]" \
                 "burns[List the burns of a history, or compare two.]" \
                 "bundle[Make one small file of a window of a history, for mail.]" \
                 "notify[Try whether messages reach people, and their answers us.]" \
+                "health[Ask the running monitor how it does its work; exit code 3 if it does not.]" \
+                "access[Say who may sign in to the pages; make tokens for programs.]" \
                 "version[Print the version.]"
             ;;
         args)
@@ -207,6 +316,8 @@ _fluewright() {
                     _fluewright_calibrate;;
                 draft)
                     _fluewright_draft;;
+                commission)
+                    _fluewright_commission;;
                 replay)
                     _fluewright_replay;;
                 trend)
@@ -217,6 +328,10 @@ _fluewright() {
                     _fluewright_bundle;;
                 notify)
                     _fluewright_notify;;
+                health)
+                    _fluewright_health;;
+                access)
+                    _fluewright_access;;
                 version)
                     _fluewright_version;;
             esac
