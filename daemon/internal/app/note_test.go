@@ -24,8 +24,8 @@ func TestANoteReachesTheEngine(t *testing.T) {
 	if err := engine.Restore(kept, time.Unix(0, 0), false); err != nil {
 		t.Fatal(err)
 	}
-	c := newCommands(slog.New(slog.DiscardHandler))
-	c.store = history.New(history.Options{Dir: t.TempDir(), Identity: "run", Log: c.log})
+	log := slog.New(slog.DiscardHandler)
+	c := &actions{store: history.New(history.Options{Dir: t.TempDir(), Identity: "run", Log: log}), log: log}
 	c.order = func(_ context.Context, do func(*analysis.Engine) error) error { return do(engine) }
 	burnt := func() [2]float64 {
 		u := engine.Snapshot(time.Unix(0, 0), false).Upkeep
@@ -39,9 +39,7 @@ func TestANoteReachesTheEngine(t *testing.T) {
 		{"sweeping", [2]float64{0, 30}},
 		{"ash", [2]float64{0, 0}},
 	} {
-		r := command.Request{Name: command.Note, By: "Maria"}
-		r.Note = &command.Entry{Kind: tt.kind, Text: "done"}
-		if err := c.note(t.Context(), &r); err != nil {
+		if err := c.Note(t.Context(), "Maria", command.Entry{Kind: tt.kind, Text: "done"}); err != nil {
 			t.Fatal(err)
 		}
 		if got := burnt(); got != tt.want {
@@ -50,9 +48,27 @@ func TestANoteReachesTheEngine(t *testing.T) {
 	}
 	busy := errors.New("the loop stands still")
 	c.order = func(context.Context, func(*analysis.Engine) error) error { return busy }
-	r := command.Request{Name: command.Note}
-	r.Note = &command.Entry{Kind: "ash"}
-	if err := c.note(t.Context(), &r); !errors.Is(err, busy) {
+	if err := c.Note(t.Context(), "", command.Entry{Kind: "ash"}); !errors.Is(err, busy) {
 		t.Errorf("a note that the engine did not hear of: %v", err)
+	}
+}
+
+// What cannot be taken is refused in words, whoever asks.
+func TestANoteIsRefused(t *testing.T) {
+	log := slog.New(slog.DiscardHandler)
+	a := &actions{store: history.New(history.Options{Dir: t.TempDir(), Identity: "run", Log: log}), log: log}
+	for name, tt := range map[string]struct {
+		by   *actions
+		note command.Entry
+		want command.Reason
+	}{
+		"no history":   {&actions{log: log}, command.Entry{Kind: "ash"}, command.Nothing},
+		"no such kind": {a, command.Entry{Kind: "gold"}, command.Malformed},
+		"empty":        {a, command.Entry{Kind: "other"}, command.Malformed},
+	} {
+		var refused *command.Refusal
+		if err := tt.by.Note(t.Context(), "Maria", tt.note); !errors.As(err, &refused) || refused.Reason != tt.want || refused.Words == "" {
+			t.Errorf("%s: %v, want %s", name, err, tt.want)
+		}
 	}
 }

@@ -50,6 +50,7 @@ const (
 	Snapshot    Name = "snapshot"    // the state now
 	Live        Name = "live"        // telemetry each second, for a while
 	Trend       Name = "trend"       // a bundle of a window, or a piece of one
+	TestAlert   Name = "test-alert"  // a test through every way in which people are told
 )
 
 // Request is a command that is well formed.
@@ -129,6 +130,7 @@ const (
 	Gone      Reason = "gone"    // the bundle is not kept any more
 	Nothing   Reason = "nothing" // there is nothing of the kind
 	Storage   Reason = "storage"
+	TooOften  Reason = "too-often" // it was asked for a few times within the hour
 )
 
 // Refusal says why not, in words too.
@@ -155,6 +157,7 @@ var (
 		Live:        func(r *Request) bool { return r.Live != nil },
 		Trend:       func(r *Request) bool { return r.Trend != nil },
 		Snapshot:    func(*Request) bool { return true },
+		TestAlert:   func(*Request) bool { return true },
 	}
 )
 
@@ -181,7 +184,7 @@ func Decode(name string, body []byte) (r Request, refused *Refusal) {
 		}
 	}
 	if payload[r.Name] == nil {
-		return r, Refuse(Unknown, "there is no such command: there are acknowledge, note, snapshot, live and trend")
+		return r, Refuse(Unknown, "there is no such command: there are acknowledge, note, snapshot, live, trend and test-alert")
 	}
 	if err == nil {
 		err = r.check()
@@ -204,7 +207,7 @@ func (r *Request) check() error {
 		return fmt.Errorf("version is %d; this monitor reads %d", r.Version, Version)
 	case !payload[r.Name](r):
 		return fmt.Errorf("the member %q is missing", r.Name)
-	case r.Name == Snapshot && others > 0 || others > 1:
+	case (r.Name == Snapshot || r.Name == TestAlert) && others > 0 || others > 1:
 		return errors.New("there are members of another command")
 	case !plain(r.By, maxAuthor):
 		return fmt.Errorf("by has more than %d characters, or some that cannot be seen", maxAuthor)
@@ -217,7 +220,7 @@ func (r *Request) check() error {
 	case Acknowledge:
 		return r.Acknowledge.check()
 	case Note:
-		return r.Note.check()
+		return r.Note.Check()
 	case Live:
 		if n := r.Live.Seconds; n < 1 || n > int(MaxLease.Seconds()) {
 			return fmt.Errorf("seconds is %d; want 1 to %d", n, int(MaxLease.Seconds()))
@@ -240,7 +243,8 @@ func (o *Occurrence) check() error {
 	return nil
 }
 
-func (e *Entry) check() error {
+// Check says in words what cannot be taken.
+func (e *Entry) Check() error {
 	switch {
 	case !kinds[e.Kind]:
 		return errors.New("kind is fuel, moisture, sweeping, ash or other")

@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"slices"
+	"time"
 
 	"fluewright/daemon/internal/history/timeline"
 )
@@ -15,6 +16,8 @@ type snapshot struct {
 	run    int64
 	rows   []row
 	sealed []*block
+	events []event
+	told   int64 // the number of the first of events
 	line   []timeline.Placed
 	// damaged is told how many chunks could not be read and are left out.
 	damaged func(uint64)
@@ -34,8 +37,37 @@ func (s *Store) view(ctx context.Context, do func(snapshot) error) error {
 			conn = nil // closed meanwhile: the file has failed
 		}
 	}
+	return s.look(conn, do)
+}
+
+// mostGlance is how long a glance waits for a storage that stalls.
+const mostGlance = 500 * time.Millisecond
+
+// glance is view for whoever must not wait: where the file cannot be had soon, there is what
+// is in memory.
+func (s *Store) glance(ctx context.Context, do func(snapshot) error) error {
+	var conn *sql.Conn
+	if db := s.file(); db != nil {
+		within, cancel := context.WithTimeout(ctx, mostGlance)
+		defer cancel()
+		var err error
+		if conn, err = db.Conn(within); err != nil {
+			if ctx.Err() != nil {
+				return err
+			}
+			conn = nil // closed meanwhile, or the writer is in the kernel
+		}
+	}
+	return s.look(conn, do)
+}
+
+// look calls do with what is there now, and gives the connection back.
+func (s *Store) look(conn *sql.Conn, do func(snapshot) error) error {
 	s.mu.Lock()
-	v := snapshot{conn: conn, run: s.run, rows: slices.Clip(s.mem.rows), sealed: slices.Clone(s.mem.sealed), line: s.line(), damaged: s.unreadable}
+	v := snapshot{
+		conn: conn, run: s.run, rows: slices.Clip(s.mem.rows), sealed: slices.Clone(s.mem.sealed),
+		events: slices.Clip(s.mem.events), told: int64(s.mem.told), line: s.line(), damaged: s.unreadable,
+	}
 	s.mu.Unlock()
 	err := do(v)
 	if conn != nil {
@@ -85,4 +117,11 @@ func (s *Store) unreadable(n uint64) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.health.Unreadable += n
+}
+
+// Unreadable counts damaged pieces that readers have left out so far.
+func (s *Store) Unreadable() uint64 {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.health.Unreadable
 }

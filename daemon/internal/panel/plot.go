@@ -26,6 +26,9 @@ func (p *plot) cloud(i int) role  { return cloud0 + role((p.first+i)%traces) }
 func (d *drawing) measurePlots() {
 	numbers, names, first := d.width("00:0"), 0.0, 0
 	for i := range d.p.Panels {
+		if d.p.Elapsed {
+			first = 0
+		}
 		p := plot{Panel: &d.p.Panels[i], first: first}
 		first += len(p.Traces)
 		for _, t := range p.Traces {

@@ -7,7 +7,6 @@ import (
 	"strings"
 	"time"
 
-	"fluewright/daemon/internal/history"
 	"fluewright/daemon/internal/units"
 )
 
@@ -41,7 +40,7 @@ type Done struct {
 }
 
 // Compare puts two burns side by side.
-func Compare(ctx context.Context, a *history.Archive, first, second Burn) (Comparison, error) {
+func Compare(ctx context.Context, a History, first, second Burn) (Comparison, error) {
 	c := Comparison{A: first, B: second, Between: []Done{}}
 	for _, q := range quantities {
 		r := Compared{What: q.what, A: q.of(&first), B: q.of(&second), write: q.write, apart: q.apart}
@@ -138,7 +137,7 @@ func (c *Compared) Texts(u units.System) (a, b, change string) {
 }
 
 // between finds what was done in a window.
-func between(ctx context.Context, a *history.Archive, w Window) ([]Done, error) {
+func between(ctx context.Context, a History, w Window) ([]Done, error) {
 	all := []Done{}
 	if !w.From.Before(w.To) {
 		return all, nil
