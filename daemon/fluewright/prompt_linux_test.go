@@ -108,8 +108,12 @@ func TestABadFrameIsToldPromptly(t *testing.T) {
 	// From the pin to the push there are six processes' turns: the bench's, the bus's, the
 	// tick's, the history's, the courier's, the server's.
 	limit := min(promptly, period+ours) + 6*busy
-	if got := nth(all, 0.99, func(d delay) time.Duration { return d.total }) - hold; got > limit {
-		t.Errorf("the 99th of a hundred arrives %v after the hold time, want %v at most", got, limit)
+	share := 0.99
+	if len(all) < 100 {
+		share = 0.9 // of so few, one that a busy computer has delayed would be the 99th
+	}
+	if got := nth(all, share, func(d delay) time.Duration { return d.total }) - hold; got > limit {
+		t.Errorf("%.0f %% arrive within %v after the hold time, want %v at most", 100*share, got, limit)
 	}
 }
 
@@ -183,7 +187,7 @@ name = "owner"
 priorities = ["high"]
 via = ["phone"]
 `, server.URL, topic)+chipsAt(offset))
-		bench.do("pin flue 500", "pin chamber 600", "pin draft 12")
+		bench.do("pin flue 530", "pin chamber 600", "pin draft 12")
 		daemon := exec.Command(program, "run", "--config", file, "--state", here, "--record", log)
 		ear := listen(t, here)
 		daemon.Env = append(os.Environ(), "NOTIFY_SOCKET="+ear.path)
@@ -198,7 +202,8 @@ via = ["phone"]
 		ear.await(t, 20*time.Second, "READY=1")
 		<-time.After(time.Second + time.Duration(rng.IntN(1000))*time.Millisecond)
 		began := time.Now()
-		bench.do("pin flue 600")
+		// No leap: what no probe can do is held back until it is seen again.
+		bench.do("pin flue 560")
 		var arrived time.Time
 		for arrived.IsZero() {
 			select {
@@ -213,7 +218,7 @@ via = ["phone"]
 		judged := <-raised
 		_ = daemon.Process.Signal(syscall.SIGTERM)
 		_ = daemon.Wait()
-		saw := firstAbove(t, log, "flue_celsius", 550)
+		saw := firstAbove(t, log, "flue_celsius", 545)
 		all = append(all, delay{saw.Sub(began), judged.Sub(saw), arrived.Sub(judged), arrived.Sub(began)})
 	}
 	return all
