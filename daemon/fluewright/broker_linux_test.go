@@ -41,24 +41,24 @@ chip = "sdp810-125pa"
 bus = "/dev/i2c-81"
 `
 
-// said is what the broker says of an alarm.
-type said struct {
+// standingAlarm is what the broker says of an alarm.
+type standingAlarm struct {
 	State, Boot string
 	Blind       bool
 	retained    bool
 }
 
 // owner connects as soon as the broker listens, and hears what it says of the flue's overheat.
-func owner(t *testing.T, address string) <-chan said {
+func owner(t *testing.T, address string) <-chan standingAlarm {
 	t.Helper()
-	heard := make(chan said, 100)
+	heard := make(chan standingAlarm, 100)
 	o := paho.NewClientOptions().AddBroker("tcp://" + address).SetUsername("owner").SetPassword("s3cret-of-owner").SetAutoReconnect(false)
 	for deadline := time.Now().Add(20 * time.Second); ; time.Sleep(time.Millisecond) {
 		c := paho.NewClient(o)
 		if token := c.Connect(); token.WaitTimeout(5*time.Second) && token.Error() == nil {
 			t.Cleanup(func() { c.Disconnect(10) })
 			token := c.Subscribe("fluewright/cellar/alarm/overheat/flue", 1, func(_ paho.Client, m paho.Message) {
-				one := said{retained: m.Retained()}
+				one := standingAlarm{retained: m.Retained()}
 				_ = json.Unmarshal(m.Payload(), &one)
 				heard <- one
 			})
@@ -93,7 +93,7 @@ func TestAKillTakesNoAlarmFromTheBrokerWithin(t *testing.T) {
 	writeFile(t, file, fmt.Sprintf(guardedConfig, address, freeAddress(t), filepath.Join(dir, "password")))
 	bench.do("pin flue 300", "pin draft 12")
 	run := func() *process { return start(t, build(t, "."), "run", "--config", file, "--state", state) }
-	next := func(heard <-chan said) said {
+	next := func(heard <-chan standingAlarm) standingAlarm {
 		t.Helper()
 		select {
 		case one := <-heard:
@@ -101,7 +101,7 @@ func TestAKillTakesNoAlarmFromTheBrokerWithin(t *testing.T) {
 		case <-time.After(20 * time.Second):
 			t.Fatal("nothing is said of the alarm")
 		}
-		return said{}
+		return standingAlarm{}
 	}
 
 	daemon := run()

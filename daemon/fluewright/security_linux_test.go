@@ -201,7 +201,7 @@ func TestABrokerThatDoesNotFit(t *testing.T) {
 	if testing.Short() {
 		t.Skip("half an hour of the furnace's time for each")
 	}
-	needRealParts(t, "mosquitto", "mosquitto_passwd")
+	needRealParts(t, "mosquitto", "mosquitto_passwd", "mosquitto_sub")
 	dir := t.TempDir()
 	ca, other := newAuthority(t, dir, "ca"), newAuthority(t, dir, "other")
 	here := func(c *x509.Certificate) { c.IPAddresses = []net.IP{net.IPv4(127, 0, 0, 1)} }
@@ -235,12 +235,7 @@ func TestABrokerThatDoesNotFit(t *testing.T) {
 		{"client certificate demanded", "right", "require_certificate true\n", ca.at("ca.pem"), "password", []string{"certificate required"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			address := freeAddress(t)
-			conf := filepath.Join(t.TempDir(), "mosquitto.conf")
-			writeFile(t, conf, fmt.Sprintf("listener %s 127.0.0.1\nuser root\nallow_anonymous false\npassword_file %s\ncafile %s\ncertfile %s\nkeyfile %s\n%s",
-				address[strings.LastIndex(address, ":")+1:], ca.at("users"), ca.at("ca.pem"), ca.at(c.certificate+".pem"), ca.at(c.certificate+"-key.pem"), c.more))
-			start(t, "mosquitto", "-c", conf)
-			reachable(t, address)
+			address := demanding(t, ca, c.certificate, c.more)
 			line, comers := counting(t, address)
 			w := watch(t, clock, "", func(cfg *config.Config) {
 				cfg.MQTT.Broker, cfg.MQTT.CAFile = "ssl://"+line, c.ca
@@ -269,4 +264,32 @@ func TestABrokerThatDoesNotFit(t *testing.T) {
 			}
 		})
 	}
+	t.Run("and one that fits", func(t *testing.T) {
+		ca.issue("site", func(*x509.Certificate) {})
+		address := demanding(t, ca, "right", "require_certificate true\n")
+		w := watch(t, clock, "", func(cfg *config.Config) {
+			cfg.MQTT.Broker, cfg.MQTT.CAFile, cfg.MQTT.Homie = "ssl://"+address, ca.at("ca.pem"), true
+			cfg.MQTT.User, cfg.MQTT.PasswordFile = "furnace", ca.at("password")
+			cfg.MQTT.CertificateFile, cfg.MQTT.KeyFile = ca.at("site.pem"), ca.at("site-key.pem")
+		})
+		w.until("connected", func() bool { return strings.Contains(get(t, w.at.Web+"metrics"), "fluewright_mqtt_connected 1\n") })
+		for topic, want := range map[string]string{"fluewright/demo/availability": "online", "homie/5/demo/$state": "ready"} {
+			args := at(address, "--cafile", ca.at("ca.pem"), "--cert", ca.at("site.pem"), "--key", ca.at("site-key.pem"),
+				"-u", "furnace", "-P", "s3cret-of-furnace", "-t", topic, "-C", "1", "-W", "10")
+			w.until(topic+" is "+want, func() bool { return strings.Contains(output(t, "mosquitto_sub", args...), want) })
+		}
+	})
+}
+
+// demanding starts a mosquitto with users, and with a certificate of the authority's; it returns
+// its address.
+func demanding(t *testing.T, ca *authority, certificate, more string) string {
+	t.Helper()
+	address := freeAddress(t)
+	conf := filepath.Join(t.TempDir(), "mosquitto.conf")
+	writeFile(t, conf, fmt.Sprintf("listener %s 127.0.0.1\nuser root\nallow_anonymous false\npassword_file %s\ncafile %s\ncertfile %s\nkeyfile %s\n%s",
+		address[strings.LastIndex(address, ":")+1:], ca.at("users"), ca.at("ca.pem"), ca.at(certificate+".pem"), ca.at(certificate+"-key.pem"), more))
+	start(t, "mosquitto", "-c", conf)
+	reachable(t, address)
+	return address
 }

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"log/slog"
 	"strings"
+	"time"
 
 	"fluewright/analysis"
 	"fluewright/analysis/alarm"
@@ -41,6 +42,11 @@ func (a *actions) Acknowledge(ctx context.Context, by string, key alarm.Key, occ
 	return nil
 }
 
+// Taker says who has taken an occurrence, and when; ok is false where that is not known.
+func (a *actions) Taker(k alarm.Key, occurrence uint32) (by string, at time.Time, ok bool) {
+	return a.taken.Taker(k, occurrence)
+}
+
 // Note puts an entry into the history's logs, and tells the engine what it can use of it.
 // What is refused is a *command.Refusal.
 func (a *actions) Note(ctx context.Context, by string, e command.Entry) error {
@@ -60,6 +66,8 @@ func (a *actions) Note(ctx context.Context, by string, e command.Entry) error {
 			engine.Done(notice.Flue)
 		case e.Kind == "ash":
 			engine.Done(notice.Ash)
+		case e.Kind == "probes":
+			engine.Done(notice.Probes)
 		}
 		return nil
 	})
@@ -72,7 +80,7 @@ func (a *actions) Note(ctx context.Context, by string, e command.Entry) error {
 			Author: by, Wood: e.Wood, Note: e.Text,
 			Kilograms: command.Number(e.Kilograms), Moisture: command.Number(e.Moisture),
 		})
-	case "sweeping", "ash":
+	case "sweeping", "ash", "filter", "probes", "gasket", "inspection":
 		a.store.Note(by, strings.TrimSuffix(e.Kind+": "+e.Text, ": "))
 	default:
 		a.store.Note(by, e.Text)

@@ -23,6 +23,7 @@ import (
 	"fluewright/analysis/frame"
 	"fluewright/analysis/gas"
 	"fluewright/daemon/internal/access"
+	"fluewright/daemon/internal/commission"
 	"fluewright/daemon/internal/config"
 	"fluewright/daemon/internal/handout"
 	"fluewright/daemon/internal/health"
@@ -36,6 +37,8 @@ import (
 	"fluewright/daemon/internal/trend"
 	"fluewright/daemon/internal/verdict"
 	"fluewright/daemon/internal/web"
+	"fluewright/daemon/internal/web/equipment"
+	"fluewright/daemon/internal/web/records"
 	"fluewright/sensors"
 	"fluewright/sensors/bus"
 	"fluewright/sensors/scan"
@@ -65,6 +68,9 @@ type Options struct {
 	Notice string
 	// Ready is called once, when page and broker can be reached.
 	Ready func(Addresses)
+	// Commission talks with a person about the site's commissioning while the furnace is
+	// watched. Whoever talks ends the run's context when it is over. nil: nobody is there.
+	Commission func(context.Context, *commission.Desk) error
 	// Tick is called with each tick's status, from the loop: it must be quick.
 	Tick func(*status.Status)
 }
@@ -110,6 +116,12 @@ type house struct {
 	bundles *handout.Desk       // nil where no history is kept
 	past    trend.History       // likewise
 	broker  func() broker.Stats // nil where the broker is elsewhere
+	// commission is the site's commissioning, for those who show it.
+	commission *commission.Desk
+
+	// What the pages show of records and equipment.
+	records   records.Options
+	equipment equipment.Options
 
 	tasks []task
 	addrs Addresses
@@ -158,6 +170,7 @@ func (h *house) build() error {
 	}
 	// The history before those who announce: they wait for what it was offered.
 	store := h.keepHistory(l)
+	h.commission = h.commissionDesk(l, store)
 	_, own := h.options.Clock.(sensors.SystemClock)
 	watch := &watchman{ownClock: own}
 	kept := durable(store, alarms, watch)
@@ -211,8 +224,9 @@ func (h *house) build() error {
 	if err := receivers.build(h, l, store, exposition.Gather); err != nil {
 		return err
 	}
+	h.recorded(l, store, acts)
 	doing := &checkup{h.feed, site, h.cfg.Sampling.StaleAfter, h.cfg.Site.Units, watch}
-	if err := h.buildWeb(site, exposition.Handler(), doing.checks); err != nil {
+	if err := h.buildWeb(site, exposition.Handler(), acts, doing.checks); err != nil {
 		return err
 	}
 	h.supervise(l, site, watch.history)
@@ -339,7 +353,7 @@ func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, store *histo
 	return p, nil
 }
 
-func (h *house) buildWeb(site verdict.Site, exposition http.Handler, checks func() []health.Check) error {
+func (h *house) buildWeb(site verdict.Site, exposition http.Handler, acts *actions, checks func() []health.Check) error {
 	names := h.cfg.Web.Names
 	if name, err := os.Hostname(); err == nil {
 		names = append(names[:len(names):len(names)], name)
@@ -362,8 +376,11 @@ func (h *house) buildWeb(site verdict.Site, exposition http.Handler, checks func
 		Metrics:    exposition,
 		Checks:     checks,
 		Bundles:    h.bundles,
+		Actions:    acts,
 		History:    h.past,
 		Config:     h.cfg,
+		Records:    h.records,
+		Equipment:  h.equipment,
 		Names:      names,
 		Log:        h.log,
 

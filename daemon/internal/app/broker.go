@@ -72,16 +72,23 @@ func CheckBroker(cfg *config.Config) error {
 
 // buildHomie shows the site at the publisher's broker, as the same user.
 func (h *house) buildHomie(o *mqtt.Options, alarms []alarm.Status) error {
-	var secure *tls.Config
+	secure := &tls.Config{MinVersion: tls.VersionTLS12}
 	if o.CAFile != "" {
 		pem, err := os.ReadFile(o.CAFile)
 		if err != nil {
 			return fmt.Errorf("read the broker's CA: %w", err)
 		}
-		secure = &tls.Config{MinVersion: tls.VersionTLS12, RootCAs: x509.NewCertPool()}
+		secure.RootCAs = x509.NewCertPool()
 		if !secure.RootCAs.AppendCertsFromPEM(pem) {
 			return fmt.Errorf("read the broker's CA: no PEM certificate in %s", o.CAFile)
 		}
+	}
+	if o.CertFile != "" {
+		pair, err := tls.LoadX509KeyPair(o.CertFile, o.KeyFile)
+		if err != nil {
+			return fmt.Errorf("read our certificate for the broker: %w", err)
+		}
+		secure.Certificates = []tls.Certificate{pair}
 	}
 	d, err := homie.New(homie.Options{
 		Site: o.Site, Broker: o.Broker, TLS: secure, ClientID: o.ClientID + "-homie", User: o.User, Password: o.Password,

@@ -20,30 +20,32 @@ func TestANoteReachesTheEngine(t *testing.T) {
 		t.Fatal(err)
 	}
 	kept := engine.Snapshot(time.Unix(0, 0), false)
-	kept.Upkeep.Burnt[notice.Ash], kept.Upkeep.Burnt[notice.Flue] = 30, 200
+	kept.Upkeep.Burnt[notice.Ash], kept.Upkeep.Burnt[notice.Flue], kept.Upkeep.Burnt[notice.Probes] = 30, 200, 900
 	if err := engine.Restore(kept, time.Unix(0, 0), false); err != nil {
 		t.Fatal(err)
 	}
 	log := slog.New(slog.DiscardHandler)
 	c := &actions{store: history.New(history.Options{Dir: t.TempDir(), Identity: "run", Log: log}), log: log}
 	c.order = func(_ context.Context, do func(*analysis.Engine) error) error { return do(engine) }
-	burnt := func() [2]float64 {
-		u := engine.Snapshot(time.Unix(0, 0), false).Upkeep
-		return [2]float64{u.Burnt[notice.Flue], u.Burnt[notice.Ash]}
+	burnt := func() [3]float64 {
+		u := engine.Upkeep()
+		return [3]float64{u.Burnt[notice.Flue], u.Burnt[notice.Ash], u.Burnt[notice.Probes]}
 	}
 	for _, tt := range []struct {
 		kind string
-		want [2]float64
+		want [3]float64
 	}{
-		{"other", [2]float64{200, 30}},
-		{"sweeping", [2]float64{0, 30}},
-		{"ash", [2]float64{0, 0}},
+		{"other", [3]float64{200, 30, 900}},
+		{"sweeping", [3]float64{0, 30, 900}},
+		{"ash", [3]float64{0, 0, 900}},
+		{"filter", [3]float64{0, 0, 900}},
+		{"probes", [3]float64{0, 0, 0}},
 	} {
 		if err := c.Note(t.Context(), "Maria", command.Entry{Kind: tt.kind, Text: "done"}); err != nil {
 			t.Fatal(err)
 		}
 		if got := burnt(); got != tt.want {
-			t.Errorf("after a note of %s the flue has burnt %g h and the ash lain %g h, want %v", tt.kind, got[0], got[1], tt.want)
+			t.Errorf("after a note of %s flue, ash and probes have burnt for %v h, want %v", tt.kind, got, tt.want)
 		}
 	}
 	busy := errors.New("the loop stands still")

@@ -11,8 +11,12 @@ import (
 	"fluewright/daemon/internal/history"
 )
 
-// takenAgain is how long to wait for a history that cannot be read yet.
-const takenAgain = 5 * time.Second
+// The history is asked again for as long as it may take to be opened: until then it knows
+// only of this run.
+const (
+	takenEvery = time.Second
+	takenTries = 60
+)
 
 // takers remembers who has taken the latest occurrence of each alarm. The annunciator keeps
 // that it was taken and not by whom: the history does, over restarts.
@@ -84,23 +88,27 @@ func (t *takers) run(ctx context.Context) error {
 	if t.store == nil || len(wanted) == 0 {
 		return nil
 	}
-	for {
+	for range takenTries {
 		notes, err := t.store.Events(ctx, "notes", time.UnixMilli(0), t.wall().Add(24*time.Hour))
-		if err == nil {
-			for _, n := range notes {
-				text, _ := n.Fields["note"].(string)
-				by, _ := n.Fields["author"].(string)
-				if s, ok := wanted[text]; ok {
-					t.keep(s.Key, taking{s.Occurrence, by, n.At.In(t.wall().Location())})
-				}
-			}
-			return nil
+		if err != nil {
+			t.log.Debug("who has taken the alarms of the last run cannot be read yet", "error", err)
 		}
-		t.log.Debug("who has taken the alarms of the last run cannot be read yet", "error", err)
+		for _, n := range notes {
+			text, _ := n.Fields["note"].(string)
+			by, _ := n.Fields["author"].(string)
+			if s, ok := wanted[text]; ok {
+				t.keep(s.Key, taking{s.Occurrence, by, n.At.In(t.wall().Location())})
+				delete(wanted, text)
+			}
+		}
+		if len(wanted) == 0 {
+			break
+		}
 		select {
 		case <-ctx.Done():
 			return nil
-		case <-time.After(takenAgain):
+		case <-time.After(takenEvery):
 		}
 	}
+	return nil
 }

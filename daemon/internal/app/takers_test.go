@@ -67,6 +67,10 @@ func TestWhoHasTakenAnAlarm(t *testing.T) {
 	if err := second.run(t.Context()); err != nil {
 		t.Fatal(err)
 	}
+	var nobody *history.Store
+	if err := take(nobody, alarm.Status{Key: overheat, Occurrence: 2, Acknowledged: true}).run(t.Context()); err != nil {
+		t.Error(err)
+	}
 	check(second, overheat, 2, "Cid")
 	check(second, spillage, 7, "")
 }

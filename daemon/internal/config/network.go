@@ -35,6 +35,9 @@ func mqtt(t *table, site string, own within) MQTT {
 	t.together("certificate-file", "key-file")
 	m.Homie = t.choice("homie", "no", []string{"yes", "no"}).value == "yes"
 	m.Embedded = t.text("embedded", "127.0.0.1:1883", own.listen).value
+	if n := t.keys.keys["homie"]; n != nil && m.Homie && m.Metered {
+		t.at(n.line, "mqtt.homie is \"yes\" and the profile \"metered\"; the Homie view is about ten times the traffic, keep one")
+	}
 	remote := t.keys.keys["broker"]
 	if remote == nil {
 		for _, key := range []string{"client-id", "user", "password-file", "ca-file", "certificate-file", "key-file", "root"} {

@@ -131,6 +131,7 @@ type Event struct {
 	// clock; Moment makes times of them.
 	Fields map[string]any
 	moment func(int64) time.Time
+	ms     int64 // when it was, on the run's clock
 }
 
 // Moment makes the wall time of a moment of the event's run.
@@ -170,24 +171,13 @@ func (s *Store) Events(ctx context.Context, kind string, from, to time.Time) ([]
 	return all, nil
 }
 
-func (v *snapshot) eventsOf(ctx context.Context, kind string, run, lo, hi int64) (all []Event, err error) {
-	some, err := v.list(ctx, "SELECT * FROM "+kind+" WHERE id >= ? AND id < ? AND ms >= ? AND ms < ? ORDER BY id", run<<40, (run+1)<<40, lo, hi)
-	for i := range some {
-		all = append(all, some[i].Event)
-	}
-	return all, err
+func (v *snapshot) eventsOf(ctx context.Context, kind string, run, lo, hi int64) ([]Event, error) {
+	return v.listEvents(ctx, kind, "WHERE id >= ? AND id < ? AND ms >= ? AND ms < ? ORDER BY id", run<<40, (run+1)<<40, lo, hi)
 }
 
-// timed is an event with its moment on the run's clock.
-type timed struct {
-	Event
-	ms int64
-}
-
-// list reads events from the file.
-func (v *snapshot) list(ctx context.Context, query string, args ...any) ([]timed, error) {
+func (v *snapshot) listEvents(ctx context.Context, kind, which string, args ...any) ([]Event, error) {
 	var names []string
-	return list(ctx, v.conn, func(r *sql.Rows, e *timed) error {
+	return list(ctx, v.conn, func(r *sql.Rows, e *Event) error {
 		if names == nil {
 			var err error
 			if names, err = r.Columns(); err != nil {
@@ -202,17 +192,17 @@ func (v *snapshot) list(ctx context.Context, query string, args ...any) ([]timed
 		if err := r.Scan(into...); err != nil {
 			return err
 		}
-		run, ms := integer(values[0])>>40, integer(values[1])
-		*e = timed{v.event(run, integer(values[0])&(1<<40-1), ms, integer(values[2]), integer(values[3]) != 0), ms}
+		id := integer(values[0])
+		*e = v.event(id>>40, id&(1<<40-1), integer(values[1]), integer(values[2]), integer(values[3]) != 0)
 		for i, name := range names[4:] {
 			e.Fields[name] = values[4+i]
 		}
 		return nil
-	}, query, args...)
+	}, "SELECT * FROM "+kind+" "+which, args...)
 }
 
 func (v *snapshot) event(run, no, ms, seen int64, trusted bool) Event {
-	e := Event{Run: run, No: no, Seen: time.UnixMilli(seen).UTC(), Trusted: trusted, Fields: map[string]any{}}
+	e := Event{Run: run, No: no, Seen: time.UnixMilli(seen).UTC(), Trusted: trusted, Fields: map[string]any{}, ms: ms}
 	e.At, e.Sure = wallAt(*v, run, ms)
 	e.moment = func(ms int64) time.Time { at, _ := wallAt(*v, run, ms); return at }
 	return e

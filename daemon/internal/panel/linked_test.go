@@ -76,7 +76,7 @@ func TestElapsed(t *testing.T) {
 		if strings.Contains(svg, "Jan") || strings.Contains(svg, "1970") {
 			t.Errorf("%v: a date is told", tt.long)
 		}
-		if first, second := strings.Count(svg, `fill="#9c4300">before`), strings.Count(svg, `fill="#6b2fa0">before`); first != 2 || second != 0 {
+		if first, second := strings.Count(svg, `fill="#9c4300">before<`), strings.Count(svg, `fill="#6b2fa0">before<`); first != 2 || second != 0 {
 			t.Errorf("%v: the first colour is in %d panels of 2, the second in %d", tt.long, first, second)
 		}
 	}

@@ -74,6 +74,9 @@ func narrowed(columns []Column, n int) []Column {
 // where there is none any more.
 func (d *drawing) lastWords(p *plot, i int) string {
 	t := &p.Traces[i]
+	if d.p.Elapsed {
+		return d.fit(t.Name, float64(d.p.Width)*0.3) // it ended long ago
+	}
 	value := ""
 	switch v, known, now := d.last(t); {
 	case !now:

@@ -143,14 +143,20 @@ func (b *Burn) tell(alarms, notices []history.Event) {
 	during := func(e *history.Event) bool { return !e.At.Before(b.Start) && !e.At.After(b.End) }
 	for i := range alarms {
 		e := &alarms[i]
+		if !during(e) {
+			continue
+		}
 		f := fields(e.Fields)
-		if name := alarmName(f); during(e) && f.text("change") == "raised" && !slices.Contains(b.Told, name) {
+		if name := alarmName(f); f.text("change") == "raised" && !slices.Contains(b.Told, name) {
 			b.Told = append(b.Told, name)
 		}
 	}
 	for i := range notices {
 		e := &notices[i]
-		if name := fields(e.Fields).text("notice"); during(e) && !slices.Contains(b.Notices, name) {
+		if !during(e) {
+			continue
+		}
+		if name := fields(e.Fields).text("notice"); !slices.Contains(b.Notices, name) {
 			b.Notices = append(b.Notices, name)
 		}
 	}

@@ -85,9 +85,9 @@ var quantities = []struct {
 	{"smoulder", func(b *Burn) *float64 { return &b.Smoulder }, length, nil},
 	{"coals", func(b *Burn) *float64 { return &b.Coals }, length, nil},
 	{"not seen", func(b *Burn) *float64 { return &b.Unseen }, length, nil},
-	{"flue below the dew point", func(b *Burn) *float64 { return b.Condensing }, kelvinHours, nil},
-	{"flue cold enough for tar", func(b *Burn) *float64 { return b.Tar }, kelvinHours, nil},
-	{"heat to the air", func(b *Burn) *float64 { return b.Heat }, energy, nil},
+	{"flue below the dew point", func(b *Burn) *float64 { return b.Condensing }, KelvinHours, nil},
+	{"flue cold enough for tar", func(b *Burn) *float64 { return b.Tar }, KelvinHours, nil},
+	{"heat to the air", func(b *Burn) *float64 { return b.Heat }, Energy, nil},
 }
 
 func length(_ units.System, s float64) string { return signed(s, Lasted(math.Abs(s))) }
@@ -102,14 +102,16 @@ func signed(v float64, text string) string {
 	return text
 }
 
-func kelvinHours(u units.System, ks float64) string {
+// KelvinHours writes how far below something how long, K s.
+func KelvinHours(u units.System, ks float64) string {
 	if u == units.SI {
 		return fmt.Sprintf("%.1f K h", ks/3600)
 	}
 	return fmt.Sprintf("%.1f °F h", ks/3600*9/5)
 }
 
-func energy(u units.System, joules float64) string {
+// Energy writes heat, J.
+func Energy(u units.System, joules float64) string {
 	if u == units.SI {
 		return fmt.Sprintf("%.1f kWh", joules/3.6e6)
 	}

@@ -2,10 +2,8 @@ package trend
 
 import (
 	"context"
-	"slices"
 	"time"
 
-	"fluewright/analysis/alarm"
 	"fluewright/analysis/burn"
 	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/panel"
@@ -122,68 +120,4 @@ func phaseCalled(word string) burn.Phase {
 		}
 	}
 	return burn.Unknown
-}
-
-// Spell is one time that an alarm stood.
-type Spell struct {
-	Name       string // with its channel
-	Occurrence int64
-	Priority   alarm.Priority
-	// From and To are when it was raised and when it was over; From is zero where that was
-	// before the history, To where it was not over at its end.
-	From, To time.Time
-	// State is the last one told.
-	State        string
-	Acknowledged time.Time
-	// Message and Action are those of its raising, Causes of the last time they were told.
-	Message, Action string
-	Causes          string // JSON
-}
-
-// Spells returns the alarms that stood within a window, in the order of their raising.
-func Spells(ctx context.Context, a History, w Window) ([]Spell, error) {
-	events, err := a.Events(ctx, "alarms", ever.From, ever.To)
-	if err != nil {
-		return nil, err
-	}
-	var all []Spell
-	standing := map[string]int{}
-	for i := range events {
-		e := &events[i]
-		f := fields(e.Fields)
-		name := alarmName(f)
-		change := f.text("change")
-		at, known := standing[name]
-		if change == "raised" || !known {
-			at = len(all)
-			all = append(all, Spell{Name: name, Occurrence: f.whole("occurrence"), Priority: priorityCalled(f.text("priority")), Message: f.text("message"), Action: f.text("action")})
-			standing[name] = at
-		}
-		s := &all[at]
-		s.State = f.text("state")
-		switch change {
-		case "raised":
-			s.From = e.At
-		case "acknowledged":
-			s.Acknowledged = e.At
-		case "cleared":
-			s.To = e.At
-			delete(standing, name)
-		}
-		if c := f.text("causes"); c != "" && s.To.IsZero() {
-			s.Causes = c
-		}
-	}
-	return slices.DeleteFunc(all, func(s Spell) bool {
-		return !s.From.Before(w.To) || !s.To.IsZero() && s.To.Before(w.From)
-	}), nil
-}
-
-func priorityCalled(word string) alarm.Priority {
-	for _, p := range []alarm.Priority{alarm.High, alarm.Medium, alarm.Low} {
-		if p.String() == word {
-			return p
-		}
-	}
-	return alarm.High // one that this version does not know is not played down
 }

@@ -14,16 +14,20 @@ import (
 	"time"
 
 	"fluewright/analysis/frame"
+	"fluewright/daemon/internal/about"
 	"fluewright/daemon/internal/access"
 	"fluewright/daemon/internal/api"
+	"fluewright/daemon/internal/command"
 	"fluewright/daemon/internal/config"
 	"fluewright/daemon/internal/handout"
 	"fluewright/daemon/internal/health"
 	"fluewright/daemon/internal/status"
 	"fluewright/daemon/internal/trend"
 	"fluewright/daemon/internal/verdict"
+	"fluewright/daemon/internal/web/equipment"
 	"fluewright/daemon/internal/web/layout"
 	"fluewright/daemon/internal/web/now"
+	"fluewright/daemon/internal/web/records"
 	"fluewright/daemon/internal/web/signin"
 	"fluewright/daemon/internal/web/trendpage"
 )
@@ -49,10 +53,15 @@ type Options struct {
 	Checks func() []health.Check
 	// Bundles hands out the history; nil where none is kept.
 	Bundles *handout.Desk
+	// Actions is what a person may do; nil where nobody may do anything.
+	Actions Actions
 	// History is what is kept; nil where nothing is.
 	History trend.History
 	// Config is the site as it is configured.
 	Config *config.Config
+	// Records and Equipment are what those pages need beside the rest.
+	Records   records.Options
+	Equipment equipment.Options
 	// Gate says who may do what; nil: only what is open to all is served.
 	Gate *access.Gate
 	// CertificateFile and KeyFile make the pages go out encrypted.
@@ -61,6 +70,14 @@ type Options struct {
 	// and the address that it is reached at.
 	Names []string
 	Log   *slog.Logger
+}
+
+// Actions is what a person may do from a page. What is refused is a *command.Refusal. None
+// of it reaches the furnace.
+type Actions interface {
+	now.Actions
+	// Note keeps what somebody did or knows, in the name of by.
+	Note(ctx context.Context, by string, e command.Entry) error
 }
 
 // The limits of one small board that serves a few phones.
@@ -151,14 +168,15 @@ func (s *Server) Run(ctx context.Context) error {
 func routes(o Options) (*now.Page, []access.Route, error) {
 	shell, err := layout.New(layout.Options{
 		Site: o.Site, Version: o.Version, Notice: o.Notice, Log: o.Log,
-		Files: []fs.FS{now.Assets, trendpage.Assets, signin.Assets},
+		Files: []fs.FS{now.Assets, trendpage.Assets, records.Assets, equipment.Assets, signin.Assets},
 	})
 	if err != nil {
 		return nil, nil, err
 	}
 	p := now.New(now.Options{
 		Shell: shell, Feed: o.Feed, Verdict: o.Verdict, Units: o.Units,
-		Limits: o.Limits, DraftLow: o.DraftLow, DraftHigh: o.DraftHigh, StaleAfter: o.StaleAfter,
+		Actions: o.Actions, History: o.History, Site: trend.Site{Config: o.Config, Zone: o.Config.Site.Zone()},
+		Limits: o.Limits, DraftLow: o.DraftLow, DraftHigh: o.DraftHigh, StaleAfter: o.StaleAfter, Log: o.Log,
 	})
 	all := []access.Route{
 		{Pattern: "GET /healthz", Needs: access.Open, Handler: http.HandlerFunc(o.health)},
@@ -170,10 +188,21 @@ func routes(o Options) (*now.Page, []access.Route, error) {
 	site := trend.Site{Config: o.Config, Zone: o.Config.Site.Zone()}
 	all = append(all, trendpage.New(trendpage.Options{Shell: shell, Feed: o.Feed, History: o.History, Site: site, Log: o.Log}).Routes()...)
 	all = append(all, api.New(api.Options{History: o.History, Site: site, Version: o.Version, Log: o.Log}).Routes()...)
+	all = append(all, o.records(shell)...)
 	if o.Gate != nil {
 		all = append(all, signin.New(signin.Options{Shell: shell, Accounts: o.Gate.Accounts, Log: o.Log}).Routes()...)
 	}
 	return p, all, nil
+}
+
+// records are the routes of what is on record and of what the monitor consists of.
+func (o *Options) records(shell *layout.Shell) []access.Route {
+	r, e := o.Records, o.Equipment
+	r.Shell, r.Feed, r.Verdict, r.StaleAfter, r.Errors = shell, o.Feed, o.Verdict, o.StaleAfter, o.Log
+	r.Units, r.Zone, r.Timing = o.Config.Site.Units, o.Config.Site.Zone(), o.Config.Analysis.Timing
+	e.Shell, e.Feed, e.StaleAfter, e.Errors = shell, o.Feed, o.StaleAfter, o.Log
+	e.Units, e.Zone, e.Build = r.Units, r.Zone, about.Read(o.Version)
+	return append(records.New(r).Routes(), equipment.New(e).Routes()...)
 }
 
 // handler routes, and lets through what the guard and the gate do.

@@ -85,7 +85,7 @@ func TestThePage(t *testing.T) {
 	}{
 		{
 			"all is well", statustest.Burning(),
-			[]string{"No alarm. The fire burns clean.", "457 °F", "limit 1292 °F", "0.049 in. w.c.", "this is within", "29.00 inHg", "no carbon monoxide alarm", "fire service"},
+			[]string{"No alarm. The fire burns clean.", "457 °F", "limit 1292 °F", `0.049 <span class="unit">in. w.c.</span>`, "this is within", "29.00 inHg", "no carbon monoxide alarm", "fire service"},
 			[]string{"no reading", "Do first", "Blind"},
 		},
 		{

@@ -2,6 +2,7 @@ package trendpage
 
 import (
 	"cmp"
+	"fmt"
 	"net/http"
 
 	"fluewright/daemon/internal/api"
@@ -15,8 +16,9 @@ type compareView struct {
 	A, B    burnWords
 	Rows    []compared
 	Between []event
-	Query   string
-	Burns   []chosen
+	// Wide and Narrow are the addresses of the picture.
+	Wide, Narrow string
+	Burns        []chosen
 }
 
 type burnWords struct {
@@ -59,7 +61,7 @@ func (p *Page) compareWords(r *http.Request) (v compareView) {
 	for _, d := range c.Between {
 		v.Between = append(v.Between, event{When: d.Time.In(p.o.Site.Zone).Format("Jan 2, 15:04"), What: d.What})
 	}
-	v.Query = r.URL.Query().Encode()
+	v.Wide, v.Narrow = images("/trend/compare.svg", fmt.Sprintf("a=%d&b=%d", first.No, second.No))
 	if v.Burns, err = p.burns(ctx); err != nil {
 		v.Refused = p.failed(r, err).Empty
 	}

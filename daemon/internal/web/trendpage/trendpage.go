@@ -99,7 +99,10 @@ func (p *Page) view(r *http.Request) view {
 	if err != nil {
 		return p.failed(r, err)
 	}
-	if v, err = p.words(r.Context(), c, &course); err != nil {
+	if v, err = p.words(r.Context(), c, &course, p.events(&course)); err != nil {
+		return p.failed(r, err)
+	}
+	if v.Burns, err = p.burns(r.Context()); err != nil {
 		return p.failed(r, err)
 	}
 	return v
@@ -129,7 +132,8 @@ func (p *Page) fragment(w http.ResponseWriter, r *http.Request) {
 		p.refuse(w, r, err)
 		return
 	}
-	v, err := p.words(r.Context(), c, &course)
+	happened := p.events(&course)
+	v, err := p.words(r.Context(), c, &course, happened)
 	if err != nil {
 		p.refuse(w, r, err)
 		return
@@ -143,7 +147,7 @@ func (p *Page) fragment(w http.ResponseWriter, r *http.Request) {
 		SVG   string `json:"svg"`
 		Parts string `json:"parts"`
 		Cross cross  `json:"cross"`
-	}{string(drawn.SVG), string(parts), p.cross(c, &course, &drawn)})
+	}{string(drawn.SVG), string(parts), p.cross(c, &course, &drawn, happened)})
 	if err != nil {
 		p.refuse(w, r, err)
 		return

@@ -21,8 +21,9 @@ type view struct {
 	// Empty says why there is nothing to show, Refused why not what was asked for.
 	Empty, Refused string
 
-	Window         string
-	Query          string
+	Window string
+	// Wide and Narrow are the addresses of the picture for browsers without scripts.
+	Wide, Narrow   string
 	From, To       string // for fields
 	Lengths, Moves []link
 	Warnings       []string
@@ -35,7 +36,7 @@ type view struct {
 	BurnsMore      bool
 }
 
-type row struct{ Name, Least, Mean, Greatest, Read string }
+type row struct{ Name, Unit, Least, Mean, Greatest, Read, Doubt string }
 
 // event is something that happened.
 type event struct {
@@ -55,11 +56,12 @@ type chosen struct {
 // mostEvents is how many are listed.
 const mostEvents = 60
 
-func (p *Page) words(ctx context.Context, c choice, course *trend.Course) (v view, err error) {
+func (p *Page) words(ctx context.Context, c choice, course *trend.Course, happened []event) (v view, err error) {
 	v = view{
-		Window: p.spanWords(c.window), Query: c.query(), Lengths: p.lengths(&c), Moves: c.moves(), Exports: exports(c.window),
+		Window: p.spanWords(c.window), Lengths: p.lengths(&c), Moves: c.moves(), Exports: exports(c.window),
 		From: c.window.From.In(p.o.Site.Zone).Format(field), To: c.window.To.In(p.o.Site.Zone).Format(field),
 	}
+	v.Wide, v.Narrow = images("/trend/picture.svg", c.query())
 	if course.Kept.Partial {
 		v.Warnings = append(v.Warnings, "The file of the history cannot be read: this is only what the monitor remembers since.")
 	}
@@ -74,15 +76,24 @@ func (p *Page) words(ctx context.Context, c choice, course *trend.Course) (v vie
 		v.Rows = append(v.Rows, p.row(s))
 	}
 	v.Draft, v.Phases = draftWords(sums.Draft, p.o.Site), phaseWords(sums.Phases)
-	all := p.events(course)
+	all := slices.Clone(happened)
 	slices.Reverse(all)
 	if n := len(all) - mostEvents; n > 0 {
 		all = all[:mostEvents]
 		v.More = fmt.Sprintf("And %d earlier in this window: choose a shorter one to see them.", n)
 	}
+	for i := range all {
+		e := &all[i]
+		e.When = e.from.In(p.o.Site.Zone).Format("Jan 2, 15:04")
+		e.Href = "/trend?" + span(within(trend.Window{From: e.from.Add(-around), To: e.to.Add(around)}, c.kept))
+	}
 	v.Events = all
-	v.Burns, err = p.burns(ctx)
-	return v, err
+	return v, nil
+}
+
+// images are the addresses of a picture for a screen and for a phone.
+func images(path, query string) (wide, narrow string) {
+	return path + "?" + query + "&width=970", path + "?" + query + "&width=360"
 }
 
 // spanWords is a window in words.
@@ -107,11 +118,13 @@ func (p *Page) row(s trend.Sum) row {
 		if math.IsNaN(float64(v)) {
 			return "–"
 		}
-		return p.quantity(ch, float64(v))
+		number, _ := p.number(ch, float64(v))
+		return number
 	}
-	r := row{Name: s.Channel, Least: text(s.Least), Mean: text(s.Mean), Greatest: text(s.Greatest), Read: "no reading"}
-	if s.Readings > 0 {
-		r.Read = percent(float64(s.GoodShare)) + " good"
+	_, unit := p.number(ch, 0)
+	r := row{Name: s.Channel, Unit: unit, Least: text(s.Least), Mean: text(s.Mean), Greatest: text(s.Greatest), Read: percent(float64(s.ReadShare))}
+	if s.Readings > 0 && s.GoodShare < 1 {
+		r.Doubt = percent(1-float64(s.GoodShare)) + " doubtful"
 	}
 	return r
 }
@@ -124,7 +137,7 @@ func percent(share float64) string {
 	case share > 0 && share < 0.01:
 		return "under 1 %"
 	case share < 1 && share > 0.99:
-		return "over 99 %"
+		return "99 %"
 	}
 	return fmt.Sprintf("%.0f %%", 100*share)
 }
@@ -134,7 +147,7 @@ func draftWords(d *trend.DraftInBand, s trend.Site) string {
 		return ""
 	}
 	u := s.Config.Site.Units
-	asks := fmt.Sprintf("The appliance asks for a draft of %s to %s. ", u.Pressure(d.Low), u.Pressure(d.High))
+	asks := fmt.Sprintf("The appliance asks for %s to %s of draft. ", u.Pressure(d.Low), u.Pressure(d.High))
 	if d.BurnSeconds == 0 {
 		return asks + "In this window nothing burned while the draft was read."
 	}
@@ -163,9 +176,6 @@ func (p *Page) events(c *trend.Course) (all []event) {
 		if to != nil {
 			e.to = *to
 		}
-		e.When = from.In(p.o.Site.Zone).Format("Jan 2, 15:04")
-		w := within(trend.Window{From: e.from.Add(-around), To: e.to.Add(around)}, trend.Window{From: c.Kept.From, To: c.Kept.To})
-		e.Href = "/trend?" + span(w)
 		all = append(all, e)
 	}
 	for i := range c.Alarms {
@@ -175,18 +185,15 @@ func (p *Page) events(c *trend.Course) (all []event) {
 			from = *a.From
 		}
 		to := c.To // it stands on
-		what := "alarm, " + a.Priority + " priority: " + a.Message
-		if a.Message == "" {
-			what += a.Alarm
-		}
+		what := "alarm, " + a.Priority + " priority: " + cmp.Or(a.Message, a.Alarm)
 		if a.To != nil {
 			to = *a.To
-			what += " For " + trend.Lasted(to.Sub(from).Seconds()) + "."
+			what += "; for " + trend.Lasted(to.Sub(from).Seconds())
 		} else {
-			what += " Not over (" + a.State + ")."
+			what += "; not over (" + a.State + ")"
 		}
 		if a.Acknowledged != nil {
-			what += " Acknowledged " + a.Acknowledged.In(p.o.Site.Zone).Format("15:04") + "."
+			what += "; acknowledged " + a.Acknowledged.In(p.o.Site.Zone).Format("15:04")
 		}
 		add("alarm", from, &to, what)
 	}

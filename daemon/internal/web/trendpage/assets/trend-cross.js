@@ -4,6 +4,7 @@
 (() => {
   if (!trend) return;
   const near = 14; // px within which a mark is told
+  const most = 3; // marks that are told at once
   const { surface, stage } = trend;
   const readout = document.getElementById('trend-readout');
   const line = document.createElement('div');
@@ -35,23 +36,21 @@
   // What a channel read in a column, or near it where readings are rarer than columns.
   const read = (channel, i) => {
     for (let d = 0; d <= trend.cross.hold; d++) {
-      const text = channel.texts[i - d] || channel.texts[i + d];
-      if (text) return text;
+      for (const j of [i - d, i + d]) {
+        if (channel.texts[j]) return { name: channel.name, text: `${channel.texts[j]} ${channel.unit}`, range: channel.ranges[j] };
+      }
     }
-    return '';
+    return { name: channel.name, text: 'no reading', range: '' };
   };
 
   const tell = () => {
     const { cross } = trend;
     const i = column();
-    const values = cross.channels.map((c) => {
-      const text = read(c, i);
-      return { name: c.name, text: text ? `${text} ${c.unit}` : 'no reading' };
-    });
-    const phase = cross.phases.find((p) => p.from_ms <= at && at < p.to_ms);
+    const values = cross.channels.map((c) => read(c, i));
+    const phase = cross.phases && cross.phases.find((p) => p.from_ms <= at && at < p.to_ms);
     const reach = near / (trend.right() - trend.left()) * (trend.view.to - trend.view.from);
-    const marks = cross.marks.filter((m) => m.from_ms - reach <= at && at <= m.to_ms + reach);
-    return { when: clock(cross.from_ms + (i + 0.5) * width()), values, phase: phase ? phase.what : 'phase not known', marks };
+    const marks = (cross.marks || []).filter((m) => m.from_ms - reach <= at && at <= m.to_ms + reach);
+    return { when: clock(cross.from_ms + (i + 0.5) * width()), values, phase: phase ? phase.what : cross.phases ? 'phase not known' : '', marks };
   };
 
   const element = (name, text, ...children) => {
@@ -74,13 +73,15 @@
     const told = tell();
     readout.replaceChildren(
       element('p', '', element('b', told.when), ' ', told.phase),
-      element('dl', '', ...told.values.map((v) => element('div', '', element('dt', v.name), element('dd', v.text)))),
+      element('dl', '', ...told.values.map((v) => element('div', '', element('dt', v.name), element('dd', v.text, ' ', element('small', v.range))))),
     );
-    if (told.marks.length) readout.append(element('ul', '', ...told.marks.slice(0, 5).map((m) => element('li', `${m.what} (${clock(m.from_ms)})`))));
+    const some = told.marks.slice(0, most).map((m) => element('li', `${clock(m.from_ms).split(', ').pop()}: ${m.what}`));
+    if (told.marks.length > most) some.push(element('li', `and ${told.marks.length - most} more`));
+    if (some.length) readout.append(element('ul', '', ...some));
     surface.setAttribute('aria-valuemax', trend.cross.columns - 1);
     surface.setAttribute('aria-valuenow', column());
     surface.setAttribute('aria-valuetext', [
-      told.when, told.phase, ...told.values.map((v) => `${v.name} ${v.text}`), ...told.marks.slice(0, 5).map((m) => m.what),
+      told.when, ...(told.phase ? [told.phase] : []), ...told.values.map((v) => `${v.name} ${v.text}`), ...told.marks.slice(0, most).map((m) => m.what),
     ].join(', '));
   };
 
