@@ -44,6 +44,10 @@ func (c *checkCmd) Run(std streams) error {
 		fmt.Fprintln(std.err, "fluewright:", err)
 		wrong = true
 	}
+	if err := app.CheckBroker(cfg); err != nil {
+		fmt.Fprintln(std.err, "fluewright:", err)
+		wrong = true
+	}
 	if w := cfg.Web; w.CertificateFile != "" {
 		if _, err := tls.LoadX509KeyPair(w.CertificateFile, w.KeyFile); err != nil {
 			fmt.Fprintln(std.err, "fluewright: the certificate of the pages is no good:", err)

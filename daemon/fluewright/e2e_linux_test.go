@@ -159,11 +159,18 @@ func startMosquitto(t *testing.T, dir string) string {
 	config := filepath.Join(dir, "mosquitto.conf")
 	writeFile(t, config, "listener "+strings.Split(address, ":")[1]+" 127.0.0.1\nallow_anonymous true\n")
 	start(t, "mosquitto", "-c", config)
+	reachable(t, address)
+	return address
+}
+
+// reachable waits until somebody listens.
+func reachable(t *testing.T, address string) {
+	t.Helper()
 	for deadline := time.Now().Add(10 * time.Second); ; {
 		c, err := net.Dial("tcp", address)
 		if err == nil {
 			_ = c.Close()
-			return address
+			return
 		}
 		if time.Now().After(deadline) {
 			t.Fatalf("the broker does not come up: %v", err)
@@ -183,7 +190,16 @@ func subscribe(t *testing.T, broker, topic string) *subscription {
 	p := start(t, "mosquitto_sub", at(broker, "-v", "-t", topic)...)
 	s := &subscription{lines: make(chan string, 10000)}
 	go func() {
+		known := map[string]bool{} // by the id of an event: what comes again is the same
 		for scanner := bufio.NewScanner(p.out); scanner.Scan(); {
+			_, payload, _ := strings.Cut(scanner.Text(), " ")
+			var event struct{ SpecVersion, ID string }
+			if json.Unmarshal([]byte(payload), &event) == nil && event.SpecVersion != "" {
+				if known[event.ID] {
+					continue
+				}
+				known[event.ID] = true
+			}
 			s.lines <- scanner.Text()
 		}
 		close(s.lines)

@@ -31,6 +31,7 @@ type source struct {
 	User   string `help:"User at the broker." group:"From elsewhere" placeholder:"NAME"`
 	// Secrets come from files: a command line can be read by everybody on the machine.
 	PasswordFile string `help:"File with the password at the broker." type:"path" group:"From elsewhere" placeholder:"FILE"`
+	Root         string `help:"What the broker's topics begin with." default:"fluewright" group:"From elsewhere" placeholder:"TOPIC"`
 	TokenFile    string `help:"File with a token for the monitor's page, which \"fluewright access token\" has made." type:"path" group:"From elsewhere" placeholder:"FILE"`
 	CAFile       string `help:"Certificates that may sign the broker's, or the page's." name:"ca-file" type:"path" group:"From elsewhere" placeholder:"FILE"`
 	CertFile     string `help:"Own certificate for the broker." type:"path" group:"From elsewhere" placeholder:"FILE"`
@@ -105,7 +106,7 @@ func (s *source) fetch(ctx context.Context, std streams, w handout.Wish) (*fetch
 	o := fetch.Options{Say: func(format string, args ...any) { fmt.Fprintf(std.err, format+"\n", args...) }}
 	if s.Broker != "" {
 		from := mqtt.CallOptions{
-			Site: s.Site, Broker: s.Broker, User: s.User, CAFile: s.CAFile, CertFile: s.CertFile, KeyFile: s.KeyFile,
+			Root: s.Root, Site: s.Site, Broker: s.Broker, User: s.User, CAFile: s.CAFile, CertFile: s.CertFile, KeyFile: s.KeyFile,
 		}
 		if s.PasswordFile != "" {
 			secret, err := os.ReadFile(s.PasswordFile)

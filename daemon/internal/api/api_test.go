@@ -136,6 +136,7 @@ func TestStatistics(t *testing.T) {
 		Channels []struct {
 			Channel               string
 			Readings              int
+			Read                  float64 `json:"read_share"`
 			Least, Mean, Greatest float64
 		}
 	}
@@ -143,7 +144,7 @@ func TestStatistics(t *testing.T) {
 		t.Fatal(w.Code, err, w.Body)
 	}
 	// The means of minutes 0 to 19 and 30 to 59.
-	if f := s.Channels[0]; f.Readings != 3000 || f.Least != 200 || f.Greatest != 259 || math.Abs(f.Mean-230.5) > 0.01 {
+	if f := s.Channels[0]; f.Readings != 3000 || math.Abs(f.Read-5./6) > 1e-9 || f.Least != 200 || f.Greatest != 259 || math.Abs(f.Mean-230.5) > 0.01 {
 		t.Errorf("%+v", f)
 	}
 	if d := s.Channels[1]; d.Readings != 3600 || d.Least != 12.5 || d.Mean != 12.5 {

@@ -26,10 +26,12 @@ import (
 	"fluewright/daemon/internal/config"
 	"fluewright/daemon/internal/handout"
 	"fluewright/daemon/internal/health"
+	"fluewright/daemon/internal/history"
 	"fluewright/daemon/internal/message"
 	"fluewright/daemon/internal/metrics"
 	"fluewright/daemon/internal/mqtt"
 	"fluewright/daemon/internal/mqtt/broker"
+	"fluewright/daemon/internal/mqtt/homie"
 	"fluewright/daemon/internal/status"
 	"fluewright/daemon/internal/trend"
 	"fluewright/daemon/internal/verdict"
@@ -106,9 +108,10 @@ type house struct {
 	log     *slog.Logger
 	feed    *status.Feed
 	board   *scan.Board
-	boot    string        // tells the runs of the program apart
-	bundles *handout.Desk // nil where no history is kept
-	past    trend.History // likewise
+	boot    string              // tells the runs of the program apart
+	bundles *handout.Desk       // nil where no history is kept
+	past    trend.History       // likewise
+	broker  func() broker.Stats // nil where the broker is elsewhere
 
 	// What the pages show of records and equipment.
 	records   records.Options
@@ -165,7 +168,7 @@ func (h *house) build() error {
 	watch := &watchman{ownClock: own}
 	kept := durable(store, alarms, watch)
 	asked := newCommands(h.log)
-	publisher, err := h.buildMQTT(site, engine.Alarms(), kept, asked)
+	publisher, err := h.buildMQTT(site, engine.Alarms(), store, kept, asked)
 	if err != nil {
 		return err
 	}
@@ -173,6 +176,7 @@ func (h *house) build() error {
 	h.tasks = append(h.tasks, task{"takers", taken.run})
 	acts := &actions{order: l.order, store: store, taken: taken, log: h.log}
 	asked.line, asked.actions, asked.bundles = publisher, acts, h.bundles
+	asked.test = tester(h.cfg)
 	asked.trusted = func() bool { s := h.feed.Latest(); return s != nil && s.ClockTrusted }
 	h.tasks = append(h.tasks, task{"commands", asked.run})
 	l.after = append(l.after, publisher.Offer)
@@ -202,6 +206,7 @@ func (h *house) build() error {
 		Alarms:     engine.Alarms(),
 		StaleAfter: h.cfg.Sampling.StaleAfter,
 		MQTT:       publisher.Stats,
+		Broker:     h.broker,
 		Commands:   asked.gate.Counts,
 		History:    watch.history,
 		Loop:       l.punctuality,
@@ -214,7 +219,7 @@ func (h *house) build() error {
 	}
 	h.recorded(l, store, acts)
 	doing := &checkup{h.feed, site, h.cfg.Sampling.StaleAfter, h.cfg.Site.Units, watch}
-	if err := h.buildWeb(site, exposition.Handler(), doing.checks, acts); err != nil {
+	if err := h.buildWeb(site, exposition.Handler(), acts, doing.checks); err != nil {
 		return err
 	}
 	h.supervise(l, site, watch.history)
@@ -284,7 +289,7 @@ func (h *house) buildRecorder(l *loop) error {
 	return nil
 }
 
-func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, durable func(context.Context) error, asked *commands) (*mqtt.Publisher, error) {
+func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, store *history.Store, durable func(context.Context) error, asked *commands) (*mqtt.Publisher, error) {
 	c := h.cfg.MQTT
 	o := mqtt.Options{
 		Site:     h.cfg.Site.Name,
@@ -292,6 +297,8 @@ func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, durable func
 		ClientID: c.ClientID,
 		User:     c.User,
 		CAFile:   c.CAFile,
+		CertFile: c.CertificateFile, KeyFile: c.KeyFile,
+		Root: c.Root, Metered: c.Metered, BackFill: c.BackFill,
 		Software: h.options.Version,
 		BootID:   h.boot,
 		Started:  time.Now(),
@@ -299,21 +306,24 @@ func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, durable func
 		Units:    h.cfg.Site.Units,
 		Durable:  durable,
 		Command:  asked.take, Oversized: asked.oversized,
+		Dir: h.options.State,
 		Log: h.log,
+	}
+	if store != nil {
+		o.Past = store
 	}
 	switch {
 	case c.Broker == "":
-		b, err := broker.Start(broker.Options{
-			Listen:   c.Embedded,
-			ClientID: c.ClientID,
-			Retained: mqtt.RetainedTopics(h.cfg.Site.Name, alarms),
-			Log:      h.log,
-		})
-		if err != nil {
-			return nil, fmt.Errorf("start broker: %w", err)
+		retained := mqtt.RetainedTopics(h.cfg.Site.Name, alarms)
+		if c.Homie {
+			retained = append(retained, homie.Topics(h.cfg.Site.Name, site.Fitted, alarms)...)
 		}
-		h.ends = append(h.ends, b.Close)
-		o.Broker = b.URL()
+		b, err := h.startBroker(retained)
+		if err != nil {
+			return nil, err
+		}
+		h.addrs.MQTT = b.URL()
+		o.Broker = b.Own()
 		o.User, o.Password = b.Credentials()
 	case c.PasswordFile != "":
 		secret, err := os.ReadFile(c.PasswordFile)
@@ -322,16 +332,21 @@ func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, durable func
 		}
 		o.Password = strings.TrimRight(string(secret), "\r\n")
 	}
-	h.addrs.MQTT = o.Broker
+	h.addrs.MQTT = cmp.Or(h.addrs.MQTT, o.Broker)
 	p, err := mqtt.New(o)
 	if err != nil {
 		return nil, fmt.Errorf("set up mqtt: %w", err)
 	}
 	h.tasks = append(h.tasks, task{"mqtt", p.Run})
+	if c.Homie {
+		if err := h.buildHomie(&o, alarms); err != nil {
+			return nil, err
+		}
+	}
 	return p, nil
 }
 
-func (h *house) buildWeb(site verdict.Site, exposition http.Handler, checks func() []health.Check, acts *actions) error {
+func (h *house) buildWeb(site verdict.Site, exposition http.Handler, acts *actions, checks func() []health.Check) error {
 	names := h.cfg.Web.Names
 	if name, err := os.Hostname(); err == nil {
 		names = append(names[:len(names):len(names)], name)

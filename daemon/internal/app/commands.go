@@ -19,7 +19,8 @@ const (
 	chunkBytes = 16 << 10
 	// How many commands may wait: those that are carried out at once, wishes for a bundle,
 	// and pieces of one.
-	mostAtOnce, mostWishes, mostPieces = 32, 4, 8
+	// tests of the ways to people are one at a time.
+	mostAtOnce, mostWishes, mostPieces, mostTests = 32, 4, 8, 1
 	// orderTime is how long the loop may take to get to an order: some periods.
 	orderTime = 15 * time.Second
 	wishTime  = 10 * time.Minute
@@ -38,9 +39,11 @@ type commands struct {
 	bundles *handout.Desk // nil where no history is kept
 	log     *slog.Logger
 
-	small, wishes, pieces chan command.Request
+	test                         func(context.Context) ([]command.Tried, error) // nil where nobody is told
+	small, wishes, pieces, tests chan command.Request
 
-	made []fulfilled // of the worker for wishes alone
+	tested []time.Time // of the worker for tests alone
+	made   []fulfilled // of the worker for wishes alone
 }
 
 // fulfilled is a wish, and the bundle that was made of it.
@@ -50,6 +53,7 @@ func newCommands(log *slog.Logger) *commands {
 	return &commands{
 		gate: &command.Gate{}, log: log,
 		small: make(chan command.Request, mostAtOnce), wishes: make(chan command.Request, mostWishes), pieces: make(chan command.Request, mostPieces),
+		tests: make(chan command.Request, mostTests),
 	}
 }
 
@@ -67,6 +71,8 @@ func (c *commands) take(name string, retained bool, body []byte) {
 	}
 	queue := c.small
 	switch {
+	case r.Name == command.TestAlert:
+		queue = c.tests
 	case r.Name != command.Trend:
 	case r.Trend.Wish != nil:
 		queue = c.wishes
@@ -97,7 +103,7 @@ func (c *commands) run(ctx context.Context) error {
 	for _, w := range []struct {
 		queue chan command.Request
 		do    func(context.Context, *command.Request) (command.Reply, error)
-	}{{c.small, c.atOnce}, {c.wishes, c.wish}, {c.pieces, c.piece}} {
+	}{{c.small, c.atOnce}, {c.wishes, c.wish}, {c.pieces, c.piece}, {c.tests, c.testAlert}} {
 		all.Go(func() {
 			for {
 				select {

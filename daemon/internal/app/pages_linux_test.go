@@ -15,6 +15,7 @@ import (
 // pages are all pages. A new one is a line here.
 var pages = []string{
 	"/", "/alarms", "/burns", "/sensors", "/upkeep", "/notes", "/about", "/commissioning",
+	"/trend", "/sign-in",
 }
 
 // Every page, after some hours of a night at the bench, on a telephone and a desk, in both
@@ -39,14 +40,36 @@ func TestEveryPage(t *testing.T) {
 	root := launch(t, cfg, Options{Clock: clock, State: t.TempDir(), Notice: "A simulated furnace."})
 	time.Sleep(12 * time.Second) // two hours at the bench
 	for _, page := range pages {
-		for _, look := range browsertest.Looks {
+		for i, look := range browsertest.Looks {
 			name := strings.Trim("page"+strings.ReplaceAll(page, "/", "-"), "-")
 			t.Run(name+"-"+look.String(), func(t *testing.T) {
 				tab := b.Tab(t, look)
 				tab.Open(root + strings.TrimPrefix(page, "/"))
-				tab.Check(name)
+				if i == 1 || i == 2 { // both schemes and both sizes
+					tab.Check(name)
+				} else {
+					tab.Fits(name)
+				}
+				if page == "/" {
+					weigh(t, tab)
+				}
 			})
 		}
+	}
+}
+
+// weigh holds the first page, with all that it brings for this screen, to what a bad line
+// carries in a moment.
+func weigh(t *testing.T, tab *browsertest.Tab) {
+	t.Helper()
+	tab.Until(`[...document.images].every(i => i.complete && i.naturalWidth > 0) && document.images.length > 0`, 10*time.Second)
+	bytes := 0
+	// At the bench's speed the picture is fetched anew all the time; once is the first page.
+	tab.Eval(`[...new Map(performance.getEntriesByType('navigation').concat(performance.getEntriesByType('resource'))
+		.filter(e => !e.name.endsWith('/events')).map(e => [new URL(e.name).pathname, e.transferSize])).values()].reduce((sum, n) => sum + n, 0)`, &bytes)
+	t.Logf("%d bytes", bytes)
+	if bytes < 10_000 || bytes > 60_000 {
+		t.Errorf("the first page brings %d bytes, want at most 60000", bytes)
 	}
 }
 

@@ -51,6 +51,7 @@ const (
 	Snapshot    Name = "snapshot"    // the state now
 	Live        Name = "live"        // telemetry each second, for a while
 	Trend       Name = "trend"       // a bundle of a window, or a piece of one
+	TestAlert   Name = "test-alert"  // a test through every way in which people are told
 )
 
 // Request is a command that is well formed.
@@ -132,6 +133,7 @@ const (
 	Gone      Reason = "gone"    // the bundle is not kept any more
 	Nothing   Reason = "nothing" // there is nothing of the kind
 	Storage   Reason = "storage"
+	TooOften  Reason = "too-often" // it was asked for a few times within the hour
 )
 
 // Refusal says why not, in words too.
@@ -158,6 +160,7 @@ var (
 		Live:        func(r *Request) bool { return r.Live != nil },
 		Trend:       func(r *Request) bool { return r.Trend != nil },
 		Snapshot:    func(*Request) bool { return true },
+		TestAlert:   func(*Request) bool { return true },
 	}
 )
 
@@ -184,7 +187,7 @@ func Decode(name string, body []byte) (r Request, refused *Refusal) {
 		}
 	}
 	if payload[r.Name] == nil {
-		return r, Refuse(Unknown, "there is no such command: there are acknowledge, note, snapshot, live and trend")
+		return r, Refuse(Unknown, "there is no such command: there are acknowledge, note, snapshot, live, trend and test-alert")
 	}
 	if err == nil {
 		err = r.check()
@@ -207,7 +210,7 @@ func (r *Request) check() error {
 		return fmt.Errorf("version is %d; this monitor reads %d", r.Version, Version)
 	case !payload[r.Name](r):
 		return fmt.Errorf("the member %q is missing", r.Name)
-	case r.Name == Snapshot && others > 0 || others > 1:
+	case (r.Name == Snapshot || r.Name == TestAlert) && others > 0 || others > 1:
 		return errors.New("there are members of another command")
 	case !plain(r.By, maxAuthor):
 		return fmt.Errorf("by has more than %d characters, or some that cannot be seen", maxAuthor)

@@ -20,6 +20,21 @@ type Reply struct {
 	State json.RawMessage `json:"state,omitempty"`
 	// Bundle says what was made, for the wish of a trend.
 	Bundle *Bundle `json:"bundle,omitempty"`
+	// Tried says what became of a test alert on each way to each person.
+	Tried []Tried `json:"tried,omitempty"`
+}
+
+// Tried is what became of the test of one way to a person.
+type Tried struct {
+	Person    string `json:"person"`
+	Transport string `json:"transport"`
+	Sent      bool   `json:"sent"` // the next station took it
+	Error     string `json:"error,omitempty"`
+	// Asked says that an acknowledgement was waited for, and Acknowledged that it came, after
+	// so many seconds.
+	Asked        bool    `json:"asked"`
+	Acknowledged bool    `json:"acknowledged"`
+	Seconds      float64 `json:"seconds,omitempty"`
 }
 
 // Bundle is what was made of a wish.

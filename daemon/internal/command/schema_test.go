@@ -57,6 +57,8 @@ func TestCommandsFitTheirSchemas(t *testing.T) {
 		{"note", `"note": {"kind": "gossip"}`, false},
 		{"snapshot", `"by": "Maria"`, true},
 		{"snapshot", `"shelve": "all"`, false},
+		{"test-alert", `"by": "Maria"`, true},
+		{"test-alert", `"person": "owner"`, false},
 		{"live", `"live": {"seconds": 300}`, true},
 		{"live", `"live": {"seconds": 0}`, false},
 		{"trend", `"trend": {"wish": {"since_seconds": 172800, "detail": "minutes"}}`, true},
@@ -80,9 +82,11 @@ func TestRepliesFitTheirSchemas(t *testing.T) {
 	done := r.Answer()
 	done.State = json.RawMessage(`{"version": 1}`)
 	done.Bundle = &command.Bundle{ID: strings.Repeat("0a", 32), Size: 7, From: noon, To: noon.Add(time.Hour), FullFrom: noon}
+	tested := (&command.Request{Name: command.TestAlert, ID: "12345678"}).Answer()
+	tested.Tried = []command.Tried{{Person: "owner", Transport: "phone", Sent: true, Asked: true, Acknowledged: true, Seconds: 4.2}, {Person: "owner", Transport: "mail", Error: "refused"}}
 	other := command.Request{Name: "limit"}
 	for _, a := range []command.Reply{
-		r.Answer(), done, r.Refused(command.Refuse(command.Gone, "gone")), other.Refused(command.Refuse(command.Unknown, "no such command")),
+		r.Answer(), done, tested, r.Refused(command.Refuse(command.TooOften, "too often")), r.Refused(command.Refuse(command.Gone, "gone")), other.Refused(command.Refuse(command.Unknown, "no such command")),
 	} {
 		b, err := json.Marshal(a)
 		if err != nil {

@@ -21,6 +21,7 @@ type Config struct {
 	RemoteWrite []RemoteWrite
 
 	MQTT    MQTT
+	Broker  Broker
 	Web     Web
 	History History
 	Notify  Notify
@@ -96,8 +97,18 @@ type MQTT struct {
 	// PasswordFile holds the password; secrets never stand in the configuration.
 	PasswordFile string
 	CAFile       string
-	// Embedded is the address on which the broker in this process listens, loopback
-	// only; empty when Broker is set.
+	// CertificateFile and KeyFile show the broker who we are.
+	CertificateFile, KeyFile string
+	// Root is what topics begin with.
+	Root string
+	// Metered is for lines where each byte costs.
+	Metered bool
+	// BackFill is how old what comes late may be.
+	BackFill time.Duration
+	// Homie shows the site as a device of the Homie convention too.
+	Homie bool
+	// Embedded is the address on which the broker in this process listens, loopback only
+	// where it has no users; empty when Broker is set.
 	Embedded string
 }
 

@@ -7,13 +7,16 @@ import (
 	"net/netip"
 	"net/url"
 	"path"
+	"regexp"
 	"strconv"
 	"strings"
 	"unicode"
+
+	"fluewright/daemon/internal/units"
 )
 
 // mqtt reads where to publish: to the broker within the program, or to another one.
-func mqtt(t *table, site string) MQTT {
+func mqtt(t *table, site string, own within) MQTT {
 	// The value is never repeated.
 	t.refuse("password", "a password has no place in the configuration; put it into a file that only the service can read, and give the path of that as password-file")
 	m := MQTT{
@@ -22,11 +25,22 @@ func mqtt(t *table, site string) MQTT {
 		User:         t.text("user", "", plain).value,
 		PasswordFile: t.text("password-file", "", file).value,
 		CAFile:       t.text("ca-file", "", file).value,
+
+		CertificateFile: t.text("certificate-file", "", file).value,
+		KeyFile:         t.text("key-file", "", file).value,
+		Root:            t.text("root", "fluewright", topicRoot).value,
+		Metered:         t.choice("profile", "full", []string{"full", "metered"}).value == "metered",
+		BackFill:        quantity(t, "back-fill", units.ParseSpan, span{"7 days", "1 day", "60 days"}).value,
 	}
-	m.Embedded = t.text("embedded", "127.0.0.1:1883", loopback).value
+	t.together("certificate-file", "key-file")
+	m.Homie = t.choice("homie", "no", []string{"yes", "no"}).value == "yes"
+	m.Embedded = t.text("embedded", "127.0.0.1:1883", own.listen).value
+	if n := t.keys.keys["homie"]; n != nil && m.Homie && m.Metered {
+		t.at(n.line, "mqtt.homie is \"yes\" and the profile \"metered\"; the Homie view is about ten times the traffic, keep one")
+	}
 	remote := t.keys.keys["broker"]
 	if remote == nil {
-		for _, key := range []string{"client-id", "user", "password-file", "ca-file"} {
+		for _, key := range []string{"client-id", "user", "password-file", "ca-file", "certificate-file", "key-file", "root"} {
 			if n := t.keys.keys[key]; n != nil {
 				t.at(n.line, "%s is for a broker elsewhere; give its address as broker, or leave this out", t.name(key))
 			}
@@ -35,13 +49,18 @@ func mqtt(t *table, site string) MQTT {
 		if n := t.keys.keys["embedded"]; n != nil {
 			t.at(n.line, "mqtt.embedded and mqtt.broker exclude each other; keep one")
 		}
+		if own.line > 0 {
+			t.at(own.line, "the table broker is about the broker within the program, and mqtt.broker names another one; keep one")
+		}
 		m.Embedded = ""
 	}
 	if n := t.keys.keys["password-file"]; n != nil && t.keys.keys["user"] == nil && remote != nil {
 		t.at(n.line, "mqtt.password-file without user; MQTT 3.1.1 knows no password without a user name, give user too")
 	}
-	if n := t.keys.keys["ca-file"]; n != nil && strings.HasPrefix(m.Broker, "tcp:") {
-		t.at(n.line, "mqtt.ca-file is for an encrypted connection; write the broker as ssl://…, or leave this out")
+	for _, key := range []string{"ca-file", "certificate-file"} {
+		if n := t.keys.keys[key]; n != nil && strings.HasPrefix(m.Broker, "tcp:") {
+			t.at(n.line, "%s is for an encrypted connection; write the broker as ssl://…, or leave this out", t.name(key))
+		}
 	}
 	t.done()
 	return m
@@ -82,19 +101,6 @@ func address(s string) (host string, err error) {
 	return host, nil
 }
 
-// loopback checks the address of the broker within the program, which asks nobody for a
-// password.
-func loopback(s string) error {
-	host, err := address(s)
-	if err != nil {
-		return err
-	}
-	if ip, err := netip.ParseAddr(host); host != "localhost" && (err != nil || !ip.IsLoopback()) {
-		return fmt.Errorf("%q can be reached from outside, and this broker asks for no password; it is on loopback, like \"127.0.0.1:1883\"", s)
-	}
-	return nil
-}
-
 // directory checks the path of a directory, which is absolute likewise.
 func directory(s string) error {
 	if !path.IsAbs(s) || !printable(s) {
@@ -108,6 +114,17 @@ func directory(s string) error {
 func file(s string) error {
 	if !path.IsAbs(s) || !printable(s) {
 		return errors.New("this is no absolute path of a file; it is like \"/etc/fluewright/password\"")
+	}
+	return nil
+}
+
+// topicRoots keeps topics free of wildcards, and of names that are the broker's own.
+var topicRoots = regexp.MustCompile(`^[A-Za-z0-9_-]+(/[A-Za-z0-9_-]+)*$`)
+
+// topicRoot checks what topics begin with.
+func topicRoot(s string) error {
+	if len(s) > 64 || !topicRoots.MatchString(s) {
+		return fmt.Errorf("%q is no beginning of a topic; it is like \"fluewright\" or \"service/fluewright\", 64 letters, digits, - and _ at most", s)
 	}
 	return nil
 }

@@ -117,7 +117,7 @@ func TestDefault(t *testing.T) {
 				Channels: []frame.Channel{frame.Ambient, frame.Room},
 			},
 		},
-		MQTT: config.MQTT{ClientID: "fluewright-furnace", Embedded: "127.0.0.1:1883"},
+		MQTT: config.MQTT{ClientID: "fluewright-furnace", Root: "fluewright", BackFill: 7 * 24 * time.Hour, Embedded: "127.0.0.1:1883"},
 		Web:  config.Web{Listen: "127.0.0.1:8080", ReadWithoutSignIn: "this-computer", Names: []string{}},
 		History: config.History{
 			Period: time.Second, FullRate: 200 * 24 * time.Hour, Minutes: 3650 * 24 * time.Hour, Ceiling: 1_000_000_000,
@@ -206,6 +206,11 @@ client-id = "attic"
 user = "furnace"
 password-file = "/run/credentials/fluewright.service/mqtt"
 ca-file = "/etc/fluewright/ca.pem"
+certificate-file = "/etc/fluewright/attic.pem"
+key-file = "/etc/fluewright/attic-key.pem"
+root = "service/stoves"
+profile = "metered"
+back-fill = "30 days"
 [web]
 listen = ":80"
 [chimney]
@@ -256,6 +261,8 @@ diameter = "150 mm"
 	want.MQTT = config.MQTT{
 		Broker: "ssl://[2001:db8::1]:8883", ClientID: "attic", User: "furnace",
 		PasswordFile: "/run/credentials/fluewright.service/mqtt", CAFile: "/etc/fluewright/ca.pem",
+		CertificateFile: "/etc/fluewright/attic.pem", KeyFile: "/etc/fluewright/attic-key.pem",
+		Root: "service/stoves", Metered: true, BackFill: 30 * 24 * time.Hour,
 	}
 	want.Web.Listen = ":80"
 	if diff := cmp.Diff(want, got); diff != "" {

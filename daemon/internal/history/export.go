@@ -131,6 +131,7 @@ type Event struct {
 	// clock; Moment makes times of them.
 	Fields map[string]any
 	moment func(int64) time.Time
+	ms     int64 // when it was, on the run's clock
 }
 
 // Moment makes the wall time of a moment of the event's run.
@@ -201,7 +202,7 @@ func (v *snapshot) listEvents(ctx context.Context, kind, which string, args ...a
 }
 
 func (v *snapshot) event(run, no, ms, seen int64, trusted bool) Event {
-	e := Event{Run: run, No: no, Seen: time.UnixMilli(seen).UTC(), Trusted: trusted, Fields: map[string]any{}}
+	e := Event{Run: run, No: no, Seen: time.UnixMilli(seen).UTC(), Trusted: trusted, Fields: map[string]any{}, ms: ms}
 	e.At, e.Sure = wallAt(*v, run, ms)
 	e.moment = func(ms int64) time.Time { at, _ := wallAt(*v, run, ms); return at }
 	return e

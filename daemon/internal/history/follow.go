@@ -53,10 +53,50 @@ func (s *Store) Follow(ctx context.Context, after Position) (next []Followed, be
 	return next, behind, nil
 }
 
+// FollowNow is Follow for whoever must not wait for a storage that fails or stalls: there is
+// then what is in memory, if that goes on where the position is.
+func (s *Store) FollowNow(ctx context.Context, after Position) (next []Followed, behind int64, err error) {
+	err = s.glance(ctx, func(v snapshot) error {
+		if v.conn == nil {
+			if after.Identity != "" && after.Identity != s.o.Identity || !v.remembers(after) {
+				return errNoFile
+			}
+		}
+		after, err := v.find(ctx, after, s.o.Identity)
+		if err != nil {
+			return err
+		}
+		behind = v.behind(after, s.o.Period.Milliseconds())
+		next, err = v.following(ctx, after)
+		for i := range next {
+			if next[i].Position.Identity == "" {
+				next[i].Position.Identity = s.o.Identity // the run is in no file yet
+			}
+		}
+		return err
+	})
+	if err != nil {
+		return nil, 0, fmt.Errorf("follow history: %w", err)
+	}
+	return next, behind, nil
+}
+
+// remembers reports whether all rows of this run behind a position are in memory.
+func (v *snapshot) remembers(p Position) bool {
+	if len(v.sealed) > 0 {
+		return v.sealed[0].start <= p.MS+1
+	}
+	return len(v.rows) > 0 && v.rows[0].block() <= p.MS+1
+}
+
 // find makes a position one of this file: the run may have another number in it.
 func (v *snapshot) find(ctx context.Context, p Position, current string) (Position, error) {
 	if p.Identity == "" {
 		return Position{Run: v.run, Identity: current, MS: -1}, nil
+	}
+	if p.Identity == current {
+		p.Run = v.run
+		return p, nil
 	}
 	err := v.conn.QueryRowContext(ctx, "SELECT id FROM boots WHERE identity = ?", p.Identity).Scan(&p.Run)
 	if errors.Is(err, sql.ErrNoRows) {
@@ -66,6 +106,9 @@ func (v *snapshot) find(ctx context.Context, p Position, current string) (Positi
 }
 
 func (v *snapshot) identity(ctx context.Context, run int64) (name string, err error) {
+	if v.conn == nil {
+		return "", nil
+	}
 	err = v.conn.QueryRowContext(ctx, "SELECT identity FROM boots WHERE id = ?", run).Scan(&name)
 	return name, err
 }
@@ -118,8 +161,10 @@ func (v *snapshot) following(ctx context.Context, p Position) ([]Followed, error
 // blockFrom finds the first block of a run from the moment start on, or of a later one.
 func (v *snapshot) blockFrom(ctx context.Context, run, start int64) (of, at int64, some bool, err error) {
 	var id sql.NullInt64
-	if err := v.conn.QueryRowContext(ctx, "SELECT min(id) FROM chunks WHERE id >= ?", run<<40|start/1000<<8).Scan(&id); err != nil {
-		return 0, 0, false, err
+	if v.conn != nil {
+		if err := v.conn.QueryRowContext(ctx, "SELECT min(id) FROM chunks WHERE id >= ?", run<<40|start/1000<<8).Scan(&id); err != nil {
+			return 0, 0, false, err
+		}
 	}
 	if of, at, some = id.Int64>>40, startOf(id.Int64), id.Valid; some && of < v.run {
 		return of, at, true, nil

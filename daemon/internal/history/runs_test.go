@@ -59,12 +59,9 @@ func TestRunsOfAHistoryThatIsKept(t *testing.T) {
 	s := begin(t, o)
 	s.wall = noon.Add(time.Hour)
 	s.ticks(0, 5*time.Minute)
-	boots, err := s.Boots(t.Context(), noon, noon.Add(2*time.Hour))
-	if err != nil {
-		t.Fatal(err)
-	}
 	s.commit()
-	if boots, err = s.Boots(t.Context(), noon, noon.Add(2*time.Hour)); err != nil || len(boots) != 2 {
+	boots, err := s.Boots(t.Context(), noon, noon.Add(2*time.Hour))
+	if err != nil || len(boots) != 2 {
 		t.Fatalf("%v, %v", boots, err)
 	}
 	if boots[0].Software != "1.0" || boots[1].Software != "2.0" || boots[1].Configuration != o.Configuration {

@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"slices"
+	"time"
 
 	"fluewright/daemon/internal/history/timeline"
 )
@@ -16,6 +17,7 @@ type snapshot struct {
 	rows   []row
 	sealed []*block
 	events []event
+	told   int64 // the number of the first of events
 	line   []timeline.Placed
 	// damaged is told how many chunks could not be read and are left out.
 	damaged func(uint64)
@@ -35,8 +37,37 @@ func (s *Store) view(ctx context.Context, do func(snapshot) error) error {
 			conn = nil // closed meanwhile: the file has failed
 		}
 	}
+	return s.withSnapshot(conn, do)
+}
+
+// mostGlance is how long a glance waits for a storage that stalls.
+const mostGlance = 500 * time.Millisecond
+
+// glance is view for whoever must not wait: where the file cannot be had soon, there is what
+// is in memory.
+func (s *Store) glance(ctx context.Context, do func(snapshot) error) error {
+	var conn *sql.Conn
+	if db := s.file(); db != nil {
+		within, cancel := context.WithTimeout(ctx, mostGlance)
+		defer cancel()
+		var err error
+		if conn, err = db.Conn(within); err != nil {
+			if ctx.Err() != nil {
+				return err
+			}
+			conn = nil // closed meanwhile, or the writer is in the kernel
+		}
+	}
+	return s.withSnapshot(conn, do)
+}
+
+// withSnapshot calls do with what is there now, and gives the connection back.
+func (s *Store) withSnapshot(conn *sql.Conn, do func(snapshot) error) error {
 	s.mu.Lock()
-	v := snapshot{conn: conn, run: s.run, rows: slices.Clip(s.mem.rows), sealed: slices.Clone(s.mem.sealed), events: slices.Clip(s.mem.events), line: s.line(), damaged: s.unreadable}
+	v := snapshot{
+		conn: conn, run: s.run, rows: slices.Clip(s.mem.rows), sealed: slices.Clone(s.mem.sealed),
+		events: slices.Clip(s.mem.events), told: int64(s.mem.told), line: s.line(), damaged: s.unreadable,
+	}
 	s.mu.Unlock()
 	err := do(v)
 	if conn != nil {

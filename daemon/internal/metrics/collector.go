@@ -14,6 +14,8 @@ import (
 	"fluewright/analysis/burn"
 	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/history"
+	"fluewright/daemon/internal/mqtt"
+	"fluewright/daemon/internal/mqtt/broker"
 	"fluewright/daemon/internal/notify"
 	"fluewright/daemon/internal/status"
 	"fluewright/daemon/internal/verdict"
@@ -86,6 +88,12 @@ func (c *collector) Collect(ch chan<- prometheus.Metric) {
 	out.put(mqttFailed, float64(m.Failed))
 	out.put(mqttDropped, float64(m.Dropped))
 	out.put(mqttPending, float64(m.Pending))
+	if m.Outbox != nil {
+		outbox(out, m.Outbox)
+	}
+	if c.o.Broker != nil {
+		within(out, c.o.Broker())
+	}
 	if c.o.Notify != nil {
 		told(out, c.o.Notify())
 	}
@@ -102,6 +110,28 @@ func (c *collector) Collect(ch chan<- prometheus.Metric) {
 	if c.o.History != nil {
 		past(out, c.o.History())
 	}
+}
+
+// outbox writes what the broker lacks of the history.
+func outbox(out sink, o *mqtt.Outbox) {
+	out.put(mqttOutboxEvents, float64(o.Events))
+	out.put(mqttOutboxRows, float64(o.Rows))
+	if !o.Oldest.IsZero() {
+		out.put(mqttOutboxOldest, seconds(o.Oldest))
+	}
+	out.put(mqttOutboxDropped, float64(o.TooOld), "too-old")
+	out.put(mqttOutboxDropped, float64(o.NoTime), "no-clock")
+}
+
+// within writes how the broker within the program does.
+func within(out sink, b broker.Stats) {
+	out.put(brokerClients, float64(b.Clients))
+	out.put(brokerRetained, float64(b.Retained))
+	out.put(brokerRetainedBytes, float64(b.RetainedBytes))
+	for why, n := range b.Refused {
+		out.put(brokerRefused, float64(n), why)
+	}
+	out.put(brokerSaveErrors, float64(b.SaveErrors))
 }
 
 // told writes how messages to people do.

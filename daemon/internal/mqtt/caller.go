@@ -18,7 +18,7 @@ import (
 // CallOptions is what a caller, who asks a monitor through a broker, needs to know. The
 // members are those of [Options].
 type CallOptions struct {
-	Site, Broker, User, Password, CAFile string
+	Root, Site, Broker, User, Password, CAFile string
 	// CertFile and KeyFile are the caller's own certificate, where the broker asks for one.
 	CertFile, KeyFile string
 	// ClientID is the caller's; replies go to it.
@@ -32,29 +32,40 @@ func (o *CallOptions) Check() error {
 }
 
 // read reads the broker's address and the certificates; settings are nil without TLS.
-func (o *CallOptions) read() (server *url.URL, settings *tls.Config, err error) {
+func (o *CallOptions) read() (server *url.URL, set *tls.Config, err error) {
 	server, secure, err := parseBroker(o.Broker)
 	if err != nil {
 		return nil, nil, err
 	}
-	if secure {
-		settings = &tls.Config{MinVersion: tls.VersionTLS12, ServerName: server.Hostname()}
-		if o.CAFile != "" {
-			if settings.RootCAs, err = certificates(o.CAFile); err != nil {
-				return nil, nil, err
-			}
-		}
-		if o.CertFile != "" {
-			pair, err := tls.LoadX509KeyPair(o.CertFile, o.KeyFile)
-			if err != nil {
-				return nil, nil, fmt.Errorf("read the client's certificate: %w", err)
-			}
-			settings.Certificates = []tls.Certificate{pair}
-		}
-	} else if o.CAFile != "" || o.CertFile != "" {
-		return nil, nil, fmt.Errorf("certificates for the broker %s, which is not reached over TLS: write ssl://%s", o.Broker, server.Host)
+	set, err = settings(server, secure, o.CAFile, o.CertFile, o.KeyFile)
+	return server, set, err
+}
+
+// settings are those of TLS for a broker; nil without it.
+func settings(server *url.URL, secure bool, ca, cert, key string) (*tls.Config, error) {
+	switch {
+	case !secure && ca != "":
+		return nil, fmt.Errorf("a CA file for the broker %s, which is not reached over TLS: write ssl://%s", server, server.Host)
+	case !secure && cert != "":
+		return nil, fmt.Errorf("a certificate for the broker %s, which is not reached over TLS: write ssl://%s", server, server.Host)
+	case !secure:
+		return nil, nil
 	}
-	return server, settings, nil
+	set := &tls.Config{MinVersion: tls.VersionTLS12, ServerName: server.Hostname()}
+	var err error
+	if ca != "" {
+		if set.RootCAs, err = certificates(ca); err != nil {
+			return nil, err
+		}
+	}
+	if cert != "" {
+		pair, err := tls.LoadX509KeyPair(cert, key)
+		if err != nil {
+			return nil, fmt.Errorf("read the client's certificate: %w", err)
+		}
+		set.Certificates = []tls.Certificate{pair}
+	}
+	return set, nil
 }
 
 // ErrRefused says that the broker does not let the caller in.
@@ -116,7 +127,7 @@ func (c *Caller) open(ctx context.Context) error {
 		}
 		return fmt.Errorf("connect: %w", err)
 	}
-	base := root(c.o.Site)
+	base := root(c.o.Root, c.o.Site)
 	hear := func(_ paho.Client, m paho.Message) {
 		select {
 		case c.heard <- Heard{strings.TrimPrefix(m.Topic(), base), m.Payload()}:
@@ -140,7 +151,7 @@ func (c *Caller) Lost() <-chan error { return c.lost }
 
 // Send sends a command, and waits until the broker has it.
 func (c *Caller) Send(ctx context.Context, name string, payload []byte) error {
-	err := await(ctx, c.client.Publish(root(c.o.Site)+"command/"+name, 1, false, payload), c.lost)
+	err := await(ctx, c.client.Publish(root(c.o.Root, c.o.Site)+"command/"+name, 1, false, payload), c.lost)
 	if err != nil {
 		return fmt.Errorf("send the command: %w", err)
 	}

@@ -90,14 +90,6 @@ func (p *Publisher) Live(d time.Duration) {
 	}
 }
 
-// pace returns how often telemetry is packed and sampled at a moment. p.mu is held.
-func (p *Publisher) pace(at time.Duration) (pack, sample time.Duration) {
-	if at < p.live && p.stats.Connected {
-		return min(p.o.PackEvery, liveEvery), min(p.o.SampleEvery, liveEvery)
-	}
-	return p.o.PackEvery, p.o.SampleEvery
-}
-
 // Snapshot is the payload of the topic state, as it is now.
 func (p *Publisher) Snapshot() (json.RawMessage, error) {
 	p.mu.Lock()

@@ -35,7 +35,7 @@ func (p *Publisher) waiting() []string {
 	defer p.mu.Unlock()
 	var topics []string
 	for _, topic := range drain(&p.queue) {
-		topics = append(topics, strings.TrimPrefix(topic, root(p.o.Site)))
+		topics = append(topics, strings.TrimPrefix(topic, root("", p.o.Site)))
 	}
 	return topics
 }

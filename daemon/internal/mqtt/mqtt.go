@@ -3,9 +3,18 @@
 //
 // Under fluewright/<site>/ it writes availability, state and alarm/<name>[/<channel>]
 // (retained), telemetry and event. It takes commands below command/ and replies below
-// reply/<client>/<id>, and sends large things in chunks that never hold an alarm up. The payloads are described by the JSON Schemas in the
-// folder schema, and a test holds every payload against them. All of it is sent with
-// QoS 1: a receiver may see a message twice, and tells an event's repeat by its id.
+// reply/<client>/<id>, and sends large things in chunks that never hold an alarm up. The
+// payloads are described by the JSON Schemas in the folder schema, and a test holds every
+// payload against them. All of it is sent with QoS 1: a receiver may see a message twice, and
+// tells an event's repeat by its id, a sample's by its run, moment and name.
+//
+// Events and telemetry come out of the history, where one is kept: nothing waits in memory for
+// a broker that is away. How far the broker has come is two positions in the history, which
+// move on a PUBACK alone and are kept on disk; after an outage or a kill it is read on from
+// there. Telemetry of the present goes first and what was missed behind everything else, so
+// stretches behind the position can be acknowledged already. What tells how things are now
+// (availability, state, alarm) is not in the history and waits in a bounded queue, in which the
+// newest replaces the older; so does everything where no history is kept.
 package mqtt
 
 import (
@@ -44,6 +53,10 @@ type Options struct {
 	// CAFile holds the certificates that may sign the broker's, for ssl; empty: those of
 	// the system.
 	CAFile string
+	// CertFile and KeyFile are our own certificate, where the broker asks for one.
+	CertFile, KeyFile string
+	// Root is what topics begin with; empty: [DefaultRoot].
+	Root string
 
 	// Software is the program's version and BootID tells its runs apart.
 	Software, BootID string
@@ -65,16 +78,35 @@ type Options struct {
 	// Oversized is told of a message that was too large to be taken.
 	Oversized func()
 
-	// The intervals are on the frames' clock. Zero takes the default: a state and a pack
-	// each minute, with a sample each 10 s.
+	// Past is the history: events and telemetry come out of it, also those that the broker
+	// missed while it was away or the program was not there. nil: what does not fit into a
+	// bounded queue is lost.
+	Past Past
+	// Dir is where it is kept how far the broker has come; empty: nowhere, and a restart begins
+	// with itself.
+	Dir string
+	// BackFill is how old what comes late may be; zero takes a week.
+	BackFill time.Duration
+
+	// Metered is for lines where each byte costs: telemetry as means, everything that can wait
+	// less often. Alarms go at once.
+	Metered bool
+	// The intervals are on the frames' clock. Zero takes the profile's: a state and a pack
+	// each minute, with a sample each 10 s; metered, a state each hour, and each half hour a
+	// pack with means over ten minutes.
 	StateEvery, PackEvery, SampleEvery time.Duration
+	// FillRate bounds back-fill, bytes a second; zero takes 20,000.
+	FillRate int
 
 	Log *slog.Logger
 }
 
 // settle is how often at most a change of a reading's quality makes a new state: a loose
 // wire can change it at every tick.
-const settle = time.Second
+const (
+	settle        = time.Second
+	settleMetered = 15 * time.Minute
+)
 
 // Publisher is fed by the loop through Offer and delivers in Run.
 type Publisher struct {
@@ -82,7 +114,12 @@ type Publisher struct {
 	server *url.URL
 	tls    *tls.Config // nil without TLS
 
-	wake chan struct{} // holds one token while there may be something to send
+	wake   chan struct{} // holds one token while there may be something to send
+	outbox *outbox       // nil without a history
+	settle time.Duration
+	// ackTimeout is ackTimeout, and shorter in tests.
+	ackTimeout time.Duration
+	mean       time.Duration // over how long telemetry is averaged; zero: not
 
 	mu      sync.Mutex
 	queue   queue
@@ -133,6 +170,8 @@ type Stats struct {
 	Failed    uint64 // messages sent and not acknowledged before the connection went
 	Dropped   uint64 // messages given up because too many waited
 	Pending   int    // messages that wait or are not acknowledged yet
+	// Outbox is what the broker lacks of the history; nil where none is kept.
+	Outbox *Outbox
 }
 
 // New checks o and prepares a publisher; it does not connect yet.
@@ -142,22 +181,29 @@ func New(o Options) (*Publisher, error) {
 		return nil, err
 	}
 	o.ClientID = cmp.Or(o.ClientID, "fluewright-"+o.Site)
+	p := &Publisher{server: server, wake: make(chan struct{}, 1), told: make(map[alarm.Key]told), settle: settle, ackTimeout: ackTimeout}
+	if o.Metered {
+		o.StateEvery, o.PackEvery = cmp.Or(o.StateEvery, time.Hour), cmp.Or(o.PackEvery, 30*time.Minute)
+		p.settle, p.mean = settleMetered, 10*time.Minute
+	}
 	o.StateEvery = cmp.Or(o.StateEvery, time.Minute)
 	o.PackEvery = cmp.Or(o.PackEvery, time.Minute)
 	o.SampleEvery = cmp.Or(o.SampleEvery, 10*time.Second)
-	p := &Publisher{o: o, server: server, wake: make(chan struct{}, 1), told: make(map[alarm.Key]told)}
-	switch {
-	case secure:
-		p.tls = &tls.Config{MinVersion: tls.VersionTLS12, ServerName: server.Hostname()}
-		if o.CAFile != "" {
-			if p.tls.RootCAs, err = certificates(o.CAFile); err != nil {
-				return nil, err
-			}
-		}
-	case o.CAFile != "":
-		return nil, fmt.Errorf("a CA file for the broker %s, which is not reached over TLS: write ssl://%s", o.Broker, server.Host)
+	o.BackFill = cmp.Or(o.BackFill, 7*24*time.Hour)
+	o.FillRate = cmp.Or(o.FillRate, 20_000)
+	p.o = o
+	if p.tls, err = o.settings(server, secure); err != nil {
+		return nil, err
+	}
+	if o.Past != nil {
+		p.outbox = newOutbox(p)
 	}
 	return p, nil
+}
+
+// settings are those of TLS; nil without it.
+func (o *Options) settings(server *url.URL, secure bool) (*tls.Config, error) {
+	return settings(server, secure, o.CAFile, o.CertFile, o.KeyFile)
 }
 
 func parseBroker(broker string) (server *url.URL, secure bool, err error) {
@@ -203,6 +249,10 @@ func (p *Publisher) Stats() Stats {
 	defer p.mu.Unlock()
 	s := p.stats
 	s.Dropped, s.Pending = p.queue.dropped, p.queue.pending()
+	if p.outbox != nil {
+		out := p.outbox.stats
+		s.Outbox = &out
+	}
 	return s
 }
 
@@ -221,12 +271,16 @@ func (p *Publisher) Offer(s *status.Status) {
 		case e.Kind == analysis.DoorOpened, e.Kind == analysis.DoorClosed:
 			continue // a reload or an alarm says what comes of it
 		}
+		urgent = urgent || e.Kind == analysis.AlarmChanged
+		if p.outbox != nil {
+			p.outbox.rouse() // it comes out of the history
+			continue
+		}
 		p.events++
 		n := p.events
 		p.queue.add(&message{class: events, topic: p.topic("event"), gate: p.gate, body: func(latest *status.Status) ([]byte, error) {
 			return p.event(n, e, latest)
 		}})
-		urgent = urgent || e.Kind == analysis.AlarmChanged
 	}
 	p.offerState(s, urgent)
 	p.offerTelemetry(s)
@@ -235,7 +289,7 @@ func (p *Publisher) Offer(s *status.Status) {
 
 // offerAlarms queues each alarm that changed.
 func (p *Publisher) offerAlarms(s *status.Status) (changed bool) {
-	settled := s.Frame.At-p.state.at >= settle
+	settled := s.Frame.At-p.state.at >= p.settle
 	for _, a := range s.Assessment.Alarms {
 		account := s.Assessment.Account(a.Key)
 		now, was := tellable(a, &account), p.told[a.Key]
@@ -273,7 +327,7 @@ func (p *Publisher) offerState(s *status.Status, urgent bool) {
 		now.qualities[c] = in.Quality
 	}
 	since := now.at - p.state.at
-	due := !p.state.made || since >= p.o.StateEvery || since >= settle && now.qualities != p.state.qualities
+	due := !p.state.made || since >= p.o.StateEvery || since >= p.settle && now.qualities != p.state.qualities
 	if urgent || due {
 		p.state = now
 		p.tellState()
@@ -287,15 +341,33 @@ func (p *Publisher) tellState() {
 
 func (p *Publisher) offerTelemetry(s *status.Status) {
 	at := s.Frame.At
-	packEvery, sampleEvery := p.pace(at)
-	if len(p.samples) > 0 && at-p.packing >= packEvery {
+	live := at < p.live && p.stats.Connected
+	if p.outbox != nil {
+		p.outbox.tick(at)
+		if !live && len(p.samples) == 0 {
+			return // it comes out of the history
+		}
+	}
+	packEvery, sampleEvery, mean := p.o.PackEvery, p.o.SampleEvery, p.mean
+	if live {
+		packEvery, sampleEvery, mean = min(packEvery, liveEvery), min(sampleEvery, liveEvery), 0
+	}
+	if len(p.samples) > 0 && (at-p.packing >= packEvery || !live && p.outbox != nil) {
 		samples := p.samples
 		p.samples = nil
+		if mean > 0 {
+			samples = means(samples, mean)
+		}
 		p.queue.add(&message{class: telemetry, topic: p.topic("telemetry"), body: func(latest *status.Status) ([]byte, error) {
-			return pack(p.o.Site, samples, latest)
+			o := origin{boot: p.o.BootID, at: latest.Frame.At}
+			if latest.ClockTrusted {
+				o.at = samples[0].at
+				o.wall = latest.WallOf(o.at)
+			}
+			return pack(p.topic(""), o, mean, samples)
 		}})
 	}
-	if len(p.samples) > 0 && at-p.sampled < sampleEvery {
+	if !live && p.outbox != nil || len(p.samples) > 0 && at-p.sampled < sampleEvery {
 		return
 	}
 	for _, c := range frame.All() {
@@ -333,16 +405,17 @@ func (p *Publisher) online() {
 	})
 }
 
-// RetainedTopics lists the topics on which the publisher of a site retains.
+// RetainedTopics lists the topics on which the publisher of a site retains, below the default
+// root.
 func RetainedTopics(site string, all []alarm.Status) []string {
-	topics := []string{root(site) + "availability", root(site) + "state"}
+	topics := []string{root("", site) + "availability", root("", site) + "state"}
 	for _, a := range all {
-		topics = append(topics, root(site)+"alarm/"+a.Key.String())
+		topics = append(topics, root("", site)+"alarm/"+a.Key.String())
 	}
 	return topics
 }
 
-func (p *Publisher) topic(rest string) string { return root(p.o.Site) + rest }
+func (p *Publisher) topic(rest string) string { return root(p.o.Root, p.o.Site) + rest }
 
 // rouse tells the sender that there may be something to send.
 func (p *Publisher) rouse() {

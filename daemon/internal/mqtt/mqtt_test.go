@@ -315,21 +315,28 @@ func TestPack(t *testing.T) {
 		{latest.Frame.At - 12*time.Second, frame.Draft, frame.Input{Value: -3.00051, Quality: frame.Good}},
 		{latest.Frame.At - 2*time.Second, frame.Flue, frame.Input{Value: 240, Quality: frame.Suspect, Fault: "cold-junction-hot"}},
 	}
+	first := samples[0].at
 	for _, tt := range []struct {
-		name    string
-		trusted bool
-		want    string
+		name   string
+		origin origin
+		mean   time.Duration
+		want   string
 	}{
-		{"clock trusted", true, `[{"bn":"fluewright/cellar-7/","bt":1768680888,"bu":"Cel","version":1,"n":"flue","v":236.37},` +
+		{"clock trusted", origin{"b00t", first, latest.WallOf(first)}, 0, `[{"bn":"fluewright/cellar-7/","bt":1768680888,"bu":"Cel","version":1,"boot":"b00t","at":3588,"n":"flue","v":236.37},` +
 			`{"n":"draft","u":"Pa","v":-3.001},` +
 			`{"n":"flue","v":240,"t":10,"quality":"suspect","fault":"cold-junction-hot"}]`},
-		{"clock not trusted: relative to now", false, `[{"bn":"fluewright/cellar-7/","bu":"Cel","version":1,"n":"flue","v":236.37,"t":-12},` +
+		{"clock not trusted: relative to now", origin{boot: "b00t", at: latest.Frame.At}, 0, `[{"bn":"fluewright/cellar-7/","bu":"Cel","version":1,"boot":"b00t","at":3600,"n":"flue","v":236.37,"t":-12},` +
 			`{"n":"draft","u":"Pa","v":-3.001,"t":-12},` +
 			`{"n":"flue","v":240,"t":-2,"quality":"suspect","fault":"cold-junction-hot"}]`},
+		{"means", origin{"b00t", first, latest.WallOf(first)}, time.Minute, `[{"bn":"fluewright/cellar-7/","bt":1768680888,"bu":"Cel","version":1,"boot":"b00t","at":3588,"mean_seconds":60,"n":"flue","v":238.19,"quality":"suspect","fault":"cold-junction-hot"},` +
+			`{"n":"draft","u":"Pa","v":-3.001}]`},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
-			latest.ClockTrusted = tt.trusted
-			got, err := pack("cellar-7", samples, latest)
+			these := samples
+			if tt.mean > 0 {
+				these = means(samples, tt.mean)
+			}
+			got, err := pack("fluewright/cellar-7/", tt.origin, tt.mean, these)
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -1,6 +1,8 @@
 package mqtt
 
 import (
+	"bufio"
+	"bytes"
 	"context"
 	"crypto/ecdsa"
 	"crypto/elliptic"
@@ -33,6 +35,8 @@ type line struct {
 	mu       sync.Mutex
 	conns    []net.Conn
 	mutes    []*atomic.Bool // of each connection: what the broker answers does not arrive
+	// deaf is what we say likewise, of all connections; held keeps new ones out.
+	deaf, held atomic.Bool
 }
 
 func lay(t *testing.T, to string) *line {
@@ -56,6 +60,10 @@ func (l *line) serve(wg *sync.WaitGroup) {
 		if err != nil {
 			return
 		}
+		if l.held.Load() {
+			_ = near.Close()
+			continue
+		}
 		far, err := net.Dial("tcp", l.to)
 		if err != nil {
 			_ = near.Close()
@@ -71,7 +79,13 @@ func (l *line) serve(wg *sync.WaitGroup) {
 			}
 			return near.Write(b)
 		})
-		wg.Go(func() { _, _ = io.Copy(far, near); _ = far.Close() })
+		up := writer(func(b []byte) (int, error) {
+			if l.deaf.Load() {
+				return len(b), nil
+			}
+			return far.Write(b)
+		})
+		wg.Go(func() { _, _ = io.Copy(up, near); _ = far.Close() })
 		wg.Go(func() { _, _ = io.Copy(down, far); _ = near.Close() })
 	}
 }
@@ -125,11 +139,31 @@ func mosquitto(t *testing.T, extra string) string {
 	}
 	addr := l.Addr().(*net.TCPAddr)
 	_ = l.Close()
-	conf := filepath.Join(t.TempDir(), "mosquitto.conf")
 	if extra == "" {
 		extra = "allow_anonymous true\n"
 	}
-	text := fmt.Sprintf("listener %d 127.0.0.1\npersistence false\nuser root\n%s", addr.Port, extra)
+	serve(t, program, addr.Port, "persistence false\n"+extra)
+	return addr.String()
+}
+
+// served is a broker that runs.
+type served struct {
+	*os.Process
+	gone chan struct{}
+	said *bytes.Buffer // once it is gone
+}
+
+// kill ends it at once.
+func (s *served) kill() {
+	_ = s.Kill()
+	<-s.gone
+}
+
+// serve runs a real broker at a port.
+func serve(t *testing.T, program string, port int, settings string) *served {
+	t.Helper()
+	conf := filepath.Join(t.TempDir(), "mosquitto.conf")
+	text := fmt.Sprintf("listener %d 127.0.0.1\nuser root\n%s", port, settings)
 	if err := os.WriteFile(conf, []byte(text), 0o600); err != nil {
 		t.Fatal(err)
 	}
@@ -141,35 +175,33 @@ func mosquitto(t *testing.T, extra string) string {
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
-	ready := make(chan string, 1)
-	var wg sync.WaitGroup
-	wg.Go(func() {
-		var said strings.Builder
-		b := make([]byte, 4096)
-		for {
-			n, err := log.Read(b)
-			said.Write(b[:n])
-			if err != nil || strings.Contains(said.String(), "running") {
+	s := &served{cmd.Process, make(chan struct{}), &bytes.Buffer{}}
+	ready := make(chan bool, 1)
+	go func() {
+		defer close(s.gone)
+		lines := bufio.NewScanner(log)
+		for lines.Scan() {
+			s.said.WriteString(lines.Text() + "\n")
+			if strings.Contains(lines.Text(), "running") {
 				select {
-				case ready <- said.String():
+				case ready <- true:
 				default:
 				}
 			}
-			if err != nil {
-				return
-			}
 		}
-	})
-	t.Cleanup(func() { _ = cmd.Process.Kill(); wg.Wait(); _ = cmd.Wait() })
+		_ = cmd.Wait()
+		close(ready)
+	}()
+	t.Cleanup(s.kill)
 	select {
-	case said := <-ready:
-		if !strings.Contains(said, "running") {
-			t.Fatalf("mosquitto does not start:\n%s", said)
+	case ok := <-ready:
+		if !ok {
+			t.Fatalf("mosquitto does not start:\n%s", s.said)
 		}
 	case <-time.After(patience):
 		t.Fatal("mosquitto does not get ready")
 	}
-	return addr.String()
+	return s
 }
 
 // TestOutage breaks the line to a real broker: it tells the subscribers that we are
@@ -421,5 +453,42 @@ func certificate(t *testing.T, cert, key string) {
 		if err := os.WriteFile(file, pem.EncodeToMemory(block), 0o600); err != nil {
 			t.Fatal(err)
 		}
+	}
+}
+
+// TestClientCertificate shows a broker who we are, which lets nobody else in; topics begin as
+// they are told to.
+func TestClientCertificate(t *testing.T) {
+	dir := t.TempDir()
+	at := func(name string) string { return filepath.Join(dir, name) }
+	certificate(t, at("ca.pem"), at("key.pem"))
+	certificate(t, at("own.pem"), at("own-key.pem"))
+	certificate(t, at("other.pem"), at("other-key.pem"))
+	addr := mosquitto(t, fmt.Sprintf("certfile %s\nkeyfile %s\ncafile %s\nrequire_certificate true\nallow_anonymous true\n", at("ca.pem"), at("key.pem"), at("own.pem")))
+	as := func(cert, key string) Options {
+		o := options("ssl://" + addr)
+		o.CAFile, o.CertFile, o.KeyFile, o.Root = at("ca.pem"), cert, key, "service/furnaces"
+		return o
+	}
+	for _, who := range [][2]string{{"", ""}, {at("other.pem"), at("other-key.pem")}} {
+		p, err := New(as(who[0], who[1]))
+		if err != nil {
+			t.Fatal(err)
+		}
+		ctx, cancel := context.WithTimeout(t.Context(), patience)
+		if up, err := p.session(ctx); up || err == nil {
+			t.Errorf("%q is let in", who[0])
+		}
+		cancel()
+	}
+	if _, err := New(as(at("own.pem"), at("other-key.pem"))); err == nil {
+		t.Error("a certificate goes with another's key")
+	}
+	p := start(t, as(at("own.pem"), at("own-key.pem")))
+	p.Offer(statustest.Burning())
+	sub := exec.Command(real(t, "mosquitto_sub"), "-h", "127.0.0.1", "-p", addr[strings.LastIndex(addr, ":")+1:], "--cafile", at("ca.pem"),
+		"--cert", at("own.pem"), "--key", at("own-key.pem"), "-t", "service/furnaces/cellar-7/alarm/spillage", "-C", "1", "-W", "10")
+	if out, err := sub.CombinedOutput(); err != nil || !strings.Contains(string(out), `"state":"normal"`) {
+		t.Errorf("mosquitto_sub with a certificate: %v: %s", err, out)
 	}
 }

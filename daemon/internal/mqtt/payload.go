@@ -1,6 +1,7 @@
 package mqtt
 
 import (
+	"cmp"
 	"encoding/json"
 	"strconv"
 	"time"
@@ -18,8 +19,14 @@ import (
 // away or changes its meaning does.
 const version = 1
 
+// DefaultRoot is what topics begin with.
+const DefaultRoot = "fluewright"
+
 // root is the prefix of every topic of a site.
-func root(site string) string { return "fluewright/" + site + "/" }
+func root(top, site string) string { return cmp.Or(top, DefaultRoot) + "/" + site + "/" }
+
+// source names the site where events come from.
+func (p *Publisher) source() string { return cmp.Or(p.o.Root, DefaultRoot) + "/" + p.o.Site }
 
 // stamp says when something was so. Time is the wall clock's as far as it is known;
 // Boot and At (seconds on the program's own clock) stay right whatever the clock does.
@@ -281,7 +288,7 @@ func (p *Publisher) event(n uint64, e analysis.Event, latest *status.Status) ([]
 	ce := cloudEvent{
 		SpecVersion:     "1.0",
 		ID:              p.o.BootID + "-" + strconv.FormatUint(n, 10),
-		Source:          "fluewright/" + p.o.Site,
+		Source:          p.source(),
 		DataContentType: "application/json",
 	}
 	if latest.ClockTrusted {

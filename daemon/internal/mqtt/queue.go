@@ -17,6 +17,7 @@ const (
 	replies
 	telemetry
 	chunks
+	backfill
 	classes
 )
 
@@ -39,6 +40,10 @@ type message struct {
 	gate uint64
 	// done is told what became of a chunk; nil for others.
 	done chan error
+	// past marks what came out of the history and comes again from there, acked is called once
+	// it is acknowledged, with the publisher locked.
+	past  bool
+	acked func()
 }
 
 // queue holds messages until they are acknowledged. Those of one class keep their order.
@@ -71,7 +76,7 @@ func (q *queue) add(m *message) {
 // Gates come in the order of the messages, so that none overtakes another of its class.
 func (q *queue) next() *message {
 	for c, list := range q.lists {
-		if class(c) == chunks && slices.ContainsFunc(list, func(m *message) bool { return m.sent }) {
+		if class(c) >= chunks && slices.ContainsFunc(list, func(m *message) bool { return m.sent }) {
 			continue // one at a time: what is urgent must not wait behind more
 		}
 		if i := slices.IndexFunc(list, func(m *message) bool { return !m.sent && m.gate <= q.open }); i >= 0 {
@@ -105,6 +110,29 @@ func (q *queue) recall() int {
 		}
 	}
 	return n
+}
+
+// forget takes out what comes out of the history again, and returns how many of it were sent.
+func (q *queue) forget() (sent int) {
+	for c := range q.lists {
+		q.lists[c] = slices.DeleteFunc(q.lists[c], func(m *message) bool {
+			if m.past && m.sent {
+				sent++
+			}
+			return m.past
+		})
+	}
+	return sent
+}
+
+// past lists what came out of the history, of one class.
+func (q *queue) past(c class) (all []*message) {
+	for _, m := range q.lists[c] {
+		if m.past {
+			all = append(all, m)
+		}
+	}
+	return all
 }
 
 // pending returns how many messages wait or are not acknowledged.

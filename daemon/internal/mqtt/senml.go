@@ -6,7 +6,6 @@ import (
 	"time"
 
 	"fluewright/analysis/frame"
-	"fluewright/daemon/internal/status"
 )
 
 // record is a SenML record as RFC 8428, section 4, has it, with two members of our own.
@@ -15,12 +14,19 @@ type record struct {
 	BaseName string  `json:"bn,omitempty"`
 	BaseTime float64 `json:"bt,omitempty"`
 	BaseUnit string  `json:"bu,omitempty"`
-	// Version of this payload, on the first record of a pack.
-	Version int     `json:"version,omitempty"`
-	Name    string  `json:"n"`
-	Unit    string  `json:"u,omitempty"`
-	Value   float64 `json:"v"`
-	Time    float64 `json:"t,omitempty"`
+	// Version of this payload, on the first record of a pack, as are the next three: the run
+	// of the program, the moment on its clock that t counts from, in seconds, and, where values
+	// are means, how long from their time on. Run, moment and name tell a sample that comes
+	// again, whatever the wall clock turned out to be.
+	Version int      `json:"version,omitempty"`
+	Boot    string   `json:"boot,omitempty"`
+	At      *float64 `json:"at,omitempty"`
+	Mean    float64  `json:"mean_seconds,omitempty"`
+
+	Name  string  `json:"n"`
+	Unit  string  `json:"u,omitempty"`
+	Value float64 `json:"v"`
+	Time  float64 `json:"t,omitempty"`
 	// Quality is "suspect" on a number with a larger error than usual, and Fault says
 	// why. A good one has neither; a channel without a usable reading has no record.
 	Quality string `json:"quality,omitempty"`
@@ -40,19 +46,21 @@ const (
 	pascal  = "Pa"
 )
 
-// pack writes samples as a SenML pack. While the clock is trusted its times are
-// absolute. Otherwise there is no base time and they are seconds before the moment of
-// sending, which section 4.5.3 provides for clocks that are not set.
-func pack(site string, samples []sample, latest *status.Status) ([]byte, error) {
+// origin is what the times of a pack count from: the moment at of a run, which was wall, or of
+// which no time is known: then it is the moment of sending, which section 4.5.3 provides for
+// clocks that are not set.
+type origin struct {
+	boot string
+	at   time.Duration
+	wall time.Time // zero if not known
+}
+
+// pack writes samples as a SenML pack. base is the site's root topic, mean over how long they
+// are means, zero if they are none.
+func pack(base string, o origin, mean time.Duration, samples []sample) ([]byte, error) {
 	records := make([]record, len(samples))
-	origin := latest.Frame.At
-	var base float64
-	if latest.ClockTrusted {
-		origin = samples[0].at
-		base = float64(latest.WallOf(origin).UnixMilli()) / 1000
-	}
 	for i, s := range samples {
-		r := record{Name: s.channel.String(), Time: math.Round((s.at-origin).Seconds()*1000) / 1000}
+		r := record{Name: s.channel.String(), Time: math.Round((s.at-o.at).Seconds()*1000) / 1000}
 		r.Value = rounded(s.channel, s.input.Value)
 		if s.channel.Pressure() {
 			r.Unit = pascal
@@ -61,11 +69,44 @@ func pack(site string, samples []sample, latest *status.Status) ([]byte, error) 
 			r.Quality, r.Fault = s.input.Quality.String(), s.input.Fault
 		}
 		if i == 0 {
-			r.Version, r.BaseName, r.BaseTime, r.BaseUnit = version, root(site), base, celsius
+			at := math.Round(o.at.Seconds()*1000) / 1000
+			r.Version, r.BaseName, r.BaseUnit = version, base, celsius
+			r.Boot, r.At, r.Mean = o.boot, &at, mean.Seconds()
+			if !o.wall.IsZero() {
+				r.BaseTime = float64(o.wall.UnixMilli()) / 1000
+			}
 		}
 		records[i] = r
 	}
 	return json.Marshal(records)
+}
+
+// means makes one sample of those of a channel that lie in the same stretch of so long, in the
+// order in which these begin. It has the worst quality of them.
+func means(samples []sample, over time.Duration) []sample {
+	type group struct {
+		channel frame.Channel
+		no      time.Duration
+	}
+	var all []sample
+	where := map[group]int{}
+	n := map[group]float64{}
+	for _, s := range samples {
+		g := group{s.channel, s.at / over}
+		n[g]++
+		i, known := where[g]
+		if !known {
+			where[g] = len(all)
+			all = append(all, s)
+			continue
+		}
+		m := &all[i].input
+		m.Value += (s.input.Value - m.Value) / n[g]
+		if s.input.Quality < m.Quality {
+			m.Quality, m.Fault = s.input.Quality, s.input.Fault
+		}
+	}
+	return all
 }
 
 // rounded cuts what no sensor resolves: 0.01 °C and 0.001 Pa.

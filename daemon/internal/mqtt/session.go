@@ -22,9 +22,13 @@ const (
 	writeLimit  = 10 * time.Second
 	pingLimit   = 10 * time.Second
 	keepAlive   = 30 * time.Second
-	steady      = 30 * time.Second // a session this long starts the back-off anew
-	farewell    = 250 * time.Millisecond
-	leave       = 450 * time.Millisecond // Run ends this long after its context at the latest
+	// keepAliveMetered makes some 2 MB a month of pings; see the test that counts.
+	keepAliveMetered = 5 * time.Minute
+
+	steady   = 30 * time.Second // a session this long starts the back-off anew
+	shaky    = 2                // a session in which something was taken waits no longer than this attempt
+	farewell = 250 * time.Millisecond
+	leave    = 450 * time.Millisecond // Run ends this long after its context at the latest
 )
 
 var errNoAck = errors.New("the broker acknowledges nothing")
@@ -35,7 +39,12 @@ func (p *Publisher) Run(ctx context.Context) error {
 	done := make(chan struct{})
 	go func() {
 		defer close(done)
+		var all sync.WaitGroup
+		if p.outbox != nil {
+			all.Go(func() { p.outbox.run(ctx) })
+		}
 		p.sessions(ctx)
+		all.Wait()
 	}()
 	<-ctx.Done()
 	// The client may sit in a write to a broker that has stopped reading; its own time
@@ -50,7 +59,7 @@ func (p *Publisher) Run(ctx context.Context) error {
 func (p *Publisher) sessions(ctx context.Context) {
 	away := false
 	for attempt := 0; ; attempt++ {
-		began := time.Now()
+		began, taken := time.Now(), p.Stats().Published
 		up, err := p.session(ctx)
 		if ctx.Err() != nil {
 			return
@@ -59,8 +68,11 @@ func (p *Publisher) sessions(ctx context.Context) {
 			p.o.Log.Warn("no connection to the MQTT broker; trying again", "broker", p.server.Host, "error", err)
 		}
 		away = true
-		if time.Since(began) > steady {
+		switch took := p.Stats().Published > taken; {
+		case took && time.Since(began) > steady:
 			attempt = 0
+		case took:
+			attempt = min(attempt, shaky) // it breaks again and again, and is of use in between
 		}
 		select {
 		case <-ctx.Done():
@@ -149,6 +161,9 @@ func (p *Publisher) session(ctx context.Context) (up bool, err error) {
 	p.o.Log.Info("connected to the MQTT broker", "broker", p.server.Host)
 	p.greet()
 	defer p.hangUp()
+	if p.outbox != nil {
+		defer p.outbox.begin(ctx)()
+	}
 	err = p.deliver(ctx, client, lost)
 	if ctx.Err() != nil {
 		p.goodbye(client)
@@ -169,7 +184,7 @@ func (p *Publisher) client(ctx context.Context, l *link, lost chan<- error) (pah
 		SetProtocolVersion(4).SetCleanSession(true).SetStore(paho.NewMemoryStore()).
 		SetAutoReconnect(false).SetConnectRetry(false).SetOrderMatters(false).
 		SetConnectTimeout(dialTimeout).SetWriteTimeout(writeLimit).
-		SetKeepAlive(keepAlive).SetPingTimeout(pingLimit).
+		SetKeepAlive(p.keepAlive()).SetPingTimeout(pingLimit).
 		SetBinaryWill(p.topic("availability"), will, 1, true).
 		SetConnectionLostHandler(func(_ paho.Client, err error) { lost <- err }).
 		SetCustomOpenConnectionFn(func(*url.URL, paho.ClientOptions) (net.Conn, error) {
@@ -191,6 +206,15 @@ func (p *Publisher) dial(ctx context.Context) (net.Conn, error) {
 	ctx, cancel := context.WithTimeout(ctx, dialTimeout)
 	defer cancel()
 	return (&tls.Dialer{NetDialer: d, Config: p.tls}).DialContext(ctx, "tcp", p.server.Host)
+}
+
+// keepAlive is how long the line is silent before somebody asks whether it stands. Half again
+// as long after the last word the broker takes us for lost.
+func (p *Publisher) keepAlive() time.Duration {
+	if p.o.Metered {
+		return keepAliveMetered
+	}
+	return keepAlive
 }
 
 // await waits for the outcome of t.
@@ -220,7 +244,7 @@ type flight struct {
 // in the order of sending: a message leaves the queue only on its own.
 func (p *Publisher) deliver(ctx context.Context, client paho.Client, lost <-chan error) error {
 	var unacked []flight
-	overdue := time.NewTimer(ackTimeout)
+	overdue := time.NewTimer(p.ackTimeout)
 	defer overdue.Stop()
 	for {
 		for len(unacked) < maxUnacked {
@@ -228,7 +252,7 @@ func (p *Publisher) deliver(ctx context.Context, client paho.Client, lost <-chan
 			if m == nil {
 				break
 			}
-			unacked = append(unacked, flight{m, client.Publish(m.topic, 1, m.retained, payload), time.Now().Add(ackTimeout)})
+			unacked = append(unacked, flight{m, client.Publish(m.topic, 1, m.retained, payload), time.Now().Add(p.ackTimeout)})
 		}
 		var acked <-chan struct{}
 		if len(unacked) > 0 {
@@ -283,6 +307,9 @@ func (p *Publisher) delivered(m *message) {
 	if m.done != nil {
 		m.done <- nil
 	}
+	if m.acked != nil {
+		m.acked()
+	}
 }
 
 // oversized is told of a message that was too large to be taken.
@@ -299,7 +326,7 @@ func (p *Publisher) hangUp() {
 	p.stats.Connected = false
 	p.abandon()
 	p.live = 0
-	p.stats.Failed += uint64(p.queue.recall())
+	p.stats.Failed += uint64(p.queue.forget() + p.queue.recall())
 }
 
 // goodbye says that we stop on purpose.

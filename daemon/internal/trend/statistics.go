@@ -22,9 +22,12 @@ type Statistics struct {
 
 // Sum is one channel over the window; what was not read is null.
 type Sum struct {
-	Channel   string `json:"channel"`
-	Quantity  string `json:"quantity"`
-	Readings  int    `json:"readings"`
+	Channel  string `json:"channel"`
+	Quantity string `json:"quantity"`
+	Readings int    `json:"readings"`
+	// ReadShare is for which share of the window's time there are readings, and GoodShare
+	// which share of those were good.
+	ReadShare Number `json:"read_share"`
 	GoodShare Number `json:"good_share"`
 	Least     Number `json:"least"`
 	Mean      Number `json:"mean"`
@@ -63,7 +66,10 @@ func (w Window) Sum(ctx context.Context, a History, s Site, channels [frame.Coun
 func (c *Course) Sum(ctx context.Context, a History, s Site) (Statistics, error) {
 	all := Statistics{From: c.From, To: c.To, Channels: []Sum{}, Phases: map[string]float64{}}
 	for i := range c.Channels {
-		all.Channels = append(all.Channels, c.Channels[i].sum())
+		sum := c.Channels[i].sum()
+		read := time.Duration(sum.Readings) * s.Config.History.Period
+		sum.ReadShare = Number(min(read.Seconds()/c.To.Sub(c.From).Seconds(), 1))
+		all.Channels = append(all.Channels, sum)
 	}
 	for _, p := range c.Phases {
 		all.Phases[p.Phase] += p.To.Sub(p.From).Seconds()

@@ -86,8 +86,8 @@ func everything(state alarm.State) *status.Status {
 	return s
 }
 
-// running is a fire that runs away, with what is known of why.
-func running() *status.Status {
+// runningAway is a fire that runs away, with what is known of why.
+func runningAway() *status.Status {
 	s := everything(alarm.Normal)
 	i := slices.IndexFunc(s.Assessment.Alarms, func(a alarm.Status) bool {
 		return a.Key == alarm.Key{Name: alarm.Runaway, Channel: frame.Flue}
@@ -118,7 +118,7 @@ var scenes = []struct {
 	{"well", statustest.Burning},
 	{"nothing yet", func() *status.Status { return nil }},
 	{"first tick", statustest.Starting},
-	{"runaway", running},
+	{"runaway", runningAway},
 	{"burst", func() *status.Status { return everything(alarm.Raised) }},
 	{"taken", func() *status.Status {
 		s := everything(alarm.Normal)

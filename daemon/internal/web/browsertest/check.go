@@ -7,15 +7,20 @@ import (
 	"strings"
 )
 
-// Check keeps a picture of the page and reports what no page may have: something that is
-// not accessible, a way to scroll sideways, a target that a glove misses, a complaint of
-// the browser.
+// Check is Fits, and reports what is not accessible, which takes a second.
 func (tab *Tab) Check(name string) {
 	tab.t.Helper()
-	tab.Shot(name)
+	tab.Fits(name)
 	for _, v := range tab.Violations() {
 		tab.t.Errorf("%s at %s is not accessible: %s", name, tab.look, v)
 	}
+}
+
+// Fits keeps a picture of the page and reports a way to scroll sideways, a target that a
+// glove misses, a complaint of the browser.
+func (tab *Tab) Fits(name string) {
+	tab.t.Helper()
+	tab.Shot(name)
 	var wide []string
 	tab.Eval(`(() => {
 		const width = document.documentElement.clientWidth;

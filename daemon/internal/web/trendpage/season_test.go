@@ -8,9 +8,6 @@ import (
 	"math"
 	"net/http"
 	"net/http/httptest"
-	"os"
-	"strconv"
-	"strings"
 	"testing"
 	"time"
 
@@ -43,7 +40,7 @@ func keep(t testing.TB, cfg *config.Config, fill func(s *history.Store, offer fu
 			t.Error(err)
 		}
 	})
-	committed := time.Duration(0)
+	committed := 0
 	fill(s, func(at time.Duration, phase burn.Phase, values map[frame.Channel]float64, events ...analysis.Event) {
 		st := &status.Status{Wall: noon.Add(at), ClockTrusted: true}
 		st.Frame.At = at
@@ -57,8 +54,8 @@ func keep(t testing.TB, cfg *config.Config, fill func(s *history.Store, offer fu
 		}
 		st.Assessment = analysis.Assessment{At: at, Phase: phase, Burning: phase.Fire(), Events: events}
 		s.Offer(st)
-		if at-committed > 6*time.Hour {
-			committed = at
+		if committed++; committed == 10_000 { // before memory drops the oldest
+			committed = 0
 			if err := s.Commit(ctx); err != nil {
 				t.Fatal(err)
 			}
@@ -164,36 +161,4 @@ func season(t testing.TB, cfg *config.Config, days int) *history.Store {
 			}
 		}
 	})
-}
-
-// A window of 200 days is as quick as one hour. FLUEWRIGHT_SEASON is how many days there are, else 10.
-func BenchmarkWindow(b *testing.B) {
-	days := 10
-	if os.Getenv("FLUEWRIGHT_SEASON") != "" {
-		days, _ = strconv.Atoi(os.Getenv("FLUEWRIGHT_SEASON"))
-	}
-	cfg := site()
-	h := serve(b, cfg, season(b, cfg, days))
-	for _, path := range []string{
-		"/trend/picture?width=970&since=1h", "/trend/picture?width=970&since=24h", "/trend/picture?width=970&since=48000h",
-		"/trend/picture?width=390&since=1h", "/trend/picture?width=390&since=48000h",
-		"/trend?since=1h", "/trend?since=48000h",
-		"/api/v1/trend?since=1h", "/api/v1/trend?since=24h", "/api/v1/trend?from=0",
-		"/api/v1/trend/statistics?since=1h", "/api/v1/trend/statistics?from=0",
-	} {
-		b.Run(strings.NewReplacer("/", "_").Replace(path), func(b *testing.B) {
-			size := 0
-			for b.Loop() {
-				r := httptest.NewRequest("GET", path, nil)
-				r.Header.Set("Accept-Encoding", "gzip")
-				w := httptest.NewRecorder()
-				h.ServeHTTP(w, r)
-				if size = w.Body.Len(); w.Code != http.StatusOK {
-					b.Fatal(w.Code, w.Body)
-				}
-			}
-			b.ReportMetric(float64(b.Elapsed().Microseconds())/1000/float64(b.N), "ms/answer")
-			b.ReportMetric(float64(size)/1000, "kB")
-		})
-	}
 }

@@ -97,18 +97,19 @@ func (p *Page) find(ctx context.Context, a asked) (c choice, err error) {
 
 // within moves a window into what is kept.
 func within(w, kept trend.Window) trend.Window {
-	if w.To.Sub(w.From) < shortest {
-		middle := w.From.Add(w.To.Sub(w.From) / 2)
-		w = trend.Window{From: middle.Add(-shortest / 2), To: middle.Add(shortest / 2)}
+	long := w.To.Sub(w.From)
+	if long < shortest {
+		long = shortest
+		w.From = w.From.Add(w.To.Sub(w.From)/2 - long/2)
+		w.To = w.From.Add(long)
 	}
-	if d := w.To.Sub(kept.To); d > 0 {
-		w = trend.Window{From: w.From.Add(-d), To: kept.To}
-	}
-	if d := kept.From.Sub(w.From); d > 0 {
-		w = trend.Window{From: kept.From, To: w.To.Add(d)}
-	}
-	if w.To.After(kept.To) {
-		w.To = kept.To
+	switch {
+	case long >= kept.To.Sub(kept.From):
+		w = kept
+	case w.To.After(kept.To):
+		w = trend.Window{From: kept.To.Add(-long), To: kept.To}
+	case w.From.Before(kept.From):
+		w = trend.Window{From: kept.From, To: kept.From.Add(long)}
 	}
 	return trend.Window{From: w.From.UTC(), To: w.To.UTC()}
 }

@@ -36,7 +36,7 @@ type view struct {
 	BurnsMore      bool
 }
 
-type row struct{ Name, Unit, Least, Mean, Greatest, Read string }
+type row struct{ Name, Unit, Least, Mean, Greatest, Read, Doubt string }
 
 // event is something that happened.
 type event struct {
@@ -122,9 +122,9 @@ func (p *Page) row(s trend.Sum) row {
 		return number
 	}
 	_, unit := p.number(ch, 0)
-	r := row{Name: s.Channel, Unit: unit, Least: text(s.Least), Mean: text(s.Mean), Greatest: text(s.Greatest), Read: "none"}
-	if s.Readings > 0 {
-		r.Read = percent(float64(s.GoodShare))
+	r := row{Name: s.Channel, Unit: unit, Least: text(s.Least), Mean: text(s.Mean), Greatest: text(s.Greatest), Read: percent(float64(s.ReadShare))}
+	if s.Readings > 0 && s.GoodShare < 1 {
+		r.Doubt = percent(1-float64(s.GoodShare)) + " doubtful"
 	}
 	return r
 }
@@ -137,7 +137,7 @@ func percent(share float64) string {
 	case share > 0 && share < 0.01:
 		return "under 1 %"
 	case share < 1 && share > 0.99:
-		return "over 99 %"
+		return "99 %"
 	}
 	return fmt.Sprintf("%.0f %%", 100*share)
 }

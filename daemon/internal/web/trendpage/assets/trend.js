@@ -72,6 +72,10 @@ const trend = (() => {
     const width = Math.round(Math.min(Math.max(stage.clientWidth, 300), 2000));
     try {
       const answer = await fetch(`/trend/picture?${query ? query + '&' : ''}width=${width}`, { signal: mine.signal });
+      if (answer.redirected || answer.status === 401) {
+        location.reload(); // whoever was signed in is no more
+        return;
+      }
       if (!answer.ok) throw new Error(answer.headers.get('Content-Type') === 'application/problem+json' ? (await answer.json()).detail : answer.statusText);
       const body = await answer.json();
       if (mine !== asking) return;
