@@ -46,6 +46,7 @@ type cli struct {
 	Burns     burnsCmd     `cmd:"" help:"List the burns of a history, or compare two."`
 	Bundle    bundleCmd    `cmd:"" help:"Make one small file of a window of a history, for mail."`
 	Notify    notifyCmd    `cmd:"" help:"Try whether messages reach people, and their answers us."`
+	Health    healthCmd    `cmd:"" help:"Ask the running monitor how it does its work; exit code 3 if it does not."`
 	Version   versionCmd   `cmd:"" help:"Print the version."`
 }
 

@@ -24,6 +24,7 @@ import (
 	"fluewright/analysis/gas"
 	"fluewright/daemon/internal/config"
 	"fluewright/daemon/internal/handout"
+	"fluewright/daemon/internal/health"
 	"fluewright/daemon/internal/history"
 	"fluewright/daemon/internal/message"
 	"fluewright/daemon/internal/metrics"
@@ -197,9 +198,11 @@ func (h *house) build() error {
 	if err := receivers.build(h, l, store, exposition.Gather); err != nil {
 		return err
 	}
-	if err := h.buildWeb(site, exposition.Handler()); err != nil {
+	doing := &checkup{h.feed, site, h.cfg.Sampling.StaleAfter, h.cfg.Site.Units, watch}
+	if err := h.buildWeb(site, exposition.Handler(), doing.checks); err != nil {
 		return err
 	}
+	h.supervise(l, site, watch.history)
 	// Last, so that the first tick finds everybody listening.
 	h.tasks = append(h.tasks, task{"loop", l.run})
 	return nil
@@ -227,15 +230,16 @@ func (h *house) loop(engine *analysis.Engine) (*loop, error) {
 	}
 	watch := newSupplyWatch(cmp.Or(h.options.Root, "/"), h.options.Clock, h.log)
 	h.tasks = append(h.tasks, task{"supply", watch.run})
-	health := &health{h.cfg, h.board, known, &frames.sheaths, watch}
+	chipHealth := &sensorHealth{h.cfg, h.board, known, &frames.sheaths, watch}
 	l := &loop{
 		zone:    h.cfg.Site.Zone(),
 		site:    h.cfg.Site.Name,
 		period:  h.cfg.Sampling.Period,
+		behind:  behindLooks(h.cfg.Sampling.Period / time.Duration(max(h.cfg.Sampling.Burst, 1))),
 		clock:   h.options.Clock,
 		frames:  frames,
 		engine:  engine,
-		sensors: health.sensors,
+		sensors: chipHealth.sensors,
 		supply:  watch.status,
 		trusted: trust,
 		feed:    h.feed,
@@ -318,7 +322,7 @@ func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, store *histo
 	return p, nil
 }
 
-func (h *house) buildWeb(site verdict.Site, exposition http.Handler) error {
+func (h *house) buildWeb(site verdict.Site, exposition http.Handler, checks func() []health.Check) error {
 	var names []string
 	if name, err := os.Hostname(); err == nil {
 		names = append(names, name)
@@ -335,6 +339,7 @@ func (h *house) buildWeb(site verdict.Site, exposition http.Handler) error {
 		DraftHigh:  h.cfg.Analysis.DraftHigh,
 		StaleAfter: h.cfg.Sampling.StaleAfter,
 		Metrics:    exposition,
+		Checks:     checks,
 		Bundles:    h.bundles,
 		Names:      names,
 		Log:        h.log,

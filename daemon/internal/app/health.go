@@ -9,8 +9,8 @@ import (
 	"fluewright/sensors/scan"
 )
 
-// health tells how the chips do.
-type health struct {
+// sensorHealth tells how the chips do.
+type sensorHealth struct {
 	cfg          *config.Config
 	board        *scan.Board
 	calibrations *calibrations
@@ -19,7 +19,7 @@ type health struct {
 }
 
 // sensors lists the chips in the configuration's order.
-func (h *health) sensors(now time.Time) []status.Sensor {
+func (h *sensorHealth) sensors(now time.Time) []status.Sensor {
 	all := make([]status.Sensor, 0, len(h.cfg.Sensors))
 	for _, c := range h.cfg.Sensors {
 		s := status.Sensor{Name: c.Name, Chip: c.Chip, Bus: c.Bus, Address: c.Address, Channels: c.Channels}

@@ -16,9 +16,12 @@ import (
 // loop is the one loop that owns time: at each tick it takes what the bus loops have
 // read, judges it, and hands the result to whoever publishes it. It waits for nobody.
 type loop struct {
-	site    string
-	zone    *time.Location // of the site, for what is said in words
-	period  time.Duration
+	site   string
+	zone   *time.Location // of the site, for what is said in words
+	period time.Duration
+	// behind is how far its ticks stand behind the looks of the buses, which begin at the
+	// same time: a tick just before them would see everything a period late.
+	behind  time.Duration
 	clock   sensors.Clock
 	frames  *assembler
 	engine  *analysis.Engine
@@ -43,10 +46,19 @@ type loop struct {
 // run ticks until ctx ends, and then returns nil. Ticks keep to a grid, so that a slow one does not shift
 // those after it; ones that were missed are left out.
 func (l *loop) run(ctx context.Context) error {
-	next := l.clock.Now()
+	next := l.clock.Now().Add(l.behind)
+	if l.behind > 0 && l.clock.Sleep(ctx, l.behind) != nil {
+		return nil
+	}
 	for {
 		now := l.clock.Now()
-		l.note(now.Sub(next))
+		late := now.Sub(next)
+		l.note(late)
+		// One that is hardly late counts as on time: a hold time of whole periods would
+		// else last for one more, by chance.
+		if late > 0 && late < l.period/4 {
+			now = now.Add(-late)
+		}
 		l.tick(now)
 		next = next.Add(l.period)
 		now = l.clock.Now()
@@ -59,6 +71,10 @@ func (l *loop) run(ctx context.Context) error {
 		}
 	}
 }
+
+// behindLooks is how far ticks stand behind looks that are so far apart: on all but the
+// slowest boards a bus is read within that.
+func behindLooks(apart time.Duration) time.Duration { return min(apart/4, 100*time.Millisecond) }
 
 // order is something that a person wants done with the engine.
 type order struct {

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"fluewright/analysis"
+	"fluewright/analysis/alarm"
 	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/status"
 	"fluewright/sensors"
@@ -103,6 +104,68 @@ func TestAPublishedStatusDoesNotChange(t *testing.T) {
 		}
 		if got := stateOf(all[len(all)-1], overheat).Word(); got != "cleared" {
 			t.Errorf("the last says %q", got)
+		}
+	})
+}
+
+// What the buses read at the beginning of a period is judged within that period.
+func TestTicksStandBehindTheLooks(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		l, ticks := ticker(t, shelf{"flue": good(300)})
+		l.behind = behindLooks(l.period)
+		l.frames.begin(time.Now())
+		ctx, cancel := context.WithTimeout(t.Context(), 2500*time.Millisecond)
+		defer cancel()
+		if err := l.run(ctx); err != nil {
+			t.Fatal(err)
+		}
+		for i, s := range *ticks {
+			if want := time.Duration(i)*time.Second + 100*time.Millisecond; s.Frame.At != want {
+				t.Errorf("tick %d at %v, want %v", i, s.Frame.At, want)
+			}
+		}
+		if len(*ticks) != 3 {
+			t.Errorf("%d ticks", len(*ticks))
+		}
+	})
+}
+
+// late wakes a little later than it was asked to, each time by another time.
+type late struct {
+	sensors.SystemClock
+	by []time.Duration
+}
+
+func (l *late) Sleep(ctx context.Context, d time.Duration) error {
+	by := l.by[0]
+	l.by = append(l.by[1:], by)
+	return l.SystemClock.Sleep(ctx, d+by)
+}
+
+// A hold time of two periods lasts for two, however late each tick wakes.
+func TestAHoldTimeIsNotLongerByChance(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := shelf{"flue": good(300)}
+		l, ticks := ticker(t, b)
+		l.clock = &late{by: []time.Duration{9 * time.Millisecond, 3 * time.Millisecond, 40 * time.Millisecond, 1}}
+		l.after = append(l.after, func(s *status.Status) {
+			if s.Seq == 5 {
+				b["flue"] = good(600)
+			}
+		})
+		ctx, cancel := context.WithTimeout(t.Context(), 10*time.Second)
+		defer cancel()
+		if err := l.run(ctx); err != nil {
+			t.Fatal(err)
+		}
+		for i, s := range *ticks {
+			if s.Frame.At != time.Duration(i)*time.Second {
+				t.Errorf("tick %d is of %v", i, s.Frame.At)
+			}
+			raised := stateOf(s, overheat).State == alarm.Raised
+			if want := s.Seq >= 7; raised != want { // seen at the sixth, and held for a second
+				t.Errorf("at tick %d raised: %v", s.Seq, raised)
+			}
 		}
 	})
 }

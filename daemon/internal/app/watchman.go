@@ -1,6 +1,7 @@
 package app
 
 import (
+	"cmp"
 	"sync/atomic"
 	"time"
 
@@ -41,6 +42,8 @@ type watchman struct {
 	ownClock bool
 	// late is set by whoever waited in vain for the storage.
 	late atomic.Bool
+	// found is what the last tick found; nil before the first.
+	found atomic.Pointer[shortfalls]
 
 	begun     bool
 	slow      moment // the storage last stalled
@@ -68,25 +71,32 @@ func (w *watchman) step(at time.Duration, wall time.Time, trusted bool) string {
 		w.begun = true
 		w.progress, w.set, w.offset, w.trusted = at, at, since1970(wall)-at, trusted
 	}
-	down, losing := w.judgeDelivery(at)
-	past := w.judgeHistory(at)
-	clock := w.judgeClock(at, wall, trusted)
-	switch {
-	case down:
-		return message.DeliveryDown
-	case w.people != nil && len(w.people().Trouble) > 0:
-		return message.NotificationDown
-	case past != "":
-		return past
-	case w.forgets != nil && w.forgets():
-		return message.AlarmsUnsaved
-	case losing:
-		return message.DeliveryLosing
+	found := shortfalls{delivery: w.judgeDelivery(at), history: w.judgeHistory(at), clock: w.judgeClock(at, wall, trusted)}
+	if w.people != nil && len(w.people().Trouble) > 0 {
+		found.people = message.NotificationDown
 	}
-	return clock
+	if w.forgets != nil && w.forgets() {
+		found.memory = message.AlarmsUnsaved
+	}
+	if old := w.found.Load(); old == nil || *old != found {
+		w.found.Store(&found)
+	}
+	return found.worst()
 }
 
-func (w *watchman) judgeDelivery(at time.Duration) (down, losing bool) {
+// shortfalls is what is wrong with each part of the monitor, by its code; empty where
+// nothing is.
+type shortfalls struct{ delivery, people, history, memory, clock string }
+
+// worst returns the most urgent.
+func (s *shortfalls) worst() string {
+	if s.delivery == message.DeliveryDown {
+		return s.delivery
+	}
+	return cmp.Or(s.people, s.history, s.memory, s.delivery, s.clock)
+}
+
+func (w *watchman) judgeDelivery(at time.Duration) string {
 	s := w.delivery()
 	if s.Pending == 0 || s.Published != w.published {
 		w.progress, w.published = at, s.Published
@@ -94,7 +104,13 @@ func (w *watchman) judgeDelivery(at time.Duration) (down, losing bool) {
 	if s.Dropped != w.dropped {
 		w.loss, w.dropped = moment{at, true}, s.Dropped
 	}
-	return at-w.progress >= undelivered, w.loss.within(lossTold, at)
+	switch {
+	case at-w.progress >= undelivered:
+		return message.DeliveryDown
+	case w.loss.within(lossTold, at):
+		return message.DeliveryLosing
+	}
+	return ""
 }
 
 func (w *watchman) judgeHistory(at time.Duration) string {

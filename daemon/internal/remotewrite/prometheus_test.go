@@ -1,6 +1,7 @@
 package remotewrite
 
 import (
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"net"
@@ -10,11 +11,13 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strconv"
+	"strings"
 	"testing"
 	"time"
 )
 
 // server is a real Prometheus, which is started, killed and started again over one store.
+// The environment's FLUEWRIGHT_PROMETHEUS names another than the installed one.
 type server struct {
 	t    *testing.T
 	path string
@@ -31,7 +34,7 @@ func newServer(t *testing.T) *server {
 	if os.Getenv("FLUEWRIGHT_EMULATED") != "" {
 		t.Skip("real receivers are for real machines")
 	}
-	path, err := exec.LookPath("prometheus")
+	path, err := exec.LookPath(cmp.Or(os.Getenv("FLUEWRIGHT_PROMETHEUS"), "prometheus"))
 	if err != nil {
 		if os.Getenv("FLUEWRIGHT_REAL") == "1" {
 			t.Fatal("prometheus is not installed")
@@ -81,6 +84,19 @@ func (s *server) kill() {
 	_ = s.cmd.Process.Kill()
 	_ = s.cmd.Wait()
 	s.cmd = nil
+}
+
+// newest is the newest version of the protocol that it takes: 2.0 since its version 3.
+func (s *server) newest() string {
+	said, err := exec.Command(s.path, "--version").CombinedOutput()
+	if err != nil {
+		s.t.Fatalf("%v: %s", err, said)
+	}
+	s.t.Logf("%s", said)
+	if strings.HasPrefix(string(said), "prometheus, version 2.") {
+		return v1.version
+	}
+	return v2.version
 }
 
 func (s *server) url() string { return "http://" + s.addr + "/api/v1/write" }
@@ -163,6 +179,13 @@ func TestPrometheusGetsSixHoursOnce(t *testing.T) {
 			s, stop = run(t, o)
 			waitFor(t, func() bool { st := s.Stats(); return st.Pending == 0 && st.Requests["taken"] > 0 })
 			stop()
+			want := v1.version
+			if newer {
+				want = r.newest()
+			}
+			if got := s.Stats().Protocol; got != want {
+				t.Errorf("in the end version %s is spoken, want %s", got, want)
+			}
 			last := lasts - time.Second // its slot is open
 			var flue, draft []sample
 			for at := time.Duration(0); at < last; at += time.Second {

@@ -16,14 +16,14 @@ const makeTime = 10 * time.Minute
 // bundle answers /api/bundle?since=48h, or from= and to=, or burn=last, with a bundle of the
 // history. Its entity tag is the SHA-256 of its bytes. Whoever lost the line asks for the
 // rest, with Range and If-Range, as long as the bundle is kept.
-func (p *page) bundle(w http.ResponseWriter, r *http.Request) {
+func (o *Options) bundle(w http.ResponseWriter, r *http.Request) {
 	h := w.Header()
 	h.Set("Cache-Control", "no-store")
 	if site := r.Header.Get("Sec-Fetch-Site"); site != "" && site != "same-origin" && site != "none" {
 		http.Error(w, "A page elsewhere must not ask for the history.", http.StatusForbidden)
 		return
 	}
-	if p.o.Bundles == nil {
+	if o.Bundles == nil {
 		http.Error(w, "This monitor keeps no history.", http.StatusNotFound)
 		return
 	}
@@ -40,12 +40,12 @@ func (p *page) bundle(w http.ResponseWriter, r *http.Request) {
 	_ = rc.SetWriteDeadline(time.Now().Add(makeTime + writeTimeout)) // else the server's own ends it
 	var b *handout.Bundle
 	if tag, err := strconv.Unquote(r.Header.Get("If-Range")); err == nil {
-		b = p.o.Bundles.Find(tag)
+		b = o.Bundles.Find(tag)
 	}
 	if b == nil {
 		ctx, cancel := context.WithTimeout(r.Context(), makeTime)
 		defer cancel()
-		if b, err = p.o.Bundles.Make(ctx, wish); err != nil {
+		if b, err = o.Bundles.Make(ctx, wish); err != nil {
 			refuse(w, err)
 			return
 		}
@@ -58,7 +58,7 @@ func (p *page) bundle(w http.ResponseWriter, r *http.Request) {
 	defer file.Close()
 	h.Set("ETag", strconv.Quote(b.ID))
 	h.Set("Content-Type", "application/zip")
-	h.Set("Content-Disposition", `attachment; filename="`+p.o.Site+b.To.UTC().Format("-20060102-1504")+`.zip"`)
+	h.Set("Content-Disposition", `attachment; filename="`+o.Site+b.To.UTC().Format("-20060102-1504")+`.zip"`)
 	http.ServeContent(&patient{w, rc}, r, "", time.Time{}, file)
 }
 

@@ -6,22 +6,22 @@ import (
 	"net/http"
 	"time"
 
+	"fluewright/daemon/internal/health"
 	"fluewright/daemon/internal/verdict"
 )
 
 // health answers whether the monitor does its work: whether the loop has ticked lately.
 // What it found out by ticking (a lost sensor, an alarm) is no matter of its health.
-func (p *page) health(w http.ResponseWriter, _ *http.Request) {
-	answer := struct {
-		Status   string   `json:"status"`
-		TickAge  *float64 `json:"tick_age_seconds"`
-		Problems []string `json:"problems"`
-	}{"ok", nil, []string{}}
-	age, ok := p.o.Feed.Age()
+func (o *Options) health(w http.ResponseWriter, _ *http.Request) {
+	answer := health.Report{Status: "ok", Problems: []string{}, Checks: []health.Check{}}
+	if o.Checks != nil {
+		answer.Checks = o.Checks()
+	}
+	age, ok := o.Feed.Age()
 	switch {
 	case !ok:
 		answer.Problems = append(answer.Problems, "nothing has been read since the start")
-	case age > p.o.StaleAfter:
+	case age > o.StaleAfter:
 		answer.Problems = append(answer.Problems, fmt.Sprintf("nothing has been read for %s", verdict.Ago(age)))
 	}
 	if ok {

@@ -1,35 +1,26 @@
-// Package web serves the page for the owner, the metrics and the health check.
-//
-// The page is rendered here and works without JavaScript, by reloading; with it, the
-// same parts arrive anew each second as server-sent events. Nothing on it can change
-// anything: every route is a GET.
+// Package web serves the pages, the metrics and the health check: it listens, guards and
+// routes. The pages themselves are in the packages below it.
 package web
 
 import (
 	"context"
-	"embed"
 	"errors"
 	"fmt"
-	"hash/fnv"
 	"io/fs"
 	"log/slog"
 	"net"
 	"net/http"
-	"strings"
 	"time"
 
 	"fluewright/analysis/frame"
+	"fluewright/daemon/internal/access"
 	"fluewright/daemon/internal/handout"
+	"fluewright/daemon/internal/health"
 	"fluewright/daemon/internal/status"
 	"fluewright/daemon/internal/verdict"
+	"fluewright/daemon/internal/web/layout"
+	"fluewright/daemon/internal/web/now"
 )
-
-// Units writes quantities in the site's units.
-type Units interface {
-	Temperature(celsius float64) string
-	Pressure(pascals float64) string
-	AbsolutePressure(pascals float64) string
-}
 
 // Options is what the pages are made from.
 type Options struct {
@@ -39,7 +30,7 @@ type Options struct {
 	Notice  string
 	Feed    *status.Feed
 	Verdict verdict.Site
-	Units   Units
+	Units   now.Units
 	// Limits are the temperatures above which a channel is too hot, °C; zero for none.
 	Limits [frame.Count]float64
 	// DraftLow and DraftHigh are the band that the appliance asks for, Pa.
@@ -48,6 +39,8 @@ type Options struct {
 	StaleAfter time.Duration
 	// Metrics answers /metrics.
 	Metrics http.Handler
+	// Checks says how the parts of the monitor do; nil: nobody knows.
+	Checks func() []health.Check
 	// Bundles hands out the history; nil where none is kept.
 	Bundles *handout.Desk
 	// Names are the host names by which the page may be asked for, besides localhost
@@ -55,27 +48,6 @@ type Options struct {
 	Names []string
 	Log   *slog.Logger
 }
-
-//go:embed assets
-var embedded embed.FS
-
-// assets are the files beside the page, by name. The page asks for them with their
-// version, so that they may be kept for ever.
-var assets, assetVersion = func() (fs.FS, string) {
-	sub, err := fs.Sub(embedded, "assets")
-	if err != nil {
-		panic(err) // the folder is compiled in
-	}
-	sum := fnv.New64a()
-	for _, name := range []string{"page.css", "page.js", "icon.svg"} {
-		b, err := fs.ReadFile(sub, name)
-		if err != nil {
-			panic(err)
-		}
-		_, _ = sum.Write(b) // a hash takes everything
-	}
-	return sub, fmt.Sprintf("%x", sum.Sum64())
-}()
 
 // The limits of one small board that serves a few phones.
 const (
@@ -90,7 +62,7 @@ const (
 type Server struct {
 	listener net.Listener
 	server   *http.Server
-	live     *live
+	now      *now.Page
 }
 
 // Listen opens the address, "127.0.0.1:8080"; port 0 takes a free one. It serves from
@@ -100,10 +72,13 @@ func Listen(address string, o Options) (*Server, error) {
 	if err != nil {
 		return nil, fmt.Errorf("listen for browsers on %s: %w", address, err)
 	}
-	p := &page{o}
-	s := &Server{listener: l, live: newLive(p.fragment)}
+	p, routes, err := routes(o)
+	if err != nil {
+		return nil, errors.Join(err, l.Close())
+	}
+	s := &Server{listener: l, now: p}
 	s.server = &http.Server{
-		Handler:           handler(p, s.live),
+		Handler:           handler(o, routes),
 		ReadHeaderTimeout: headerTimeout,
 		WriteTimeout:      writeTimeout, // a stream sets its own for each write
 		IdleTimeout:       idleTimeout,
@@ -129,7 +104,7 @@ func (s *Server) URL() string {
 func (s *Server) Run(ctx context.Context) error {
 	streams, stop := context.WithCancel(ctx)
 	defer stop()
-	go s.live.run(streams)
+	go s.now.Run(streams)
 	failed := make(chan error, 1)
 	go func() { failed <- s.server.Serve(s.listener) }()
 	select {
@@ -149,25 +124,34 @@ func (s *Server) Run(ctx context.Context) error {
 	return nil
 }
 
-// handler routes and guards.
-func handler(p *page, l *live) http.Handler {
-	mux := http.NewServeMux()
-	mux.HandleFunc("GET /{$}", p.serve)
-	mux.HandleFunc("GET /healthz", p.health)
-	mux.Handle("GET /events", l)
-	mux.Handle("GET /metrics", p.o.Metrics)
-	mux.HandleFunc("GET /api/bundle", p.bundle)
-	mux.Handle("GET /static/", http.StripPrefix("/static/", forEver(http.FileServerFS(assets))))
-	return guard(p.o.Names, mux)
+// routes are all addresses, each with what it needs.
+func routes(o Options) (*now.Page, []access.Route, error) {
+	shell, err := layout.New(layout.Options{
+		Site: o.Site, Version: o.Version, Notice: o.Notice, Log: o.Log,
+		Files: []fs.FS{now.Assets},
+	})
+	if err != nil {
+		return nil, nil, err
+	}
+	p := now.New(now.Options{
+		Shell: shell, Feed: o.Feed, Verdict: o.Verdict, Units: o.Units,
+		Limits: o.Limits, DraftLow: o.DraftLow, DraftHigh: o.DraftHigh, StaleAfter: o.StaleAfter,
+	})
+	all := []access.Route{
+		{Pattern: "GET /healthz", Needs: access.Open, Handler: http.HandlerFunc(o.health)},
+		{Pattern: "GET /static/{name}", Needs: access.Open, Handler: http.HandlerFunc(shell.ServeFile)},
+		{Pattern: "GET /metrics", Needs: access.Read, Handler: o.Metrics},
+		{Pattern: "GET /api/bundle", Needs: access.Read, Handler: http.HandlerFunc(o.bundle)},
+	}
+	all = append(all, p.Routes()...)
+	return p, all, nil
 }
 
-func forEver(next http.Handler) http.Handler {
-	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		if strings.HasSuffix(r.URL.Path, "/") || r.URL.Path == "" {
-			http.NotFound(w, r) // no listing
-			return
-		}
-		w.Header().Set("Cache-Control", "public, max-age=31536000, immutable")
-		next.ServeHTTP(w, r)
-	})
+// handler routes and guards.
+func handler(o Options, routes []access.Route) http.Handler {
+	mux := http.NewServeMux()
+	for _, r := range routes {
+		mux.Handle(r.Pattern, r.Handler)
+	}
+	return guard(o.Names, mux)
 }

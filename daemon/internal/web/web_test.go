@@ -16,11 +16,10 @@ import (
 	"testing/synctest"
 	"time"
 
-	"github.com/google/go-cmp/cmp"
-
 	"fluewright/analysis/alarm"
 	"fluewright/analysis/burn"
 	"fluewright/analysis/frame"
+	"fluewright/daemon/internal/health"
 	"fluewright/daemon/internal/status"
 	"fluewright/daemon/internal/status/statustest"
 	"fluewright/sensors"
@@ -44,9 +43,12 @@ func options() Options {
 	}
 }
 
-func routes(o Options) http.Handler {
-	p := &page{o}
-	return handler(p, newLive(p.fragment))
+func served(o Options) http.Handler {
+	_, all, err := routes(o)
+	if err != nil {
+		panic(err)
+	}
+	return handler(o, all)
 }
 
 // get asks for path as a browser on the same computer does.
@@ -59,7 +61,7 @@ func get(h http.Handler, path string) *httptest.ResponseRecorder {
 
 func body(t *testing.T, o Options) string {
 	t.Helper()
-	w := get(routes(o), "/")
+	w := get(served(o), "/")
 	if w.Code != http.StatusOK {
 		t.Fatalf("GET / answers %d", w.Code)
 	}
@@ -185,7 +187,7 @@ func TestALoopThatStandsStill(t *testing.T) {
 func TestHealth(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		o := options()
-		h := routes(o)
+		h := served(o)
 		ask := func() (code int, state string, problems int) {
 			w := get(h, "/healthz")
 			var answer struct {
@@ -213,11 +215,21 @@ func TestHealth(t *testing.T) {
 		check("the loop stands still", 503, "failing", 1)
 		o.Feed.Publish(statustest.Burning())
 		check("ticking again", 200, "ok", 0)
+
+		// What else is wrong is told, and does not make the loop fail.
+		o.Checks = func() []health.Check {
+			return []health.Check{{Name: "storage", State: health.Wrong, Message: "it is full"}}
+		}
+		h = served(o)
+		check("the storage full", 200, "ok", 0)
+		if got := get(h, "/healthz").Body.String(); !strings.Contains(got, `{"name":"storage","state":"wrong","message":"it is full"}`) {
+			t.Errorf("it answers %s", got)
+		}
 	})
 }
 
 func TestWhoMayAsk(t *testing.T) {
-	h := routes(options())
+	h := served(options())
 	local := &net.TCPAddr{IP: net.IPv4(192, 168, 7, 20), Port: 8080}
 	for _, tt := range []struct {
 		host string
@@ -236,7 +248,7 @@ func TestWhoMayAsk(t *testing.T) {
 		{"localhost.evil.example", false},
 		{"", false},
 	} {
-		for _, path := range []string{"/", "/events", "/metrics", "/healthz", "/static/page.js"} {
+		for _, path := range []string{"/", "/events", "/metrics", "/healthz", "/static/now.js"} {
 			ctx, cancel := context.WithCancel(context.WithValue(context.Background(), http.LocalAddrContextKey, local))
 			cancel() // so that the stream ends at once
 			r := httptest.NewRequest("GET", path, nil).WithContext(ctx)
@@ -252,7 +264,7 @@ func TestWhoMayAsk(t *testing.T) {
 
 // TestNothingCanBeSent: there is no route that takes anything.
 func TestNothingCanBeSent(t *testing.T) {
-	h := routes(options())
+	h := served(options())
 	for _, method := range []string{"POST", "PUT", "DELETE", "PATCH"} {
 		r := httptest.NewRequest(method, "http://localhost/", nil)
 		w := httptest.NewRecorder()
@@ -287,7 +299,7 @@ func TestTheBrowserIsBound(t *testing.T) {
 	s := statustest.Burning()
 	statustest.Change(s, alarm.Overheat, frame.Flue, alarm.Raised, 705, 700)
 	o.Feed.Publish(s)
-	w := get(routes(o), "/")
+	w := get(served(o), "/")
 	for header, want := range map[string]string{
 		"Content-Security-Policy": "default-src 'none'",
 		"X-Content-Type-Options":  "nosniff",
@@ -315,36 +327,12 @@ func TestTheBrowserIsBound(t *testing.T) {
 	if n := w.Body.Len(); n > 60_000 {
 		t.Errorf("the page has %d bytes", n)
 	}
-	for _, name := range []string{"page.css", "page.js", "icon.svg"} {
-		if !strings.Contains(html, "/static/"+name+"?v="+assetVersion) {
+	for _, name := range []string{"page.css", "now.js", "icon.svg"} {
+		if !strings.Contains(html, "/static/"+name+"?v=") {
 			t.Errorf("the page does not ask for %s", name)
 		}
-		if got := get(routes(o), "/static/"+name); got.Code != 200 || !strings.Contains(got.Header().Get("Cache-Control"), "immutable") {
+		if got := get(served(o), "/static/"+name); got.Code != 200 || !strings.Contains(got.Header().Get("Cache-Control"), "immutable") {
 			t.Errorf("GET %s: %d %v", name, got.Code, got.Header())
-		}
-	}
-}
-
-func TestTheBar(t *testing.T) {
-	text := func(v float64) string { return fmt.Sprint(v) }
-	for _, tt := range []struct {
-		v       float64
-		pointer float64
-		beyond  string
-	}{
-		{0, 76.8, ""},
-		{10, 214.4, ""},
-		{20, barRight, ""},
-		{20.01, barRight, "›"},
-		{-5, barLeft, ""},
-		{-6, barLeft, "‹"},
-	} {
-		got := draw(tt.v, 5, 10, text)
-		if diff := got.Pointer - tt.pointer; diff > 1e-9 || diff < -1e-9 || got.Beyond != tt.beyond {
-			t.Errorf("draw(%g) points at %g %q, want %g %q", tt.v, got.Pointer, got.Beyond, tt.pointer, tt.beyond)
-		}
-		if !(got.Zero < got.Low && got.Low < got.High && got.High < barRight) {
-			t.Errorf("the marks are at %g, %g, %g", got.Zero, got.Low, got.High)
 		}
 	}
 }
@@ -402,72 +390,31 @@ func TestLive(t *testing.T) {
 	}
 }
 
-// TestASlowReader loses the oldest and holds nobody up.
-func TestASlowReader(t *testing.T) {
-	n := 0
-	l := newLive(func() ([]byte, string, error) {
-		n++
-		return []byte(fmt.Sprintf("<p>\n%d\n", n)), "20:15:00", nil
-	})
-	ch := l.join()
-	for range 10 {
-		l.send()
-	}
-	var got []string
-	for len(ch) > 0 {
-		got = append(got, string(<-ch))
-	}
-	if len(got) != backlog {
-		t.Errorf("%d events wait, want %d", len(got), backlog)
-	}
-	want := "event: parts\nid: 10\ndata: <p>\ndata: 11\n\nevent: beat\nid: 10\ndata: 20:15:00\n\n"
-	if diff := cmp.Diff(want, got[len(got)-1]); diff != "" {
-		t.Errorf("the newest (-want +got):\n%s", diff)
-	}
-}
-
-func TestABeatWhereNothingChanged(t *testing.T) {
-	l := newLive(func() ([]byte, string, error) { return []byte("<p>"), "20:15:00", nil })
-	ch := l.join()
-	<-ch
-	l.send()
-	<-ch
-	l.send()
-	if diff := cmp.Diff("event: beat\nid: 2\ndata: 20:15:00\n\n", string(<-ch)); diff != "" {
-		t.Errorf("the beat (-want +got):\n%s", diff)
-	}
-}
-
-// TestWhoJoinsBetweenTwoEvents must not be left with what was there only meanwhile.
-func TestWhoJoinsBetweenTwoEvents(t *testing.T) {
-	now := "well"
-	l := newLive(func() ([]byte, string, error) { return []byte(now), "20:15:00", nil })
-	first := l.join()
-	l.send()
-	now = "alarm"
-	second := l.join()
-	now = "well"
-	l.send()
-	for len(first) > 0 {
-		<-first
-	}
-	<-second
-	if got := string(<-second); !strings.Contains(got, "data: well") {
-		t.Errorf("after %q the second reader got %q", "alarm", got)
-	}
-}
-
 func TestTooManyStreams(t *testing.T) {
-	o := options()
-	p := &page{o}
-	l := newLive(p.fragment)
-	for range maxStreams {
-		if l.join() == nil {
-			t.Fatal("a stream is refused too early")
-		}
+	s, err := Listen("127.0.0.1:0", options())
+	if err != nil {
+		t.Fatal(err)
 	}
-	w := get(handler(p, l), "/events")
-	if w.Code != http.StatusServiceUnavailable || w.Header().Get("Retry-After") == "" {
-		t.Errorf("one stream too many: %d %v", w.Code, w.Header())
+	ctx, cancel := context.WithCancel(context.Background())
+	defer cancel()
+	ended := make(chan error, 1)
+	go func() { ended <- s.Run(ctx) }()
+	for n := 0; ; n++ {
+		resp, err := http.Get(s.URL() + "events")
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer resp.Body.Close()
+		if resp.StatusCode == http.StatusOK && n < 100 {
+			continue
+		}
+		if resp.StatusCode != http.StatusServiceUnavailable || resp.Header.Get("Retry-After") == "" || n < 50 {
+			t.Errorf("stream %d: %d %v", n+1, resp.StatusCode, resp.Header)
+		}
+		break
+	}
+	cancel()
+	if err := <-ended; err != nil {
+		t.Error(err)
 	}
 }

@@ -1,4 +1,4 @@
-package web
+package now
 
 import (
 	"bytes"
@@ -11,9 +11,11 @@ import (
 )
 
 const (
-	maxStreams = 32
+	maxStreams = 64
 	backlog    = 4 // events that a slow reader may lag behind
 	interval   = time.Second
+	// A reader that takes nothing for so long is given up.
+	writeTimeout = 10 * time.Second
 )
 
 // live sends the changing parts of the page to whoever has it open, and a beat each

@@ -16,7 +16,7 @@
       if (!here) continue;
       if (here.innerHTML !== part.innerHTML) here.innerHTML = part.innerHTML;
       if (here.className !== part.className) here.className = part.className;
-      if (part.dataset.title) document.title = title = part.dataset.title;
+      if (part.dataset.title) document.title = title = part.dataset.title + ' – ' + document.querySelector('.site').textContent;
     }
   };
 

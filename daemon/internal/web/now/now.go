@@ -1,10 +1,12 @@
-package web
+// Package now is the owner's page: how things are at this moment, and what to do. It works
+// without JavaScript, by reloading; with it, the parts that change arrive each second as
+// server-sent events.
+package now
 
 import (
-	"bytes"
+	"context"
 	"embed"
 	"fmt"
-	"html/template"
 	"net/http"
 	"slices"
 	"time"
@@ -12,23 +14,69 @@ import (
 	"fluewright/analysis/alarm"
 	"fluewright/analysis/burn"
 	"fluewright/analysis/frame"
+	"fluewright/daemon/internal/access"
 	"fluewright/daemon/internal/status"
 	"fluewright/daemon/internal/verdict"
+	"fluewright/daemon/internal/web/layout"
 	"fluewright/sensors"
 )
 
-//go:embed page.html
-var pageFile embed.FS
+//go:embed now.html
+var files embed.FS
 
-var pages = template.Must(template.ParseFS(pageFile, "page.html"))
+// Assets are the page's script.
+//
+//go:embed assets
+var Assets embed.FS
 
-// page renders the newest tick.
-type page struct{ o Options }
+// Units writes quantities in the site's units.
+type Units interface {
+	Temperature(celsius float64) string
+	Pressure(pascals float64) string
+	AbsolutePressure(pascals float64) string
+}
+
+// Options is what the page is made from.
+type Options struct {
+	Shell   *layout.Shell
+	Feed    *status.Feed
+	Verdict verdict.Site
+	Units   Units
+	// Limits are the temperatures above which a channel is too hot, °C; zero for none.
+	Limits [frame.Count]float64
+	// DraftLow and DraftHigh are the band that the appliance asks for, Pa.
+	DraftLow, DraftHigh float64
+	// StaleAfter is how long the newest tick counts as the present one.
+	StaleAfter time.Duration
+}
+
+// Page renders the newest tick.
+type Page struct {
+	o        Options
+	template *layout.Template
+	live     *live
+}
+
+// New makes the page.
+func New(o Options) *Page {
+	p := &Page{o: o, template: o.Shell.Parse(files, "now.html")}
+	p.live = newLive(p.fragment)
+	return p
+}
+
+// Routes are the page and its stream.
+func (p *Page) Routes() []access.Route {
+	return []access.Route{
+		{Pattern: "GET /{$}", Needs: access.Read, Handler: http.HandlerFunc(p.serve)},
+		{Pattern: "GET /events", Needs: access.Read, Handler: p.live},
+	}
+}
+
+// Run sends what changes to whoever has the page open, until ctx ends.
+func (p *Page) Run(ctx context.Context) { p.live.run(ctx) }
 
 // view is the page as the template takes it: words only, no decisions left.
 type view struct {
-	Site, Version, Notice, Assets string
-
 	Level    string // for the style sheet
 	Word     string // the same in a word, since colour alone says nothing
 	Headline string
@@ -67,18 +115,17 @@ var words = map[verdict.Level]string{
 }
 
 // silence returns how long nothing has been read, if that is too long, else zero.
-func (p *page) silence() time.Duration {
+func (p *Page) silence() time.Duration {
 	if age, ok := p.o.Feed.Age(); ok && age > p.o.StaleAfter {
 		return age
 	}
 	return 0
 }
 
-func (p *page) view() view {
+func (p *Page) view() view {
 	s, silence := p.o.Feed.Latest(), p.silence()
 	judged := p.o.Verdict.Judge(s, silence)
 	v := view{
-		Site: p.o.Site, Version: p.o.Version, Notice: p.o.Notice, Assets: assetVersion,
 		Level: judged.Level.String(), Word: words[judged.Level], Headline: judged.Headline, Action: judged.Action,
 	}
 	if s == nil {
@@ -116,7 +163,7 @@ func atTheFire(c frame.Channel) bool {
 }
 
 // fire says how the fire burns; blind, that it cannot be told.
-func (p *page) fire(v *view, s *status.Status, blind bool) {
+func (p *Page) fire(v *view, s *status.Status, blind bool) {
 	a := &s.Assessment
 	switch {
 	case blind:
@@ -165,7 +212,7 @@ var channelNames = [frame.Count]string{
 	frame.Return: "Return air", frame.Room: "Room", frame.Outdoor: "Outdoors", frame.Draft: "Draft", frame.Ambient: "Air pressure",
 }
 
-func (p *page) reading(s *status.Status, c frame.Channel, silence time.Duration) readingView {
+func (p *Page) reading(s *status.Status, c frame.Channel, silence time.Duration) readingView {
 	r := readingView{Name: channelNames[c]}
 	in := s.Frame.Inputs[c]
 	age := s.Wall.Sub(s.Taken[c]) + silence
@@ -198,7 +245,7 @@ func (p *page) reading(s *status.Status, c frame.Channel, silence time.Duration)
 	return r
 }
 
-func (p *page) quantity(c frame.Channel, v float64) string {
+func (p *Page) quantity(c frame.Channel, v float64) string {
 	switch c {
 	case frame.Draft:
 		return p.o.Units.Pressure(v)
@@ -226,27 +273,22 @@ func why(in frame.Input) string {
 	}
 }
 
-// serve answers with the whole page.
-func (p *page) serve(w http.ResponseWriter, _ *http.Request) {
-	var b bytes.Buffer
-	if err := pages.ExecuteTemplate(&b, "page", p.view()); err != nil {
-		p.o.Log.Error("cannot render the page", "error", err)
-		http.Error(w, "The page cannot be made. Watch the furnace yourself.", http.StatusInternalServerError)
-		return
+func (p *Page) serve(w http.ResponseWriter, r *http.Request) {
+	v := p.view()
+	asOf := "no reading yet"
+	if v.AsOf != "" {
+		asOf = "as of " + v.AsOf
 	}
-	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	w.Header().Set("Cache-Control", "no-store")
-	_, _ = b.WriteTo(w) // whoever asked may have gone
+	p.template.Serve(w, r, http.StatusOK, layout.Page{
+		Title: v.Word, AsOf: asOf, Reload: 10, Scripts: []string{"now.js"}, Data: v,
+	})
 }
 
 // fragment returns the parts of the page that change, and the time that they are of.
-func (p *page) fragment() (parts []byte, asOf string, err error) {
-	var b bytes.Buffer
+func (p *Page) fragment() (parts []byte, asOf string, err error) {
 	v := p.view()
-	if err := pages.ExecuteTemplate(&b, "parts", v); err != nil {
-		return nil, "", fmt.Errorf("render the page's parts: %w", err)
-	}
-	return b.Bytes(), v.AsOf, nil
+	parts, err = p.template.Part("parts", v)
+	return parts, v.AsOf, err
 }
 
 // draftView is the draft against its band: words, and a bar of our own in SVG.
@@ -289,7 +331,7 @@ func draw(v, low, high float64, text func(float64) string) *bar {
 	return b
 }
 
-func (p *page) draft(s *status.Status, silence time.Duration) draftView {
+func (p *Page) draft(s *status.Status, silence time.Duration) draftView {
 	d := draftView{Shown: p.o.Verdict.Fitted[frame.Draft]}
 	in := s.Assessment.Draft
 	if silence > 0 || !verdict.Readable(in) || slices.Contains(p.o.Verdict.Judge(s, silence).Missing, frame.Draft) {

@@ -1,0 +1,99 @@
+// Package health is what a running monitor says of how it does its own work, for update
+// tools and for whoever keeps services running: no word of the fire is in it. The monitor
+// answers with a Report at /healthz, and Ask fetches it.
+package health
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"net"
+	"net/http"
+	"slices"
+	"time"
+)
+
+// State is how one part does.
+type State string
+
+// The states.
+const (
+	OK    State = "ok"
+	Note  State = "note"  // worth knowing, and nothing that a new version or a repair would mend
+	Early State = "early" // it cannot be told yet
+	Wrong State = "wrong"
+)
+
+// Check is one part of the work.
+type Check struct {
+	Name    string `json:"name"` // sampling, alarms, storage, clock, delivery, notification
+	State   State  `json:"state"`
+	Message string `json:"message"`
+}
+
+// Report is the whole answer. Its status is "ok" while the loop ticks, and "failing"
+// otherwise, with the status code 503; whether all is well is for Fit to say.
+type Report struct {
+	Status string `json:"status"`
+	// TickAge is how long ago the loop last ticked, in seconds; null if it never did.
+	TickAge  *float64 `json:"tick_age_seconds"`
+	Problems []string `json:"problems"`
+	Checks   []Check  `json:"checks"`
+}
+
+// Fit reports whether the monitor does all of its work, as far as it can tell.
+func (r *Report) Fit() bool {
+	return r.Status == "ok" && len(r.Checks) > 0 &&
+		!slices.ContainsFunc(r.Checks, func(c Check) bool { return c.State != OK && c.State != Note })
+}
+
+const (
+	// patience is how long the monitor may take to answer: it is on this computer.
+	patience = 5 * time.Second
+	// most bounds the answer: whoever listens there may be somebody else.
+	most = 64 << 10
+)
+
+// Ask fetches the report of the monitor that listens at an address of this computer.
+func Ask(ctx context.Context, listen string) (*Report, error) {
+	host, port, err := net.SplitHostPort(listen)
+	switch {
+	case err != nil:
+		return nil, fmt.Errorf("ask the monitor: %w", err)
+	case port == "0":
+		return nil, errors.New("ask the monitor: it listens on whatever port is free, so nobody knows where; give web.listen a port")
+	}
+	if ip := net.ParseIP(host); host == "" || ip != nil && ip.IsUnspecified() {
+		host = "127.0.0.1"
+	}
+	ctx, cancel := context.WithTimeout(ctx, patience)
+	defer cancel()
+	request, err := http.NewRequestWithContext(ctx, http.MethodGet, "http://"+net.JoinHostPort(host, port)+"/healthz", nil)
+	if err != nil {
+		return nil, fmt.Errorf("ask the monitor: %w", err)
+	}
+	answer, err := http.DefaultClient.Do(request)
+	if err != nil {
+		return nil, fmt.Errorf("ask the monitor, which does not run or hangs: %w", err)
+	}
+	defer answer.Body.Close()
+	r, err := read(io.LimitReader(answer.Body, most))
+	if err != nil {
+		return nil, fmt.Errorf("ask the monitor: what answers %s there is none: %w", answer.Status, err)
+	}
+	return r, nil
+}
+
+// read reads a report.
+func read(in io.Reader) (*Report, error) {
+	var r Report
+	if err := json.NewDecoder(in).Decode(&r); err != nil {
+		return nil, err
+	}
+	if r.Status == "" {
+		return nil, errors.New("it says nothing of a status")
+	}
+	return &r, nil
+}

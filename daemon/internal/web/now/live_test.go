@@ -1,0 +1,88 @@
+package now
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+)
+
+func TestTheBar(t *testing.T) {
+	text := func(v float64) string { return fmt.Sprint(v) }
+	for _, tt := range []struct {
+		v       float64
+		pointer float64
+		beyond  string
+	}{
+		{0, 76.8, ""},
+		{10, 214.4, ""},
+		{20, barRight, ""},
+		{20.01, barRight, "›"},
+		{-5, barLeft, ""},
+		{-6, barLeft, "‹"},
+	} {
+		got := draw(tt.v, 5, 10, text)
+		if diff := got.Pointer - tt.pointer; diff > 1e-9 || diff < -1e-9 || got.Beyond != tt.beyond {
+			t.Errorf("draw(%g) points at %g %q, want %g %q", tt.v, got.Pointer, got.Beyond, tt.pointer, tt.beyond)
+		}
+		if !(got.Zero < got.Low && got.Low < got.High && got.High < barRight) {
+			t.Errorf("the marks are at %g, %g, %g", got.Zero, got.Low, got.High)
+		}
+	}
+}
+
+// TestASlowReader loses the oldest and holds nobody up.
+func TestASlowReader(t *testing.T) {
+	n := 0
+	l := newLive(func() ([]byte, string, error) {
+		n++
+		return []byte(fmt.Sprintf("<p>\n%d\n", n)), "20:15:00", nil
+	})
+	ch := l.join()
+	for range 10 {
+		l.send()
+	}
+	var got []string
+	for len(ch) > 0 {
+		got = append(got, string(<-ch))
+	}
+	if len(got) != backlog {
+		t.Errorf("%d events wait, want %d", len(got), backlog)
+	}
+	want := "event: parts\nid: 10\ndata: <p>\ndata: 11\n\nevent: beat\nid: 10\ndata: 20:15:00\n\n"
+	if diff := cmp.Diff(want, got[len(got)-1]); diff != "" {
+		t.Errorf("the newest (-want +got):\n%s", diff)
+	}
+}
+
+func TestABeatWhereNothingChanged(t *testing.T) {
+	l := newLive(func() ([]byte, string, error) { return []byte("<p>"), "20:15:00", nil })
+	ch := l.join()
+	<-ch
+	l.send()
+	<-ch
+	l.send()
+	if diff := cmp.Diff("event: beat\nid: 2\ndata: 20:15:00\n\n", string(<-ch)); diff != "" {
+		t.Errorf("the beat (-want +got):\n%s", diff)
+	}
+}
+
+// TestWhoJoinsBetweenTwoEvents must not be left with what was there only meanwhile.
+func TestWhoJoinsBetweenTwoEvents(t *testing.T) {
+	now := "well"
+	l := newLive(func() ([]byte, string, error) { return []byte(now), "20:15:00", nil })
+	first := l.join()
+	l.send()
+	now = "alarm"
+	second := l.join()
+	now = "well"
+	l.send()
+	for len(first) > 0 {
+		<-first
+	}
+	<-second
+	if got := string(<-second); !strings.Contains(got, "data: well") {
+		t.Errorf("after %q the second reader got %q", "alarm", got)
+	}
+}
