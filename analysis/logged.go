@@ -10,3 +10,6 @@ func (e *Engine) Fuel(moisture float64) { e.judges.causes.Fuel(moisture, e.view.
 // Done tells the engine that a job of upkeep was done, so that its hours count anew; see
 // Fuel.
 func (e *Engine) Done(j notice.Job) { e.judges.notices.Upkeep.Done(j) }
+
+// Upkeep returns how much has burnt since each job was done, as of the last step; see Fuel.
+func (e *Engine) Upkeep() notice.Upkeep { return e.judges.notices.Upkeep }

@@ -172,7 +172,7 @@ func (j *Judge) upkeep(out []Notice, give Notice, t *burn.Tracker, dt time.Durat
 	smokes := t.Phase == burn.Lighting || t.Phase == burn.WarmUp || t.Phase == burn.Smoulder
 	j.Upkeep.burn(dt, ok && smokes && m.Tar < 0)
 	for _, job := range [...]Job{Ash, Flue, Probes} {
-		if j.Upkeep.due(job) && once(&j.Upkeep.Told[job]) {
+		if j.Upkeep.Due(job) && once(&j.Upkeep.Told[job]) {
 			give.Name, give.Job = UpkeepDue, job
 			give.For = hours(j.Upkeep.Burnt[job])
 			out = append(out, give)

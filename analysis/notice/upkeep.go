@@ -62,15 +62,22 @@ func (u *Upkeep) burn(d time.Duration, tar bool) {
 	}
 }
 
-// due reports whether the job is.
-func (u *Upkeep) due(j Job) bool {
+// Interval is after how many hours of fire a job is due and, where it matters, after how many
+// of those that [Upkeep.Tar] counts; zero where it does not.
+func Interval(j Job) (burnt, tar float64) {
 	switch j {
 	case Ash:
-		return u.Burnt[Ash] >= ashHours
+		return ashHours, 0
 	case Flue:
-		return u.Burnt[Flue] >= flueHours || u.Tar >= tarHours
+		return flueHours, tarHours
 	case Probes:
-		return u.Burnt[Probes] >= probeHours
+		return probeHours, 0
 	}
-	return false
+	return 0, 0
+}
+
+// Due reports whether the job is.
+func (u *Upkeep) Due(j Job) bool {
+	burnt, tar := Interval(j)
+	return burnt > 0 && u.Burnt[j] >= burnt || tar > 0 && u.Tar >= tar
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"crypto/tls"
 	"encoding/json"
 	"fmt"
 
@@ -42,6 +43,16 @@ func (c *checkCmd) Run(std streams) error {
 	if _, err := app.Transports(cfg); err != nil {
 		fmt.Fprintln(std.err, "fluewright:", err)
 		wrong = true
+	}
+	if err := app.CheckBroker(cfg); err != nil {
+		fmt.Fprintln(std.err, "fluewright:", err)
+		wrong = true
+	}
+	if w := cfg.Web; w.CertificateFile != "" {
+		if _, err := tls.LoadX509KeyPair(w.CertificateFile, w.KeyFile); err != nil {
+			fmt.Fprintln(std.err, "fluewright: the certificate of the pages is no good:", err)
+			wrong = true
+		}
 	}
 	if wrong {
 		return errWrong

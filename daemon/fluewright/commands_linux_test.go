@@ -1,17 +1,13 @@
 package main_test
 
 import (
-	"context"
 	"encoding/json"
 	"fmt"
 	"io"
 	"net/http"
-	"runtime"
 	"strings"
 	"testing"
 	"time"
-
-	paho "github.com/eclipse/paho.mqtt.golang"
 
 	"fluewright/analysis/alarm"
 	"fluewright/daemon/internal/command"
@@ -242,73 +238,4 @@ func (f *faraway) metrics() string {
 		f.t.Fatal(err)
 	}
 	return string(text)
-}
-
-// Ten thousand commands a second are dropped and counted; no tick comes late by a period,
-// and memory does not grow with them.
-func TestFloodOfCommands(t *testing.T) {
-	if testing.Short() {
-		t.Skip("runs the built binary, which is none of this test's build")
-	}
-	f, clock := firing(t, 1)
-	f.run(clock, time.Second)
-	a := f.asker("phone-of-maria")
-	var before, after runtime.MemStats
-	runtime.GC()
-	runtime.ReadMemStats(&before)
-	ctx, cancel := context.WithTimeout(t.Context(), 5*time.Second)
-	defer cancel()
-	flood := paho.NewClient(paho.NewClientOptions().AddBroker("tcp://" + f.broker).SetClientID("flood"))
-	if c := flood.Connect(); c.Wait() && c.Error() != nil {
-		t.Fatal(c.Error())
-	}
-	defer flood.Disconnect(0)
-	topic := "fluewright/" + f.site() + "/command/snapshot"
-	sent, began := 0, time.Now()
-	for ctx.Err() == nil {
-		flood.Publish(topic, 0, false, a.envelope(fmt.Sprintf("flood-%08d", sent), ""))
-		sent++
-		if ahead := time.Duration(sent)*100*time.Microsecond - time.Since(began); ahead > time.Millisecond {
-			time.Sleep(ahead)
-		}
-	}
-	rate := float64(sent) / time.Since(began).Seconds()
-	runtime.GC()
-	runtime.ReadMemStats(&after)
-	t.Logf("%.0f commands a second", rate)
-	if grown := int64(after.HeapAlloc) - int64(before.HeapAlloc); grown > 16<<20 {
-		t.Errorf("memory has grown by %d bytes", grown)
-	}
-	text := f.metrics()
-	for _, line := range strings.Split(text, "\n") {
-		if strings.HasPrefix(line, "fluewright_commands_total") || strings.HasPrefix(line, "fluewright_frames") {
-			t.Log(line)
-		}
-	}
-	if !strings.Contains(text, "fluewright_frames_late_total 0\n") {
-		t.Error("a frame came late by more than a period")
-	}
-	if strings.Contains(text, `fluewright_commands_total{result="flooded"} 0`) {
-		t.Error("nothing was dropped")
-	}
-	// Afterwards people are heard again: as soon as the broker has got rid of the flood.
-	for deadline := time.Now().Add(30 * time.Second); ; {
-		a.n++
-		if err := a.Send(t.Context(), "snapshot", a.envelope(fmt.Sprintf("afterwards-%d", a.n), "")); err != nil {
-			t.Fatal(err)
-		}
-		for timeout := time.After(time.Second); timeout != nil; {
-			select {
-			case h := <-a.Heard():
-				if strings.HasPrefix(h.Topic, "reply/"+a.id+"/afterwards-") {
-					return
-				}
-			case <-timeout:
-				timeout = nil
-			}
-		}
-		if time.Now().After(deadline) {
-			t.Fatal("nobody is heard after a flood")
-		}
-	}
 }

@@ -99,10 +99,11 @@ the program observes and advises, and is no fire or carbon-monoxide alarm.
   page     %s
   metrics  %smetrics
   MQTT     %s, topics fluewright/%s/#
+  sign in  %s makes you its owner
 
 Ctrl-C ends it. What the furnace and the monitor do:
 
-`, c.Speed, a.Web, a.Web, a.MQTT, site)
+`, c.Speed, a.Web, a.Web, a.MQTT, site, a.SetUp)
 }
 
 // tell prints the events of a tick for a person, one a line.

@@ -159,11 +159,18 @@ func startMosquitto(t *testing.T, dir string) string {
 	config := filepath.Join(dir, "mosquitto.conf")
 	writeFile(t, config, "listener "+strings.Split(address, ":")[1]+" 127.0.0.1\nallow_anonymous true\n")
 	start(t, "mosquitto", "-c", config)
+	reachable(t, address)
+	return address
+}
+
+// reachable waits until somebody listens.
+func reachable(t *testing.T, address string) {
+	t.Helper()
 	for deadline := time.Now().Add(10 * time.Second); ; {
 		c, err := net.Dial("tcp", address)
 		if err == nil {
 			_ = c.Close()
-			return address
+			return
 		}
 		if time.Now().After(deadline) {
 			t.Fatalf("the broker does not come up: %v", err)

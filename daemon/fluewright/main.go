@@ -47,6 +47,7 @@ type cli struct {
 	Bundle    bundleCmd    `cmd:"" help:"Make one small file of a window of a history, for mail."`
 	Notify    notifyCmd    `cmd:"" help:"Try whether messages reach people, and their answers us."`
 	Health    healthCmd    `cmd:"" help:"Ask the running monitor how it does its work; exit code 3 if it does not."`
+	Access    accessCmd    `cmd:"" help:"Say who may sign in to the pages; make tokens for programs."`
 	Version   versionCmd   `cmd:"" help:"Print the version."`
 }
 

@@ -39,6 +39,7 @@ func (c *runCmd) Run(ctx context.Context, std streams) error {
 		Configuration: string(text),
 		Record:        c.Record,
 		Log:           log,
+		Ready:         func(a app.Addresses) { welcome(std.err, a) },
 	})
 }
 

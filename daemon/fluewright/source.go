@@ -1,7 +1,11 @@
 package main
 
 import (
+	"bytes"
 	"context"
+	"crypto/tls"
+	"crypto/x509"
+	"encoding/pem"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -28,7 +32,8 @@ type source struct {
 	// Secrets come from files: a command line can be read by everybody on the machine.
 	PasswordFile string `help:"File with the password at the broker." type:"path" group:"From elsewhere" placeholder:"FILE"`
 	Root         string `help:"What the broker's topics begin with." default:"fluewright" group:"From elsewhere" placeholder:"TOPIC"`
-	CAFile       string `help:"Certificates that may sign the broker's." name:"ca-file" type:"path" group:"From elsewhere" placeholder:"FILE"`
+	TokenFile    string `help:"File with a token for the monitor's page, which \"fluewright access token\" has made." type:"path" group:"From elsewhere" placeholder:"FILE"`
+	CAFile       string `help:"Certificates that may sign the broker's, or the page's." name:"ca-file" type:"path" group:"From elsewhere" placeholder:"FILE"`
 	CertFile     string `help:"Own certificate for the broker." type:"path" group:"From elsewhere" placeholder:"FILE"`
 	KeyFile      string `help:"Its key." type:"path" group:"From elsewhere" placeholder:"FILE"`
 	Config       string `help:"Configuration of the monitor on this machine, which says where its page is." type:"path" default:"/etc/fluewright/fluewright.toml" group:"From elsewhere" placeholder:"FILE"`
@@ -47,8 +52,12 @@ func (s *source) Validate() error {
 		return errors.New("a history comes from a file, from --url or from --broker: name one of them")
 	case (s.Broker == "") != (s.Site == ""):
 		return errors.New("--broker and --site go together")
-	case s.Broker == "" && (s.User != "" || s.PasswordFile != "" || s.CAFile != "" || s.CertFile != ""):
-		return errors.New("--user, --password-file, --ca-file and --cert-file are for --broker")
+	case s.Broker == "" && (s.User != "" || s.PasswordFile != "" || s.CertFile != ""):
+		return errors.New("--user, --password-file and --cert-file are for --broker")
+	case s.Broker == "" && s.CAFile != "" && !strings.HasPrefix(s.URL, "https:"):
+		return errors.New("--ca-file is for an encrypted connection: --broker ssl://… or --url https://…")
+	case s.TokenFile != "" && (s.Broker != "" || s.Store != ""):
+		return errors.New("--token-file is for a monitor's page: --url, or the one on this machine")
 	case (s.CertFile == "") != (s.KeyFile == ""):
 		return errors.New("--cert-file and --key-file go together")
 	case s.PasswordFile != "" && s.User == "":
@@ -108,37 +117,98 @@ func (s *source) fetch(ctx context.Context, std streams, w handout.Wish) (*fetch
 		}
 		return fetch.Broker(ctx, from, handout.FormOf(w), o)
 	}
-	page := s.URL
-	if page == "" {
+	if s.TokenFile != "" {
+		token, err := os.ReadFile(s.TokenFile)
+		if err != nil {
+			return nil, fmt.Errorf("read the token: %w", err)
+		}
+		o.Token = strings.TrimSpace(string(token))
+	}
+	if s.URL != "" {
 		var err error
-		if page, err = s.here(); err != nil {
+		if o.TLS, err = trusting(s.CAFile); err != nil {
 			return nil, err
 		}
+		return fetch.Page(ctx, s.URL, handout.FormOf(w), o)
+	}
+	page, certificate, err := s.here()
+	if err != nil {
+		return nil, err
+	}
+	if o.TLS, err = exactly(certificate); err != nil {
+		return nil, err
 	}
 	got, err := fetch.Page(ctx, page, handout.FormOf(w), o)
-	if err != nil && s.URL == "" {
+	if err != nil {
 		err = fmt.Errorf("%w\nNo history was named and so the monitor on this machine was asked. A file, --url or --config says where else", err)
 	}
 	return got, err
 }
 
-// here is the page of the monitor on this machine.
-func (s *source) here() (string, error) {
+// trusting is the trust in those who are signed by what a file holds; nil without a file.
+func trusting(caFile string) (*tls.Config, error) {
+	if caFile == "" {
+		return nil, nil //nolint:nilnil // as http takes it
+	}
+	pem, err := os.ReadFile(caFile)
+	if err != nil {
+		return nil, fmt.Errorf("read certificates: %w", err)
+	}
+	pool := x509.NewCertPool()
+	if !pool.AppendCertsFromPEM(pem) {
+		return nil, fmt.Errorf("read certificates: %s holds none in PEM", caFile)
+	}
+	return &tls.Config{RootCAs: pool, MinVersion: tls.VersionTLS12}, nil
+}
+
+// exactly is the trust in the one certificate that a file holds, whatever its names are: the
+// monitor on this machine is asked at an address that stands in no certificate.
+func exactly(certFile string) (*tls.Config, error) {
+	if certFile == "" {
+		return nil, nil //nolint:nilnil // as http takes it
+	}
+	text, err := os.ReadFile(certFile)
+	if err != nil {
+		return nil, fmt.Errorf("read the page's certificate: %w", err)
+	}
+	block, _ := pem.Decode(text)
+	if block == nil {
+		return nil, fmt.Errorf("read the page's certificate: %s holds none in PEM", certFile)
+	}
+	return &tls.Config{
+		MinVersion:         tls.VersionTLS12,
+		InsecureSkipVerify: true, // it is verified below
+		VerifyConnection: func(c tls.ConnectionState) error {
+			if !bytes.Equal(c.PeerCertificates[0].Raw, block.Bytes) {
+				return fmt.Errorf("what answers there has another certificate than %s", certFile)
+			}
+			return nil
+		},
+	}, nil
+}
+
+// here is the page of the monitor on this machine, and the file of its certificate if it is
+// encrypted.
+func (s *source) here() (page, certificate string, err error) {
 	cfg, err := config.Load(s.Config)
 	if errors.Is(err, fs.ErrNotExist) {
 		cfg, err = config.Default(), nil
 	}
 	if err != nil {
-		return "", err
+		return "", "", err
 	}
 	host, port, err := net.SplitHostPort(cfg.Web.Listen)
 	if err != nil {
-		return "", fmt.Errorf("read where the page is: %w", err)
+		return "", "", fmt.Errorf("read where the page is: %w", err)
 	}
 	if ip := net.ParseIP(host); host == "" || ip != nil && ip.IsUnspecified() {
 		host = "127.0.0.1"
 	}
-	return "http://" + net.JoinHostPort(host, port), nil
+	scheme := "http://"
+	if cfg.Web.CertificateFile != "" {
+		scheme = "https://"
+	}
+	return scheme + net.JoinHostPort(host, port), cfg.Web.CertificateFile, nil
 }
 
 // wish says what to ask for; times without a zone are in this one.

@@ -17,6 +17,7 @@ const (
 	Log                      // notes, fuel, what was done
 	Commission               // the installer's procedure, zero
 	Manage                   // accounts
+	Self                     // what belongs to one's own account: its password, signing out
 )
 
 // Role is what a person is to the furnace.
@@ -31,12 +32,18 @@ const (
 	Installer  Role = "installer"
 )
 
+// Roles are those that an account can have.
+var Roles = []Role{Owner, Installer, Technician, Viewer}
+
+// MachineRoles are those that a token can have: what a program must not do, no token can.
+var MachineRoles = []Role{Viewer, Technician}
+
 var rights = map[Role][]Right{
 	Nobody:     {Open},
-	Viewer:     {Open, Read},
-	Technician: {Open, Read, Log},
-	Installer:  {Open, Read, Log, Acknowledge, Commission},
-	Owner:      {Open, Read, Log, Acknowledge, Commission, Manage},
+	Viewer:     {Open, Self, Read},
+	Technician: {Open, Self, Read, Log},
+	Installer:  {Open, Self, Read, Log, Acknowledge, Commission},
+	Owner:      {Open, Self, Read, Log, Acknowledge, Commission, Manage},
 }
 
 // May reports whether a role has a right.
@@ -54,7 +61,12 @@ type Person struct {
 	// Name is empty for somebody who has not signed in.
 	Name string
 	Role Role
+	// Machine is set for a program with a token, which has no account.
+	Machine bool
 }
+
+// May reports whether somebody has a right.
+func (p Person) May(want Right) bool { return p.Role.May(want) && !(p.Machine && want == Self) }
 
 type key struct{}
 

@@ -22,6 +22,7 @@ import (
 	"fluewright/analysis/alarm"
 	"fluewright/analysis/frame"
 	"fluewright/analysis/gas"
+	"fluewright/daemon/internal/access"
 	"fluewright/daemon/internal/config"
 	"fluewright/daemon/internal/handout"
 	"fluewright/daemon/internal/health"
@@ -30,9 +31,13 @@ import (
 	"fluewright/daemon/internal/metrics"
 	"fluewright/daemon/internal/mqtt"
 	"fluewright/daemon/internal/mqtt/broker"
+	"fluewright/daemon/internal/mqtt/homie"
 	"fluewright/daemon/internal/status"
+	"fluewright/daemon/internal/trend"
 	"fluewright/daemon/internal/verdict"
 	"fluewright/daemon/internal/web"
+	"fluewright/daemon/internal/web/equipment"
+	"fluewright/daemon/internal/web/records"
 	"fluewright/sensors"
 	"fluewright/sensors/bus"
 	"fluewright/sensors/scan"
@@ -70,6 +75,10 @@ type Options struct {
 type Addresses struct {
 	Web  string // the page's URL, with a slash at its end
 	MQTT string // the broker's URL
+	// SetUp is where the first owner is made, with the code behind a '#'; empty where there
+	// are accounts already. Outside says that a telephone can reach it.
+	SetUp   string
+	Outside bool
 }
 
 // Run watches the furnace until ctx ends.
@@ -99,8 +108,14 @@ type house struct {
 	log     *slog.Logger
 	feed    *status.Feed
 	board   *scan.Board
-	boot    string        // tells the runs of the program apart
-	bundles *handout.Desk // nil where no history is kept
+	boot    string              // tells the runs of the program apart
+	bundles *handout.Desk       // nil where no history is kept
+	past    trend.History       // likewise
+	broker  func() broker.Stats // nil where the broker is elsewhere
+
+	// What the pages show of records and equipment.
+	records   records.Options
+	equipment equipment.Options
 
 	tasks []task
 	addrs Addresses
@@ -157,13 +172,16 @@ func (h *house) build() error {
 	if err != nil {
 		return err
 	}
-	asked.line, asked.order, asked.store, asked.bundles = publisher, l.order, store, h.bundles
+	taken := &takers{store: store, wall: h.wall, restored: engine.Alarms(), log: h.log}
+	h.tasks = append(h.tasks, task{"takers", taken.run})
+	acts := &actions{order: l.order, store: store, taken: taken, log: h.log}
+	asked.line, asked.actions, asked.bundles = publisher, acts, h.bundles
 	asked.test = tester(h.cfg)
 	asked.trusted = func() bool { s := h.feed.Latest(); return s != nil && s.ClockTrusted }
 	h.tasks = append(h.tasks, task{"commands", asked.run})
 	l.after = append(l.after, publisher.Offer)
 	watch.delivery = publisher.Stats
-	courier, beat, err := h.buildNotify(l, store, kept)
+	courier, beat, err := h.buildNotify(l, taken, kept)
 	if err != nil {
 		return err
 	}
@@ -188,6 +206,7 @@ func (h *house) build() error {
 		Alarms:     engine.Alarms(),
 		StaleAfter: h.cfg.Sampling.StaleAfter,
 		MQTT:       publisher.Stats,
+		Broker:     h.broker,
 		Commands:   asked.gate.Counts,
 		History:    watch.history,
 		Loop:       l.punctuality,
@@ -198,8 +217,9 @@ func (h *house) build() error {
 	if err := receivers.build(h, l, store, exposition.Gather); err != nil {
 		return err
 	}
+	h.recorded(l, store, acts)
 	doing := &checkup{h.feed, site, h.cfg.Sampling.StaleAfter, h.cfg.Site.Units, watch}
-	if err := h.buildWeb(site, exposition.Handler(), doing.checks); err != nil {
+	if err := h.buildWeb(site, exposition.Handler(), acts, doing.checks); err != nil {
 		return err
 	}
 	h.supervise(l, site, watch.history)
@@ -294,17 +314,16 @@ func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, store *histo
 	}
 	switch {
 	case c.Broker == "":
-		b, err := broker.Start(broker.Options{
-			Listen:   c.Embedded,
-			ClientID: c.ClientID,
-			Retained: mqtt.RetainedTopics(h.cfg.Site.Name, alarms),
-			Log:      h.log,
-		})
-		if err != nil {
-			return nil, fmt.Errorf("start broker: %w", err)
+		retained := mqtt.RetainedTopics(h.cfg.Site.Name, alarms)
+		if c.Homie {
+			retained = append(retained, homie.Topics(h.cfg.Site.Name, site.Fitted, alarms)...)
 		}
-		h.ends = append(h.ends, b.Close)
-		o.Broker = b.URL()
+		b, err := h.startBroker(retained)
+		if err != nil {
+			return nil, err
+		}
+		h.addrs.MQTT = b.URL()
+		o.Broker = b.Own()
 		o.User, o.Password = b.Credentials()
 	case c.PasswordFile != "":
 		secret, err := os.ReadFile(c.PasswordFile)
@@ -313,19 +332,28 @@ func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, store *histo
 		}
 		o.Password = strings.TrimRight(string(secret), "\r\n")
 	}
-	h.addrs.MQTT = o.Broker
+	h.addrs.MQTT = cmp.Or(h.addrs.MQTT, o.Broker)
 	p, err := mqtt.New(o)
 	if err != nil {
 		return nil, fmt.Errorf("set up mqtt: %w", err)
 	}
 	h.tasks = append(h.tasks, task{"mqtt", p.Run})
+	if c.Homie {
+		if err := h.buildHomie(&o, alarms); err != nil {
+			return nil, err
+		}
+	}
 	return p, nil
 }
 
-func (h *house) buildWeb(site verdict.Site, exposition http.Handler, checks func() []health.Check) error {
-	var names []string
+func (h *house) buildWeb(site verdict.Site, exposition http.Handler, acts *actions, checks func() []health.Check) error {
+	names := h.cfg.Web.Names
 	if name, err := os.Hostname(); err == nil {
-		names = append(names, name)
+		names = append(names[:len(names):len(names)], name)
+	}
+	accounts := access.Load(h.options.State)
+	if err := accounts.Err(); err != nil {
+		h.log.Error("nobody can sign in", "error", err)
 	}
 	s, err := web.Listen(h.cfg.Web.Listen, web.Options{
 		Site:       h.cfg.Site.Name,
@@ -341,15 +369,35 @@ func (h *house) buildWeb(site verdict.Site, exposition http.Handler, checks func
 		Metrics:    exposition,
 		Checks:     checks,
 		Bundles:    h.bundles,
+		Actions:    acts,
+		History:    h.past,
+		Config:     h.cfg,
+		Records:    h.records,
+		Equipment:  h.equipment,
 		Names:      names,
 		Log:        h.log,
+
+		Gate:            &access.Gate{Accounts: accounts, Reading: readings[h.cfg.Web.ReadWithoutSignIn]},
+		CertificateFile: h.cfg.Web.CertificateFile,
+		KeyFile:         h.cfg.Web.KeyFile,
 	})
 	if err != nil {
 		return err
 	}
 	h.addrs.Web = s.URL()
-	h.tasks = append(h.tasks, task{"web", s.Run})
+	if code := accounts.OfferSetup(); code != "" {
+		h.addrs.SetUp, h.addrs.Outside = setUpAddress(s.URL(), s.Addr(), localAddresses(), code)
+	}
+	h.tasks = append(h.tasks, task{"web", s.Run}, task{"access", accounts.Run})
 	return nil
+}
+
+// wall is the time of the newest tick, in the site's zone.
+func (h *house) wall() time.Time {
+	if s := h.feed.Latest(); s != nil {
+		return s.Wall
+	}
+	return time.Now().In(h.cfg.Site.Zone())
 }
 
 // bootID tells the runs of the program apart.

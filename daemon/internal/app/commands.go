@@ -7,16 +7,11 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
-	"strings"
 	"sync"
 	"time"
 
-	"fluewright/analysis"
-	"fluewright/analysis/alarm"
-	"fluewright/analysis/notice"
 	"fluewright/daemon/internal/command"
 	"fluewright/daemon/internal/handout"
-	"fluewright/daemon/internal/history"
 	"fluewright/daemon/internal/mqtt"
 )
 
@@ -39,10 +34,9 @@ const (
 type commands struct {
 	gate    *command.Gate
 	line    *mqtt.Publisher
-	order   func(context.Context, func(*analysis.Engine) error) error
+	actions *actions
 	trusted func() bool
-	store   *history.Store // nil where no history is kept
-	bundles *handout.Desk  // likewise
+	bundles *handout.Desk // nil where no history is kept
 	log     *slog.Logger
 
 	test                         func(context.Context) ([]command.Tried, error) // nil where nobody is told
@@ -148,9 +142,9 @@ func (c *commands) atOnce(ctx context.Context, r *command.Request) (a command.Re
 	a = r.Answer()
 	switch r.Name {
 	case command.Acknowledge:
-		err = c.acknowledge(ctx, r)
+		err = c.actions.Acknowledge(ctx, r.By, r.Acknowledge.Key(), r.Acknowledge.Occurrence)
 	case command.Note:
-		err = c.note(ctx, r)
+		err = c.actions.Note(ctx, r.By, *r.Note)
 	case command.Live:
 		c.line.Live(time.Duration(r.Live.Seconds) * time.Second)
 	case command.Snapshot:
@@ -158,68 +152,6 @@ func (c *commands) atOnce(ctx context.Context, r *command.Request) (a command.Re
 	default: // trends have their own queues
 	}
 	return a, err
-}
-
-// acknowledge takes one occurrence, at the loop's next tick.
-func (c *commands) acknowledge(ctx context.Context, r *command.Request) error {
-	ctx, cancel := context.WithTimeout(ctx, orderTime)
-	defer cancel()
-	key := r.Acknowledge.Key()
-	err := c.order(ctx, func(e *analysis.Engine) error { return e.Acknowledge(key, r.Acknowledge.Occurrence) })
-	switch {
-	case errors.Is(err, alarm.ErrNoSuchAlarm):
-		return command.Refuse(command.Nothing, "this site has no alarm %s", key)
-	case errors.Is(err, alarm.ErrOtherOccurrence):
-		return command.Refuse(command.Stale, "that is not the latest occurrence of %s: look at alarm/%s and acknowledge what stands there", key, key)
-	case err != nil:
-		return err
-	}
-	noteTaken(c.store, r.By, key, r.Acknowledge.Occurrence)
-	c.log.Info("an alarm was acknowledged from elsewhere", "alarm", key.String(), "occurrence", r.Acknowledge.Occurrence, "by", r.By)
-	return nil
-}
-
-// noteTaken keeps who has taken an occurrence; without a history nobody does.
-func noteTaken(store *history.Store, by string, k alarm.Key, occurrence uint32) {
-	if store != nil {
-		store.Note(by, fmt.Sprintf("acknowledged %s, occurrence %d", k, occurrence))
-	}
-}
-
-// note puts an entry into the history's logs, and tells the engine what it can use of it.
-func (c *commands) note(ctx context.Context, r *command.Request) error {
-	if c.store == nil {
-		return command.Refuse(command.Nothing, "this monitor keeps no history")
-	}
-	e := r.Note
-	ctx, cancel := context.WithTimeout(ctx, orderTime)
-	defer cancel()
-	err := c.order(ctx, func(engine *analysis.Engine) error {
-		switch {
-		case e.Moisture != nil:
-			engine.Fuel(*e.Moisture)
-		case e.Kind == "sweeping":
-			engine.Done(notice.Flue)
-		case e.Kind == "ash":
-			engine.Done(notice.Ash)
-		}
-		return nil
-	})
-	if err != nil {
-		return err
-	}
-	switch e.Kind {
-	case "fuel", "moisture":
-		c.store.Fuel(history.Fuel{
-			Author: r.By, Wood: e.Wood, Note: e.Text,
-			Kilograms: command.Number(e.Kilograms), Moisture: command.Number(e.Moisture),
-		})
-	case "sweeping", "ash":
-		c.store.Note(r.By, strings.TrimSuffix(e.Kind+": "+e.Text, ": "))
-	default:
-		c.store.Note(r.By, e.Text)
-	}
-	return nil
 }
 
 // wish has a bundle made, and tells its identity. Who asks again gets the same one.

@@ -6,6 +6,7 @@ import (
 	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/config"
 	"fluewright/daemon/internal/status"
+	"fluewright/sensors"
 	"fluewright/sensors/scan"
 )
 
@@ -34,6 +35,9 @@ func (h *sensorHealth) sensors(now time.Time) []status.Sensor {
 			s.Serial, s.Former, s.Path = b.Serial, b.Former, b.Path
 		}
 		s.Raw = h.board.Reading(c.Name, chips[c.Chip].quantity(c.Channels[0]), now).Raw
+		if r := h.board.Reading(c.Name, sensors.ColdJunction, now); r.Quality >= sensors.Suspect {
+			s.ColdJunction = &r.Value
+		}
 		if e, refused, ok := h.calibrations.entry(c.Channels[0]); ok {
 			s.Calibration, s.Refused = &e, refused
 		}

@@ -34,6 +34,7 @@ func (h *house) keepHistory(l *loop) *history.Store {
 		l.frames.begin(l.clock.Now())
 	}
 	store := history.New(o)
+	h.past = store
 	h.bundles = handout.New(handout.Dir(dir), store, h.log)
 	h.tasks = append(h.tasks, task{"bundles", h.bundles.Run})
 	l.after = append(l.after, store.Offer)

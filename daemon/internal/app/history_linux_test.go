@@ -90,6 +90,10 @@ func kept(t *testing.T, dir string) (all []string) {
 		}
 		ctx, cancel := context.WithTimeout(t.Context(), 10*time.Second)
 		defer cancel()
+		// Looking does not wait for a file that is not open yet.
+		if err := w.store.Commit(ctx); err != nil {
+			t.Fatal(err)
+		}
 		events, err := w.store.Events(ctx, "alarms", time.Unix(0, 0), time.Now().AddDate(1, 0, 0))
 		if err != nil {
 			t.Fatal(err)

@@ -20,39 +20,57 @@ func TestANoteReachesTheEngine(t *testing.T) {
 		t.Fatal(err)
 	}
 	kept := engine.Snapshot(time.Unix(0, 0), false)
-	kept.Upkeep.Burnt[notice.Ash], kept.Upkeep.Burnt[notice.Flue] = 30, 200
+	kept.Upkeep.Burnt[notice.Ash], kept.Upkeep.Burnt[notice.Flue], kept.Upkeep.Burnt[notice.Probes] = 30, 200, 900
 	if err := engine.Restore(kept, time.Unix(0, 0), false); err != nil {
 		t.Fatal(err)
 	}
-	c := newCommands(slog.New(slog.DiscardHandler))
-	c.store = history.New(history.Options{Dir: t.TempDir(), Identity: "run", Log: c.log})
+	log := slog.New(slog.DiscardHandler)
+	c := &actions{store: history.New(history.Options{Dir: t.TempDir(), Identity: "run", Log: log}), log: log}
 	c.order = func(_ context.Context, do func(*analysis.Engine) error) error { return do(engine) }
-	burnt := func() [2]float64 {
-		u := engine.Snapshot(time.Unix(0, 0), false).Upkeep
-		return [2]float64{u.Burnt[notice.Flue], u.Burnt[notice.Ash]}
+	burnt := func() [3]float64 {
+		u := engine.Upkeep()
+		return [3]float64{u.Burnt[notice.Flue], u.Burnt[notice.Ash], u.Burnt[notice.Probes]}
 	}
 	for _, tt := range []struct {
 		kind string
-		want [2]float64
+		want [3]float64
 	}{
-		{"other", [2]float64{200, 30}},
-		{"sweeping", [2]float64{0, 30}},
-		{"ash", [2]float64{0, 0}},
+		{"other", [3]float64{200, 30, 900}},
+		{"sweeping", [3]float64{0, 30, 900}},
+		{"ash", [3]float64{0, 0, 900}},
+		{"filter", [3]float64{0, 0, 900}},
+		{"probes", [3]float64{0, 0, 0}},
 	} {
-		r := command.Request{Name: command.Note, By: "Maria"}
-		r.Note = &command.Entry{Kind: tt.kind, Text: "done"}
-		if err := c.note(t.Context(), &r); err != nil {
+		if err := c.Note(t.Context(), "Maria", command.Entry{Kind: tt.kind, Text: "done"}); err != nil {
 			t.Fatal(err)
 		}
 		if got := burnt(); got != tt.want {
-			t.Errorf("after a note of %s the flue has burnt %g h and the ash lain %g h, want %v", tt.kind, got[0], got[1], tt.want)
+			t.Errorf("after a note of %s flue, ash and probes have burnt for %v h, want %v", tt.kind, got, tt.want)
 		}
 	}
 	busy := errors.New("the loop stands still")
 	c.order = func(context.Context, func(*analysis.Engine) error) error { return busy }
-	r := command.Request{Name: command.Note}
-	r.Note = &command.Entry{Kind: "ash"}
-	if err := c.note(t.Context(), &r); !errors.Is(err, busy) {
+	if err := c.Note(t.Context(), "", command.Entry{Kind: "ash"}); !errors.Is(err, busy) {
 		t.Errorf("a note that the engine did not hear of: %v", err)
+	}
+}
+
+// What cannot be taken is refused in words, whoever asks.
+func TestANoteIsRefused(t *testing.T) {
+	log := slog.New(slog.DiscardHandler)
+	a := &actions{store: history.New(history.Options{Dir: t.TempDir(), Identity: "run", Log: log}), log: log}
+	for name, tt := range map[string]struct {
+		by   *actions
+		note command.Entry
+		want command.Reason
+	}{
+		"no history":   {&actions{log: log}, command.Entry{Kind: "ash"}, command.Nothing},
+		"no such kind": {a, command.Entry{Kind: "gold"}, command.Malformed},
+		"empty":        {a, command.Entry{Kind: "other"}, command.Malformed},
+	} {
+		var refused *command.Refusal
+		if err := tt.by.Note(t.Context(), "Maria", tt.note); !errors.As(err, &refused) || refused.Reason != tt.want || refused.Words == "" {
+			t.Errorf("%s: %v, want %s", name, err, tt.want)
+		}
 	}
 }

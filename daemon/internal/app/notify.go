@@ -19,7 +19,6 @@ import (
 	"fluewright/analysis"
 	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/config"
-	"fluewright/daemon/internal/history"
 	"fluewright/daemon/internal/notify"
 	"fluewright/daemon/internal/status"
 )
@@ -29,7 +28,7 @@ const acknowledgeWithin = 10 * time.Second
 
 // buildNotify sets up whoever tells people, and the heartbeat, where the configuration has
 // them. It returns nil where nobody is told.
-func (h *house) buildNotify(l *loop, store *history.Store, durable func(context.Context) error) (*notify.Courier, *notify.Heartbeat, error) {
+func (h *house) buildNotify(l *loop, taken *takers, durable func(context.Context) error) (*notify.Courier, *notify.Heartbeat, error) {
 	beat, err := h.heartbeat()
 	if err != nil || !h.cfg.Notify.On() {
 		return nil, beat, err
@@ -46,7 +45,7 @@ func (h *house) buildNotify(l *loop, store *history.Store, durable func(context.
 			defer cancel()
 			err := l.order(ctx, func(e *analysis.Engine) error { return acknowledge(e, a) })
 			if err == nil {
-				noteTaken(store, a.By, a.Key, a.Occurrence)
+				taken.note(a.By, a.Key, a.Occurrence)
 			}
 			return err
 		},

@@ -19,8 +19,23 @@ func Write(dir, name string, data []byte) error {
 	})
 }
 
+// WritePrivate is Write of a file that only the directory's owner can read: root, who works
+// on a service's file, leaves it to the service.
+func WritePrivate(dir, name string, data []byte) error {
+	return replace(dir, name, func(w io.Writer) error {
+		_, err := w.Write(data)
+		return err
+	}, func(f *os.File) error {
+		return errors.Join(f.Chmod(0o600), chownLike(dir, f))
+	})
+}
+
 // WriteFrom is Write of what a function writes.
-func WriteFrom(dir, name string, write func(io.Writer) error) (err error) {
+func WriteFrom(dir, name string, write func(io.Writer) error) error {
+	return replace(dir, name, write, func(f *os.File) error { return f.Chmod(0o644) })
+}
+
+func replace(dir, name string, write func(io.Writer) error, finish func(*os.File) error) (err error) {
 	temp, err := os.CreateTemp(dir, name+".*")
 	if err != nil {
 		return err
@@ -35,7 +50,7 @@ func WriteFrom(dir, name string, write func(io.Writer) error) (err error) {
 		err = buffered.Flush()
 	}
 	if err == nil {
-		err = temp.Chmod(0o644)
+		err = finish(temp)
 	}
 	if err == nil {
 		err = temp.Sync()

@@ -12,6 +12,7 @@ import (
 	"io"
 	"math"
 	"regexp"
+	"slices"
 	"strings"
 	"time"
 	"unicode"
@@ -46,7 +47,7 @@ type Name string
 // The commands.
 const (
 	Acknowledge Name = "acknowledge" // one occurrence of an alarm was taken by a person
-	Note        Name = "note"        // an entry of the log: fuel, moisture, sweeping, ash
+	Note        Name = "note"        // an entry of the log: fuel, moisture, upkeep
 	Snapshot    Name = "snapshot"    // the state now
 	Live        Name = "live"        // telemetry each second, for a while
 	Trend       Name = "trend"       // a bundle of a window, or a piece of one
@@ -92,7 +93,9 @@ func (o *Occurrence) Key() alarm.Key {
 
 // Entry is what somebody did or knows.
 type Entry struct {
-	Kind      string   `json:"kind"` // fuel, moisture, sweeping, ash or other
+	// Kind is fuel, moisture, other, or a job of upkeep that was done: sweeping, ash, filter,
+	// probes, gasket, inspection.
+	Kind      string   `json:"kind"`
 	Wood      string   `json:"wood,omitempty"`
 	Kilograms *float64 `json:"kilograms,omitempty"`
 	Moisture  *float64 `json:"moisture,omitempty"` // share of the wet mass
@@ -150,7 +153,7 @@ func Refuse(why Reason, format string, args ...any) *Refusal {
 var (
 	word    = regexp.MustCompile(`^[A-Za-z0-9_-]{8,64}$`)
 	hexSum  = regexp.MustCompile(`^[0-9a-f]{64}$`)
-	kinds   = map[string]bool{"fuel": true, "moisture": true, "sweeping": true, "ash": true, "other": true}
+	kinds   = []string{"fuel", "moisture", "sweeping", "ash", "filter", "probes", "gasket", "inspection", "other"}
 	payload = map[Name]func(*Request) bool{
 		Acknowledge: func(r *Request) bool { return r.Acknowledge != nil },
 		Note:        func(r *Request) bool { return r.Note != nil },
@@ -220,7 +223,7 @@ func (r *Request) check() error {
 	case Acknowledge:
 		return r.Acknowledge.check()
 	case Note:
-		return r.Note.check()
+		return r.Note.Check()
 	case Live:
 		if n := r.Live.Seconds; n < 1 || n > int(MaxLease.Seconds()) {
 			return fmt.Errorf("seconds is %d; want 1 to %d", n, int(MaxLease.Seconds()))
@@ -243,10 +246,11 @@ func (o *Occurrence) check() error {
 	return nil
 }
 
-func (e *Entry) check() error {
+// Check says in words what cannot be taken.
+func (e *Entry) Check() error {
 	switch {
-	case !kinds[e.Kind]:
-		return errors.New("kind is fuel, moisture, sweeping, ash or other")
+	case !slices.Contains(kinds, e.Kind):
+		return fmt.Errorf("kind is one of %s", strings.Join(kinds, ", "))
 	case !plain(e.Wood, maxAuthor):
 		return fmt.Errorf("wood has more than %d characters, or some that cannot be seen", maxAuthor)
 	case !plain(e.Text, maxText):

@@ -21,6 +21,7 @@ type Config struct {
 	RemoteWrite []RemoteWrite
 
 	MQTT    MQTT
+	Broker  Broker
 	Web     Web
 	History History
 	Notify  Notify
@@ -104,14 +105,22 @@ type MQTT struct {
 	Metered bool
 	// BackFill is how old what comes late may be.
 	BackFill time.Duration
-	// Embedded is the address on which the broker in this process listens, loopback
-	// only; empty when Broker is set.
+	// Homie shows the site as a device of the Homie convention too.
+	Homie bool
+	// Embedded is the address on which the broker in this process listens, loopback only
+	// where it has no users; empty when Broker is set.
 	Embedded string
 }
 
-// Web says where pages and metrics are served.
+// Web says where pages and metrics are served, and to whom.
 type Web struct {
 	Listen string
+	// ReadWithoutSignIn is "nobody", "this-computer" or "network".
+	ReadWithoutSignIn string
+	// CertificateFile and KeyFile encrypt the pages; both or neither is given.
+	CertificateFile, KeyFile string
+	// Names are further names of this computer under which the pages are asked for.
+	Names []string
 }
 
 // History says what is kept of the past.

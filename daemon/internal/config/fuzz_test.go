@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -90,15 +91,30 @@ func check(t *testing.T, c *config.Config) {
 	if c.MQTT.Broker == "" {
 		host, _, err := net.SplitHostPort(c.MQTT.Embedded)
 		ip, _ := netip.ParseAddr(host)
-		must(err == nil && (host == "localhost" || ip.IsLoopback()), "embedded broker", c.MQTT)
+		must(err == nil && (host == "localhost" || ip.IsLoopback() || len(c.Broker.Users) > 0), "embedded broker", c.MQTT)
 	} else {
 		must(c.MQTT.Embedded == "", "two brokers", c.MQTT)
+		must(len(c.Broker.Users) == 0 && c.Broker.KeyFile == "", "two brokers", c.Broker)
 		must(!strings.Contains(c.MQTT.Broker, "@"), "broker", c.MQTT)
+	}
+	must((c.Broker.CertificateFile == "") == (c.Broker.KeyFile == ""), "certificate without key", c.Broker)
+	users := map[string]bool{}
+	for _, u := range c.Broker.Users {
+		must(u.Name != "" && u.PasswordFile != "" && !users[u.Name] && len(u.Read) > 0, "user", u)
+		users[u.Name] = true
+		for _, f := range u.Write {
+			must(strings.HasPrefix(f, "command/"), "user writes", u)
+		}
+		for _, f := range u.Read {
+			must(!strings.HasPrefix(f, "command") && !strings.HasPrefix(f, "$"), "user reads", u)
+		}
 	}
 	must(c.MQTT.ClientID != "", "client", c.MQTT)
 	must(c.MQTT.PasswordFile == "" || c.MQTT.User != "", "password without user", c.MQTT)
 	_, _, err := net.SplitHostPort(c.Web.Listen)
 	must(err == nil, "web", c.Web)
+	must(slices.Contains([]string{"nobody", "this-computer", "network"}, c.Web.ReadWithoutSignIn), "reading", c.Web)
+	must((c.Web.CertificateFile == "") == (c.Web.KeyFile == ""), "certificate without key", c.Web)
 }
 
 // FuzzParse: whatever the file says, there is a configuration that everything can rely

@@ -16,7 +16,7 @@ import (
 )
 
 // mqtt reads where to publish: to the broker within the program, or to another one.
-func mqtt(t *table, site string) MQTT {
+func mqtt(t *table, site string, own within) MQTT {
 	// The value is never repeated.
 	t.refuse("password", "a password has no place in the configuration; put it into a file that only the service can read, and give the path of that as password-file")
 	m := MQTT{
@@ -33,7 +33,11 @@ func mqtt(t *table, site string) MQTT {
 		BackFill:        quantity(t, "back-fill", units.ParseSpan, span{"7 days", "1 day", "60 days"}).value,
 	}
 	t.together("certificate-file", "key-file")
-	m.Embedded = t.text("embedded", "127.0.0.1:1883", loopback).value
+	m.Homie = t.choice("homie", "no", []string{"yes", "no"}).value == "yes"
+	m.Embedded = t.text("embedded", "127.0.0.1:1883", own.listen).value
+	if n := t.keys.keys["homie"]; n != nil && m.Homie && m.Metered {
+		t.at(n.line, "mqtt.homie is \"yes\" and the profile \"metered\"; the Homie view is about ten times the traffic, keep one")
+	}
 	remote := t.keys.keys["broker"]
 	if remote == nil {
 		for _, key := range []string{"client-id", "user", "password-file", "ca-file", "certificate-file", "key-file", "root"} {
@@ -44,6 +48,9 @@ func mqtt(t *table, site string) MQTT {
 	} else {
 		if n := t.keys.keys["embedded"]; n != nil {
 			t.at(n.line, "mqtt.embedded and mqtt.broker exclude each other; keep one")
+		}
+		if own.line > 0 {
+			t.at(own.line, "the table broker is about the broker within the program, and mqtt.broker names another one; keep one")
 		}
 		m.Embedded = ""
 	}
@@ -57,20 +64,6 @@ func mqtt(t *table, site string) MQTT {
 	}
 	t.done()
 	return m
-}
-
-// web reads where to serve. Beyond loopback is allowed: an owner's phone is the reason
-// for the pages.
-func web(t *table, m MQTT) Web {
-	listen := t.text("listen", "127.0.0.1:8080", func(s string) error {
-		_, err := address(s)
-		return err
-	})
-	if listen.ok() && listen.value == m.Embedded && !strings.HasSuffix(listen.value, ":0") {
-		t.at(listen.line, "web.listen and mqtt.embedded are both %s; give one another port", listen.value)
-	}
-	t.done()
-	return Web{Listen: listen.value}
 }
 
 // broker checks the address of a broker. A message never repeats a password.
@@ -106,19 +99,6 @@ func address(s string) (host string, err error) {
 		return "", fmt.Errorf("%q is no address of this computer; it is an IP address, localhost, or nothing for every interface", host)
 	}
 	return host, nil
-}
-
-// loopback checks the address of the broker within the program, which asks nobody for a
-// password.
-func loopback(s string) error {
-	host, err := address(s)
-	if err != nil {
-		return err
-	}
-	if ip, err := netip.ParseAddr(host); host != "localhost" && (err != nil || !ip.IsLoopback()) {
-		return fmt.Errorf("%q can be reached from outside, and this broker asks for no password; it is on loopback, like \"127.0.0.1:1883\"", s)
-	}
-	return nil
 }
 
 // directory checks the path of a directory, which is absolute likewise.

@@ -77,7 +77,9 @@ func bind(root *table) *Config {
 	limits(root.table("limits"), &c.Analysis, c.Sensors, sound)
 	draftAverage(root.table("analysis"), &c.Analysis, c.Sampling.Period)
 	c.Analysis.Timing = alarms(root.table("alarms"))
-	c.MQTT = mqtt(root.table("mqtt"), c.Site.Name)
+	own := embedded(root.table("broker"))
+	c.Broker = own.Broker
+	c.MQTT = mqtt(root.table("mqtt"), c.Site.Name, own)
 	c.Web = web(root.table("web"), c.MQTT)
 	c.History = history(root.table("history"))
 	c.RemoteWrite = remoteWrite(root, c.History)

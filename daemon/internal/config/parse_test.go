@@ -118,7 +118,7 @@ func TestDefault(t *testing.T) {
 			},
 		},
 		MQTT: config.MQTT{ClientID: "fluewright-furnace", Root: "fluewright", BackFill: 7 * 24 * time.Hour, Embedded: "127.0.0.1:1883"},
-		Web:  config.Web{Listen: "127.0.0.1:8080"},
+		Web:  config.Web{Listen: "127.0.0.1:8080", ReadWithoutSignIn: "this-computer", Names: []string{}},
 		History: config.History{
 			Period: time.Second, FullRate: 200 * 24 * time.Hour, Minutes: 3650 * 24 * time.Hour, Ceiling: 1_000_000_000,
 		},

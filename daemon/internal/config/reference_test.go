@@ -58,6 +58,17 @@ func TestReferenceDocumentsEveryKey(t *testing.T) {
 					}
 				}
 			}
+		case "broker":
+			for _, key := range keysOf(t, "[broker]") {
+				if key != "user" && !holds(section("[broker]"), key) {
+					t.Errorf("broker.%s is missing", key)
+				}
+			}
+			for _, key := range keysOf(t, "[[broker.user]]") {
+				if !regexp.MustCompile(`(?m)^#   ` + key + ` +\S`).MatchString(section("[broker]")) {
+					t.Errorf("broker.user.%s is missing", key)
+				}
+			}
 		case "remote-write":
 			for _, key := range keysOf(t, "[[remote-write]]") {
 				if !holds(section("#[[remote-write]]"), key) {
@@ -116,7 +127,9 @@ func TestReferenceDocumentsEveryKey(t *testing.T) {
 // What stands behind a '#' as an example can be used as it is.
 func TestReferenceExamplesAreAccepted(t *testing.T) {
 	text := regexp.MustCompile(`(?m)^#([a-z-]+ = |\[\[)`).ReplaceAllString(string(configs.Reference), "$1")
-	text = strings.Replace(text, "\nembedded = ", "\n# embedded = ", 1)     // gives way to the broker
+	text = strings.Replace(text, "\nembedded = ", "\n# embedded = ", 1) // gives way to the broker
+	text = strings.Replace(text, "\ncertificate-file = \"/etc/fluewright/broker.pem", "\n#", 1)
+	text = strings.Replace(text, "\nkey-file = \"/etc/fluewright/broker-key.pem", "\n#", 1)
 	text = strings.Replace(text, "\ntoken-file = ", "\n# token-file = ", 1) // and this to the password
 	text += `
 [[sensor]]
@@ -132,7 +145,7 @@ thermocouple = "K"
 	check(t, c)
 	got := fmt.Sprint(c.MQTT)
 	want := "{ssl://broker.example:8883 fluewright-furnace furnace /run/credentials/fluewright.service/mqtt-password /etc/fluewright/ca.pem" +
-		" /etc/fluewright/site-cert.pem /etc/fluewright/site-cert-key.pem fluewright false 168h0m0s }"
+		" /etc/fluewright/site-cert.pem /etc/fluewright/site-cert-key.pem fluewright false 168h0m0s false }"
 	if got != want {
 		t.Errorf("got %s, want %s", got, want)
 	}
@@ -141,6 +154,35 @@ thermocouple = "K"
 		"  /etc/fluewright/desk-ca.pem /etc/fluewright/site.pem /etc/fluewright/site-key.pem house-1}]"
 	if got != want {
 		t.Errorf("got %s, want %s", got, want)
+	}
+}
+
+// The example of the broker's users can be used as it is, with what stands beside it.
+func TestReferenceExampleOfUsers(t *testing.T) {
+	_, text, found := strings.Cut(string(configs.Reference), "\n[broker]\n")
+	text, _, ended := strings.Cut(text, "\n[web]\n")
+	if !found || !ended {
+		t.Fatal("there is no table of the broker")
+	}
+	keys, example, found := strings.Cut(text, "# As here:\n#\n")
+	if !found {
+		t.Fatal("there is no example")
+	}
+	keys = regexp.MustCompile(`(?m)^#([a-z-]+ = )`).ReplaceAllString(keys, "$1")
+	example = regexp.MustCompile(`(?m)^# ?`).ReplaceAllString(example, "")
+	c, err := config.Parse("users.toml", []byte("[broker]\n"+keys+example+"\n[mqtt]\nembedded = \":1883\"\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	check(t, c)
+	var got []string
+	for _, u := range c.Broker.Users {
+		got = append(got, fmt.Sprint(u.Name, u.Read, u.Write))
+	}
+	want := "owner[#] [command/acknowledge command/live command/note command/snapshot command/test-alert command/trend]\n" +
+		"hall-display[availability state alarm/#] [command/snapshot]"
+	if strings.Join(got, "\n") != want || c.Broker.KeyFile == "" || c.MQTT.Embedded != ":1883" {
+		t.Errorf("got %q of %+v", got, c.Broker)
 	}
 }
 

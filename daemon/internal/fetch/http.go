@@ -2,6 +2,8 @@ package fetch
 
 import (
 	"context"
+	"crypto/tls"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -31,6 +33,10 @@ func (r refusal) Error() string { return r.words }
 type Options struct {
 	// Say is told what a person wants to know meanwhile; nil: nobody does.
 	Say func(format string, args ...any)
+	// Token is shown to the monitor's pages; empty: none.
+	Token string
+	// TLS is how the pages are trusted; nil: by the certificates of this machine.
+	TLS *tls.Config
 	// Retry is the wait before the second attempt; a second if zero.
 	Retry time.Duration
 }
@@ -53,7 +59,12 @@ func Page(ctx context.Context, page string, f handout.Form, o Options) (*Fetched
 		return nil, err
 	}
 	at.RawQuery = f.Values().Encode()
-	got, err := persist(ctx, p, o, func() error { return p.ask(ctx, at.String(), &o) })
+	line := http.DefaultTransport.(*http.Transport).Clone()
+	line.TLSClientConfig = o.TLS
+	defer line.CloseIdleConnections()
+	// A token is for the monitor that was named, and for nobody that it sends us to.
+	client := &http.Client{Transport: line, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+	got, err := persist(ctx, p, o, func() error { return p.ask(ctx, client, at.String(), &o) })
 	if err != nil {
 		return nil, errors.Join(fmt.Errorf("ask %s: %w", at.Host, err), p.Close())
 	}
@@ -100,7 +111,7 @@ func persist(ctx context.Context, p *part, o Options, ask func() error) (*Fetche
 func megabytes(n int64) string { return fmt.Sprintf("%.1f MB", float64(n)/1e6) }
 
 // ask makes one request for what is missing.
-func (p *part) ask(ctx context.Context, at string, o *Options) error {
+func (p *part) ask(ctx context.Context, client *http.Client, at string, o *Options) error {
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
 	r, err := http.NewRequestWithContext(ctx, http.MethodGet, at, http.NoBody)
@@ -114,7 +125,14 @@ func (p *part) ask(ctx context.Context, at string, o *Options) error {
 		r.Header.Set("Range", fmt.Sprintf("bytes=%d-", p.have))
 		r.Header.Set("If-Range", strconv.Quote(p.of.ID))
 	}
-	a, err := http.DefaultClient.Do(r)
+	if o.Token != "" {
+		r.Header.Set("Authorization", "Bearer "+o.Token)
+	}
+	a, err := client.Do(r)
+	var distrust *tls.CertificateVerificationError
+	if errors.As(err, &distrust) {
+		return refusal{err.Error()}
+	}
 	if err != nil {
 		return err
 	}
@@ -147,6 +165,8 @@ func (p *part) accept(a *http.Response, o *Options) error {
 	switch {
 	case a.StatusCode == http.StatusServiceUnavailable:
 		return errors.New(words(a))
+	case a.StatusCode/100 == 3:
+		return refusal{fmt.Sprintf("the page sends us on to %q; ask there if you trust it", a.Header.Get("Location"))}
 	case a.StatusCode != http.StatusOK && a.StatusCode != http.StatusPartialContent:
 		return refusal{words(a)}
 	case err != nil || tag == "":
@@ -167,7 +187,11 @@ func (p *part) accept(a *http.Response, o *Options) error {
 
 // words are what a monitor says of why not.
 func words(a *http.Response) string {
-	text, _ := io.ReadAll(io.LimitReader(a.Body, 500)) // as much as there is
+	text, _ := io.ReadAll(io.LimitReader(a.Body, 2000)) // as much as there is
+	var problem struct{ Detail string }
+	if strings.HasPrefix(a.Header.Get("Content-Type"), "application/problem+json") && json.Unmarshal(text, &problem) == nil && problem.Detail != "" {
+		return a.Status + ": " + problem.Detail
+	}
 	if s := strings.TrimSpace(string(text)); s != "" && strings.HasPrefix(a.Header.Get("Content-Type"), "text/plain") {
 		return s
 	}

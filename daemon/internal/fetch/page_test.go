@@ -9,6 +9,7 @@ import (
 	"log/slog"
 	"math/rand/v2"
 	"net/http"
+	"net/http/httptest"
 	"os"
 	"path/filepath"
 	"strings"
@@ -16,6 +17,8 @@ import (
 	"testing"
 	"time"
 
+	"fluewright/daemon/internal/access"
+	"fluewright/daemon/internal/config"
 	"fluewright/daemon/internal/fetch"
 	"fluewright/daemon/internal/fetch/linetest"
 	"fluewright/daemon/internal/handout"
@@ -59,14 +62,20 @@ func (p *past) bundles() [][]byte {
 	return p.made
 }
 
-// serve begins a monitor's page, and returns its address.
+// serve begins a monitor's page that this computer may read, and returns its address.
 func serve(t *testing.T, p *past) (*handout.Desk, string) {
+	t.Helper()
+	return guarded(t, p, &access.Gate{Accounts: access.Load(""), Reading: access.ThisComputerReads})
+}
+
+// guarded begins one with a gate.
+func guarded(t *testing.T, p *past, g *access.Gate) (*handout.Desk, string) {
 	t.Helper()
 	t.Setenv("XDG_CACHE_HOME", t.TempDir())
 	desk := handout.New(t.TempDir(), p, slog.New(slog.DiscardHandler))
 	s, err := web.Listen("127.0.0.1:0", web.Options{
 		Site: "cellar-7", Feed: status.NewFeed(), Verdict: statustest.Site, Units: units.SI, Bundles: desk,
-		Metrics: http.NotFoundHandler(), Log: slog.New(slog.DiscardHandler),
+		Config: config.Default(), Metrics: http.NotFoundHandler(), Gate: g, Log: slog.New(slog.DiscardHandler),
 	})
 	if err != nil {
 		t.Fatal(err)
@@ -261,5 +270,39 @@ func TestDeskClearsAway(t *testing.T) {
 	}
 	if _, err := os.Stat(dir); !errors.Is(err, os.ErrNotExist) {
 		t.Errorf("the directory is left behind: %v", err)
+	}
+}
+
+// TestWithAToken: a monitor that lets nobody read wants one, and says so at once; it goes to
+// nobody else.
+func TestWithAToken(t *testing.T) {
+	g := &access.Gate{Accounts: access.Load("")}
+	token, err := g.Accounts.AddToken("desk", access.Viewer)
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, at := guarded(t, &past{size: 1000}, g)
+	for shown, want := range map[string]string{"": "send a token", "fluewright_wrong": "not one of this monitor's"} {
+		_, err := fetch.Page(t.Context(), "http://"+at, twoDays, fetch.Options{Token: shown})
+		if err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("with the token %q: %v", shown, err)
+		}
+	}
+	got, err := fetch.Page(t.Context(), "http://"+at, twoDays, fetch.Options{Token: token})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := got.Close(); err != nil {
+		t.Error(err)
+	}
+
+	thief := httptest.NewServer(http.HandlerFunc(func(_ http.ResponseWriter, r *http.Request) {
+		t.Errorf("another was asked, with %q", r.Header.Get("Authorization"))
+	}))
+	defer thief.Close()
+	on := httptest.NewServer(http.RedirectHandler(thief.URL, http.StatusFound))
+	defer on.Close()
+	if _, err := fetch.Page(t.Context(), on.URL, twoDays, fetch.Options{Token: token}); err == nil || !strings.Contains(err.Error(), "sends us on") {
+		t.Errorf("sent on: %v", err)
 	}
 }

@@ -162,96 +162,17 @@ func (a *Archive) Events(ctx context.Context, kind string, from, to time.Time) (
 	return a.s.Events(ctx, kind, from, to)
 }
 
-// Channels says which channels the window has rows of, usable or not.
-func (a *Archive) Channels(ctx context.Context, from, to time.Time) (there [frame.Count]bool, err error) {
-	err = a.s.view(ctx, func(v snapshot) error {
-		for _, st := range stretches(v.line, from.UnixMilli(), to.UnixMilli()) {
-			run := st.place.Run << 40
-			ids, err := list(ctx, v.conn, func(r *sql.Rows, c *int64) error { return r.Scan(c) },
-				"SELECT DISTINCT id & 255 FROM chunks WHERE id >= ? AND id < ?",
-				run|st.begin(0)/blockMS*blockMS/1000<<8, run|(st.hi+999)/1000<<8)
-			if err != nil {
-				return err
-			}
-			for _, c := range ids {
-				if c < int64(frame.Count) {
-					there[c] = true
-				}
-			}
-		}
-		return nil
-	})
-	if err != nil {
-		return there, fmt.Errorf("read history: %w", err)
-	}
-	// Of what is kept by the minute alone there are no chunks.
-	w := Window{From: from, To: to, Columns: 1, Channels: frame.All()}
-	t, err := a.Trend(ctx, w)
-	if err != nil {
-		return there, err
-	}
-	for i, c := range w.Channels {
-		there[c] = there[c] || t.Series[i][0].N > 0
-	}
-	return there, nil
+// Channels says which channels a window has rows of; see [Store.Channels].
+func (a *Archive) Channels(ctx context.Context, from, to time.Time) ([frame.Count]bool, error) {
+	return a.s.Channels(ctx, from, to)
 }
 
-// ByMinuteOnly returns how much of a window is kept as sums over minutes alone: its rows
-// were too old, or were left out of a bundle.
-func (a *Archive) ByMinuteOnly(ctx context.Context, from, to time.Time) (only time.Duration, err error) {
-	span := minutes.span.Milliseconds()
-	err = a.s.view(ctx, func(v snapshot) error {
-		for _, st := range stretches(v.line, from.UnixMilli(), to.UnixMilli()) {
-			run := st.place.Run << 40
-			var n int64
-			err := v.conn.QueryRowContext(ctx, `WITH m AS (SELECT (id >> 40 << 40) | ((id & 0xffffffffff) / ?1 * ?2 << 8) AS block FROM minutes WHERE id >= ?3 AND id < ?4)
-				SELECT count(*) FROM m WHERE NOT EXISTS (SELECT 1 FROM chunks WHERE id >= m.block AND id < m.block + 256)`,
-				blockMS/span, blockMS/1000, run|st.begin(0)/span, run|(st.hi+span-1)/span).Scan(&n)
-			if err != nil {
-				return err
-			}
-			only += time.Duration(n) * minutes.span
-		}
-		return nil
-	})
-	if err != nil {
-		return 0, fmt.Errorf("read history: %w", err)
-	}
-	return only, nil
+// ByMinuteOnly says how much of a window is kept by the minute alone; see [Store.ByMinuteOnly].
+func (a *Archive) ByMinuteOnly(ctx context.Context, from, to time.Time) (time.Duration, error) {
+	return a.s.ByMinuteOnly(ctx, from, to)
 }
 
-// Boot is one run of the program.
-type Boot struct {
-	Run      int64
-	From, To time.Time
-	Sure     bool // the times are tied to a synchronised clock
-	Software string
-	// Configuration is its text, without secrets.
-	Configuration string
-}
-
-// Boots returns the runs that reach into a window, in the order of time.
-func (a *Archive) Boots(ctx context.Context, from, to time.Time) (all []Boot, err error) {
-	err = a.s.view(ctx, func(v snapshot) error {
-		for _, st := range stretches(v.line, from.UnixMilli(), to.UnixMilli()) {
-			p := st.place
-			if n := len(all); n > 0 && all[n-1].Run == p.Run {
-				all[n-1].To = time.UnixMilli(p.End()).UTC()
-				continue
-			}
-			b := Boot{Run: p.Run, From: time.UnixMilli(p.Wall).UTC(), To: time.UnixMilli(p.End()).UTC(), Sure: p.Sure}
-			err := v.conn.QueryRowContext(ctx, `SELECT ifnull(s.version, ''), ifnull(c.body, '') FROM boots b
-				LEFT JOIN software s ON s.id = b.software LEFT JOIN configurations c ON c.id = b.configuration WHERE b.id = ?`, p.Run).
-				Scan(&b.Software, &b.Configuration)
-			if err != nil {
-				return err
-			}
-			all = append(all, b)
-		}
-		return nil
-	})
-	if err != nil {
-		return nil, fmt.Errorf("read history: %w", err)
-	}
-	return all, nil
+// Boots returns the runs that reach into a window; see [Store.Boots].
+func (a *Archive) Boots(ctx context.Context, from, to time.Time) ([]Boot, error) {
+	return a.s.Boots(ctx, from, to)
 }

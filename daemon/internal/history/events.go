@@ -30,12 +30,19 @@ type event struct {
 // later version may have added some.
 var insertEvent = func() map[string]string {
 	all := map[string]string{}
+	for table, own := range eventColumns {
+		all[table] = insertInto(table, append([]string{"id", "ms", "seen_ms", "trusted"}, own...))
+	}
+	return all
+}()
+
+// eventColumns are the names of each table's own columns, as the file has them.
+var eventColumns = func() map[string][]string {
+	all := map[string][]string{}
 	for _, t := range eventTables {
-		names := []string{"id", "ms", "seen_ms", "trusted"}
 		for column := range strings.SplitSeq(t.columns, ",") {
-			names = append(names, strings.Fields(column)[0])
+			all[t.name] = append(all[t.name], strings.Fields(column)[0])
 		}
-		all[t.name] = insertInto(t.name, names)
 	}
 	return all
 }()

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"iter"
 	"math"
+	"strings"
 	"time"
 
 	"fluewright/analysis/frame"
@@ -130,6 +131,7 @@ type Event struct {
 	// clock; Moment makes times of them.
 	Fields map[string]any
 	moment func(int64) time.Time
+	ms     int64 // when it was, on the run's clock
 }
 
 // Moment makes the wall time of a moment of the event's run.
@@ -137,29 +139,29 @@ func (e *Event) Moment(ms int64) time.Time { return e.moment(ms) }
 
 // Events returns what happened from from to before to, of one kind: "alarms", "notices",
 // "burns", "phases", "loads", "doors", "notes", "fuel", "calibrations", "commissionings".
-// What is on its way to the file is waited for as long as ctx allows.
+// What is in memory alone is among them: whoever looks does not make the storage work, and
+// where the file cannot be read there is at least what happened since.
 func (s *Store) Events(ctx context.Context, kind string, from, to time.Time) ([]Event, error) {
 	if _, ok := insertEvent[kind]; !ok {
 		return nil, fmt.Errorf("read history: there are no %q", kind)
 	}
-	if err := s.Commit(ctx); err != nil {
-		return nil, fmt.Errorf("read history: %w", err)
-	}
 	var all []Event
 	err := s.view(ctx, func(v snapshot) error {
-		if v.conn == nil {
-			return errNoFile
-		}
 		for _, st := range stretches(v.line, from.UnixMilli(), to.UnixMilli()) {
 			lo := st.lo
 			if st.first && st.lo == st.place.From {
 				lo = 0
 			}
-			some, err := v.eventsOf(ctx, kind, st.place.Run, lo, st.hi)
-			if err != nil {
-				return err
+			if v.conn != nil {
+				some, err := v.eventsOf(ctx, kind, st.place.Run, lo, st.hi)
+				if err != nil {
+					return err
+				}
+				all = append(all, some...)
 			}
-			all = append(all, some...)
+			if st.place.Run == v.run {
+				all = append(all, v.pendingOf(kind, lo, st.hi)...)
+			}
 		}
 		return nil
 	})
@@ -169,24 +171,13 @@ func (s *Store) Events(ctx context.Context, kind string, from, to time.Time) ([]
 	return all, nil
 }
 
-func (v *snapshot) eventsOf(ctx context.Context, kind string, run, lo, hi int64) (all []Event, err error) {
-	some, err := v.list(ctx, "SELECT * FROM "+kind+" WHERE id >= ? AND id < ? AND ms >= ? AND ms < ? ORDER BY id", run<<40, (run+1)<<40, lo, hi)
-	for i := range some {
-		all = append(all, some[i].Event)
-	}
-	return all, err
+func (v *snapshot) eventsOf(ctx context.Context, kind string, run, lo, hi int64) ([]Event, error) {
+	return v.listEvents(ctx, kind, "WHERE id >= ? AND id < ? AND ms >= ? AND ms < ? ORDER BY id", run<<40, (run+1)<<40, lo, hi)
 }
 
-// timed is an event with its moment on the run's clock.
-type timed struct {
-	Event
-	ms int64
-}
-
-// list reads events from the file.
-func (v *snapshot) list(ctx context.Context, query string, args ...any) ([]timed, error) {
+func (v *snapshot) listEvents(ctx context.Context, kind, which string, args ...any) ([]Event, error) {
 	var names []string
-	return list(ctx, v.conn, func(r *sql.Rows, e *timed) error {
+	return list(ctx, v.conn, func(r *sql.Rows, e *Event) error {
 		if names == nil {
 			var err error
 			if names, err = r.Columns(); err != nil {
@@ -201,17 +192,53 @@ func (v *snapshot) list(ctx context.Context, query string, args ...any) ([]timed
 		if err := r.Scan(into...); err != nil {
 			return err
 		}
-		id, ms, seen, trusted := integer(values[0]), integer(values[1]), integer(values[2]), integer(values[3])
-		run := id >> 40
-		e.ms = ms
-		e.Event = Event{Run: run, No: id & (1<<40 - 1), Seen: time.UnixMilli(seen).UTC(), Trusted: trusted != 0, Fields: map[string]any{}}
-		e.moment = func(ms int64) time.Time { at, _ := wallAt(*v, run, ms); return at }
-		e.At, e.Sure = wallAt(*v, run, ms)
+		id := integer(values[0])
+		*e = v.event(id>>40, id&(1<<40-1), integer(values[1]), integer(values[2]), integer(values[3]) != 0)
 		for i, name := range names[4:] {
 			e.Fields[name] = values[4+i]
 		}
 		return nil
-	}, query, args...)
+	}, "SELECT * FROM "+kind+" "+which, args...)
+}
+
+func (v *snapshot) event(run, no, ms, seen int64, trusted bool) Event {
+	e := Event{Run: run, No: no, Seen: time.UnixMilli(seen).UTC(), Trusted: trusted, Fields: map[string]any{}, ms: ms}
+	e.At, e.Sure = wallAt(*v, run, ms)
+	e.moment = func(ms int64) time.Time { at, _ := wallAt(*v, run, ms); return at }
+	return e
+}
+
+// pendingOf returns the events that are not in the file yet.
+func (v *snapshot) pendingOf(kind string, lo, hi int64) (all []Event) {
+	for i := range v.events {
+		p := &v.events[i]
+		if p.table != kind || p.ms < lo || p.ms >= hi {
+			continue
+		}
+		e := v.event(v.run, p.no, p.ms, p.seen, p.trusted)
+		for i, name := range eventColumns[kind] {
+			e.Fields[strings.Trim(name, `"`)] = asStored(p.values[i])
+		}
+		all = append(all, e)
+	}
+	return all
+}
+
+// asStored is a value as it comes back from the file.
+func asStored(v any) any {
+	switch v := v.(type) {
+	case bool:
+		if v {
+			return int64(1)
+		}
+		return int64(0)
+	case int:
+		return int64(v)
+	case uint32:
+		return int64(v)
+	default:
+		return v
+	}
 }
 
 func integer(v any) int64 {

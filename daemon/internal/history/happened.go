@@ -93,12 +93,12 @@ func (v *snapshot) findEvent(ctx context.Context, p EventPosition, current strin
 func (v *snapshot) happenedInFile(ctx context.Context, h *Happenings, after EventPosition, most int) error {
 	from := after.Run<<40 + after.No // -1 is the end of the run before
 	for _, table := range followed {
-		some, err := v.list(ctx, "SELECT * FROM "+table+" WHERE id > ? ORDER BY id LIMIT ?", from, most)
+		some, err := v.listEvents(ctx, table, "WHERE id > ? ORDER BY id LIMIT ?", from, most)
 		if err != nil {
 			return err
 		}
 		for _, e := range some {
-			h.Next = append(h.Next, Happened{Event: e.Event, Table: table, MS: e.ms, Position: EventPosition{Run: e.Run, No: e.No}})
+			h.Next = append(h.Next, Happened{Event: e, Table: table, MS: e.ms, Position: EventPosition{Run: e.Run, No: e.No}})
 		}
 		var n int64
 		if err := v.conn.QueryRowContext(ctx, "SELECT count(*) FROM "+table+" WHERE id > ?", from).Scan(&n); err != nil {

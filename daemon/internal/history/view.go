@@ -37,7 +37,7 @@ func (s *Store) view(ctx context.Context, do func(snapshot) error) error {
 			conn = nil // closed meanwhile: the file has failed
 		}
 	}
-	return s.look(conn, do)
+	return s.withSnapshot(conn, do)
 }
 
 // mostGlance is how long a glance waits for a storage that stalls.
@@ -58,11 +58,11 @@ func (s *Store) glance(ctx context.Context, do func(snapshot) error) error {
 			conn = nil // closed meanwhile, or the writer is in the kernel
 		}
 	}
-	return s.look(conn, do)
+	return s.withSnapshot(conn, do)
 }
 
-// look calls do with what is there now, and gives the connection back.
-func (s *Store) look(conn *sql.Conn, do func(snapshot) error) error {
+// withSnapshot calls do with what is there now, and gives the connection back.
+func (s *Store) withSnapshot(conn *sql.Conn, do func(snapshot) error) error {
 	s.mu.Lock()
 	v := snapshot{
 		conn: conn, run: s.run, rows: slices.Clip(s.mem.rows), sealed: slices.Clone(s.mem.sealed),
@@ -117,4 +117,11 @@ func (s *Store) unreadable(n uint64) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.health.Unreadable += n
+}
+
+// Unreadable counts damaged pieces that readers have left out so far.
+func (s *Store) Unreadable() uint64 {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.health.Unreadable
 }

@@ -61,6 +61,9 @@ var causeTitles = map[cause.Code]string{
 	cause.Blower:    "too little air carries the heat away: the blower stands still, or filter or registers are blocked",
 }
 
+// CauseTitle names a cause within a sentence; empty for an unknown one.
+func CauseTitle(c cause.Code) string { return causeTitles[c] }
+
 // causeAdvice is what the trade does about each cause. None of it opens the loading door,
 // and all of it defers to the manual.
 var causeAdvice = map[cause.Code]string{

@@ -15,6 +15,7 @@ import (
 	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/history"
 	"fluewright/daemon/internal/mqtt"
+	"fluewright/daemon/internal/mqtt/broker"
 	"fluewright/daemon/internal/notify"
 	"fluewright/daemon/internal/status"
 	"fluewright/daemon/internal/verdict"
@@ -90,6 +91,9 @@ func (c *collector) Collect(ch chan<- prometheus.Metric) {
 	if m.Outbox != nil {
 		outbox(out, m.Outbox)
 	}
+	if c.o.Broker != nil {
+		within(out, c.o.Broker())
+	}
 	if c.o.Notify != nil {
 		told(out, c.o.Notify())
 	}
@@ -117,6 +121,17 @@ func outbox(out sink, o *mqtt.Outbox) {
 	}
 	out.put(mqttOutboxDropped, float64(o.TooOld), "too-old")
 	out.put(mqttOutboxDropped, float64(o.NoTime), "no-clock")
+}
+
+// within writes how the broker within the program does.
+func within(out sink, b broker.Stats) {
+	out.put(brokerClients, float64(b.Clients))
+	out.put(brokerRetained, float64(b.Retained))
+	out.put(brokerRetainedBytes, float64(b.RetainedBytes))
+	for why, n := range b.Refused {
+		out.put(brokerRefused, float64(n), why)
+	}
+	out.put(brokerSaveErrors, float64(b.SaveErrors))
 }
 
 // told writes how messages to people do.

@@ -19,6 +19,7 @@ import (
 	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/history"
 	"fluewright/daemon/internal/mqtt"
+	"fluewright/daemon/internal/mqtt/broker"
 	"fluewright/daemon/internal/notify"
 	"fluewright/daemon/internal/remotewrite"
 	"fluewright/daemon/internal/status"
@@ -41,6 +42,8 @@ type Options struct {
 	RemoteWrite func() []remotewrite.Stats
 	// MQTT returns the publisher's counters.
 	MQTT func() mqtt.Stats
+	// Broker returns how the broker within the program does; nil where it is elsewhere.
+	Broker func() broker.Stats
 	// Commands returns how many commands came, by what became of them; nil where none are
 	// taken.
 	Commands func() map[string]uint64
@@ -167,6 +170,12 @@ var (
 	mqttOutboxDropped = counter("mqtt_outbox_dropped_total", "Events and rows of the history that the MQTT broker will never have, by the reason.", "reason")
 
 	commandsTotal = counter("commands_total", "Commands that came through the broker, accepted or refused, by the reason. Of those accepted, some are refused later.", "result")
+
+	brokerClients       = gauge("broker_clients_connected", "Connections to the MQTT broker within the program, the monitor's own left out.")
+	brokerRetained      = gauge("broker_retained_messages", "Messages that the MQTT broker within the program retains.")
+	brokerRetainedBytes = gauge("broker_retained_bytes", "Size of the messages that the MQTT broker within the program retains.")
+	brokerRefused       = counter("broker_refused_total", "What the MQTT broker within the program refused its clients, by the reason.", "reason")
+	brokerSaveErrors    = counter("broker_save_errors_total", "Attempts to keep retained alarms over a restart that failed.")
 
 	notifyAttempts     = counter("notification_attempts_total", "Attempts to send a message to a person or an alertmanager, by what became of them.", "transport", "result")
 	notifyDelivered    = gauge("notification_last_delivery_timestamp_seconds", "When the transport last delivered, by the wall clock. Absent before that.", "transport")

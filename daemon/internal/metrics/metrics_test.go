@@ -22,6 +22,7 @@ import (
 	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/history"
 	"fluewright/daemon/internal/mqtt"
+	"fluewright/daemon/internal/mqtt/broker"
 	"fluewright/daemon/internal/notify"
 	"fluewright/daemon/internal/remotewrite"
 	"fluewright/daemon/internal/status"
@@ -47,6 +48,9 @@ func options() Options {
 				Connected: true, Connects: 2, Published: 941, Failed: 3, Dropped: 1, Pending: 4,
 				Outbox: &mqtt.Outbox{Events: 2, Rows: 21600, Oldest: time.UnixMilli(1768659599000), TooOld: 5, NoTime: 6},
 			}
+		},
+		Broker: func() broker.Stats {
+			return broker.Stats{Clients: 3, Retained: 17, RetainedBytes: 11_264, Refused: map[string]uint64{"password": 2, "flood": 0}, SaveErrors: 1}
 		},
 		Commands: func() map[string]uint64 { return map[string]uint64{"accepted": 12, "flooded": 0, "malformed": 3} },
 		History: func() history.Health {
@@ -195,8 +199,8 @@ func TestPromtool(t *testing.T) {
 func TestNames(t *testing.T) {
 	endings := []string{
 		"_celsius", "_pascals", "_seconds", "_total", "_info", "_bytes",
-		// Pure states, 0 or 1, and one plain count.
-		"_quality", "_up", "_active", "_alarms", "_judged", "_phase", "_state", "_synchronized", "_connected", "_pending",
+		// Pure states, 0 or 1, and plain counts.
+		"_quality", "_up", "_active", "_alarms", "_judged", "_phase", "_state", "_synchronized", "_connected", "_pending", "_messages",
 	}
 	help := make(map[string]string)
 	for name, s := range moments() {

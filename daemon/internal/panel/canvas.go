@@ -47,7 +47,7 @@ func (s *canvas) paint(filled, stroked role) string {
 		fmt.Fprintf(&attributes, ` %s="%s"`, properties[property], s.scheme.palette()[r])
 		classes = append(classes, s.class(r, property))
 	}
-	if s.scheme == Auto && classes != nil {
+	if s.scheme.follows() && classes != nil {
 		fmt.Fprintf(&attributes, ` class="%s"`, strings.Join(classes, " "))
 	}
 	return attributes.String()
@@ -67,7 +67,7 @@ func (s *canvas) dash(i int) string {
 		return ""
 	case s.scheme == Print:
 		return ` stroke-dasharray="` + d + `"`
-	case s.scheme == Auto:
+	case s.scheme.follows():
 		s.dashed[i%traces] = true
 		return ` class="` + s.dashClass(i) + `"`
 	default:
@@ -83,6 +83,12 @@ func (s *canvas) style() {
 		return
 	}
 	s.raw("<style>")
+	s.rules()
+	s.raw("</style>\n")
+}
+
+// rules are those of what is used.
+func (s *canvas) rules() {
 	for _, other := range []struct {
 		media  string
 		colour *palette
@@ -102,7 +108,19 @@ func (s *canvas) style() {
 		}
 		s.raw("}")
 	}
-	s.raw("</style>\n")
+}
+
+// StyleSheet returns the rules by which Linked pictures with this prefix follow the reader.
+func StyleSheet(prefix string) []byte {
+	s := canvas{prefix: identifier(prefix), scheme: Linked}
+	for r := ground; r < roles; r++ {
+		s.used[r] = [2]bool{true, true}
+	}
+	for i, d := range dashes {
+		s.dashed[i] = d != "none"
+	}
+	s.rules()
+	return s.out.Bytes()
 }
 
 // escape writes text as XML holds it; what XML cannot hold becomes a replacement mark.

@@ -1,6 +1,9 @@
 package panel
 
-import "time"
+import (
+	"fmt"
+	"time"
+)
 
 // tick is a moment on the time axis.
 type tick struct {
@@ -47,6 +50,29 @@ func timeTicks(from, to time.Time, zone *time.Location, most int) (ticks []tick,
 		}
 	}
 	return nil, false
+}
+
+// ticks are those of the picture's time axis.
+func (d *drawing) ticks(most int) (ticks []tick, timesOfDay bool) {
+	if !d.p.Elapsed {
+		return timeTicks(d.p.From, d.p.To, d.zone, most)
+	}
+	span := d.p.To.Sub(d.p.From)
+	step := clockSteps[len(clockSteps)-1]
+	for _, s := range clockSteps {
+		if span/s <= time.Duration(most) {
+			step = s
+			break
+		}
+	}
+	for at := time.Duration(0); at <= span; at += step {
+		label := fmt.Sprintf("%d:%02d", at/time.Hour, at%time.Hour/time.Minute)
+		if step < time.Minute {
+			label += fmt.Sprintf(":%02d", at%time.Minute/time.Second)
+		}
+		ticks = append(ticks, tick{at: d.p.From.Add(at), label: label})
+	}
+	return ticks, true
 }
 
 // clockTicks returns the moments at which the clock on the wall shows a multiple of step.

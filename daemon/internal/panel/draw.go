@@ -41,14 +41,38 @@ type plot struct {
 	labels  []label
 }
 
-// WriteSVG draws the picture.
-func (p Picture) WriteSVG(w io.Writer) error {
+// Drawn is a picture with where its parts lie, CSS px, for whoever points at it.
+type Drawn struct {
+	SVG           []byte
+	Width, Height float64
+	// Left and Right are the ends of the time axis: From and To.
+	Left, Right float64
+	// Top and Bottom are those of all that lies on it.
+	Top, Bottom float64
+	// Words are the picture in words.
+	Words string
+}
+
+// Draw draws the picture.
+func (p Picture) Draw() (Drawn, error) {
 	if err := p.validate(); err != nil {
-		return err
+		return Drawn{}, err
 	}
 	d := newDrawing(&p)
 	d.draw()
-	if _, err := w.Write(d.out.Bytes()); err != nil {
+	return Drawn{
+		SVG: d.out.Bytes(), Width: float64(p.Width), Height: d.y,
+		Left: d.left, Right: d.right, Top: d.top, Bottom: d.bottom, Words: d.describe(),
+	}, nil
+}
+
+// WriteSVG draws the picture.
+func (p Picture) WriteSVG(w io.Writer) error {
+	d, err := p.Draw()
+	if err != nil {
+		return err
+	}
+	if _, err := w.Write(d.SVG); err != nil {
 		return fmt.Errorf("write picture: %w", err)
 	}
 	return nil
@@ -163,6 +187,9 @@ func (d *drawing) head() {
 
 // window is the picture's time in words.
 func (d *drawing) window() string {
+	if d.p.Elapsed {
+		return "Hours and minutes from the start"
+	}
 	from, to := d.p.From.In(d.zone), d.p.To.In(d.zone)
 	date, clock := dateFormat, ", 15:04"
 	switch span := to.Sub(from); {
@@ -187,7 +214,7 @@ func (d *drawing) window() string {
 // timeAxis draws the ticks through everything and their labels at the bottom.
 func (d *drawing) timeAxis() {
 	const apart = 4.4 // ems from tick to tick at least
-	ticks, timesOfDay := timeTicks(d.p.From, d.p.To, d.zone, int((d.right-d.left)/(apart*d.size)))
+	ticks, timesOfDay := d.ticks(int((d.right - d.left) / (apart * d.size)))
 	var thin, thick path
 	for _, t := range ticks {
 		p := &thin
@@ -208,7 +235,7 @@ func (d *drawing) timeAxis() {
 			free = x + w/2 + 4
 		}
 	}
-	if timesOfDay {
+	if timesOfDay && !d.p.Elapsed {
 		d.dates(ticks, y+lineHeight)
 	}
 	if x := d.x(d.now); d.now.Before(d.p.To) {

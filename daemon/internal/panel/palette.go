@@ -74,6 +74,9 @@ var print = palette{
 // dashes tell the traces apart where there is no colour.
 var dashes = [traces]string{"none", "8 3", "2 2", "9 3 2 3", "5 2", "12 3 2 3 2 3"}
 
+// follows reports whether a style sheet may change the colours.
+func (s Scheme) follows() bool { return s == Auto || s == Linked }
+
 // palette returns the colours that the elements carry themselves.
 func (s Scheme) palette() *palette {
 	switch s {

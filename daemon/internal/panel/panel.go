@@ -27,6 +27,9 @@ const (
 	Light
 	Dark
 	Print // black on white, traces told apart by dashes
+	// Linked follows the reader as Auto does, by a style sheet that the page brings: what
+	// StyleSheet gives for its prefix.
+	Linked
 )
 
 // The narrowest and the widest picture, CSS px.
@@ -47,9 +50,12 @@ type Picture struct {
 	Width  int            // CSS px
 	Units  units.System
 	Scheme Scheme
-	Panels []Panel
-	Bands  []Band
-	Marks  []Mark
+	// Elapsed says that times are counted from From, as where two burns are laid over each
+	// other. Every panel then begins with the first colour.
+	Elapsed bool
+	Panels  []Panel
+	Bands   []Band
+	Marks   []Mark
 }
 
 // Quantity is what a panel shows.
@@ -152,7 +158,7 @@ func (p *Picture) validate() error {
 		return fmt.Errorf("draw picture: width %d px is not within %d to %d", p.Width, MinWidth, MaxWidth)
 	case !p.From.Before(p.To):
 		return fmt.Errorf("draw picture: it ends at %v and begins at %v", p.To, p.From)
-	case p.Scheme > Print:
+	case p.Scheme > Linked:
 		return fmt.Errorf("draw picture: no such scheme: %d", p.Scheme)
 	}
 	return nil

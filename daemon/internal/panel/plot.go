@@ -26,6 +26,9 @@ func (p *plot) cloud(i int) role  { return cloud0 + role((p.first+i)%traces) }
 func (d *drawing) measurePlots() {
 	numbers, names, first := d.width("00:0"), 0.0, 0
 	for i := range d.p.Panels {
+		if d.p.Elapsed {
+			first = 0
+		}
 		p := plot{Panel: &d.p.Panels[i], first: first}
 		first += len(p.Traces)
 		for _, t := range p.Traces {
@@ -71,6 +74,9 @@ func narrowed(columns []Column, n int) []Column {
 // where there is none any more.
 func (d *drawing) lastWords(p *plot, i int) string {
 	t := &p.Traces[i]
+	if d.p.Elapsed {
+		return d.fit(t.Name, float64(d.p.Width)*0.3) // it ended long ago
+	}
 	value := ""
 	switch v, known, now := d.last(t); {
 	case !now:

@@ -55,6 +55,9 @@ type Sensor struct {
 	// Took is how long the last look at the chip lasted.
 	Took time.Duration
 	Raw  sensors.Raw
+	// ColdJunction is how warm a thermocouple's terminals are at the amplifier, °C; nil where
+	// that was not read.
+	ColdJunction *float64
 	// Serial is the specimen's number where the chip has one; Former that of the one that
 	// it replaced while the program ran.
 	Serial, Former string

@@ -15,7 +15,7 @@ import (
 
 // Channels returns those that the window has rows of, or of these the ones that are asked
 // for.
-func Channels(ctx context.Context, a *history.Archive, w Window, wanted []frame.Channel) (some [frame.Count]bool, err error) {
+func Channels(ctx context.Context, a History, w Window, wanted []frame.Channel) (some [frame.Count]bool, err error) {
 	there, err := a.Channels(ctx, w.From, w.To)
 	if err != nil {
 		return some, err
@@ -36,7 +36,7 @@ func Channels(ctx context.Context, a *history.Archive, w Window, wanted []frame.
 }
 
 // WriteLog writes a window as a burn log: every row, or the means over every so long.
-func WriteLog(ctx context.Context, out io.Writer, a *history.Archive, w Window, channels [frame.Count]bool, every time.Duration) error {
+func WriteLog(ctx context.Context, out io.Writer, a History, w Window, channels [frame.Count]bool, every time.Duration) error {
 	log, err := burnlog.NewWriter(out, channels)
 	if err != nil {
 		return err
@@ -60,7 +60,7 @@ func WriteLog(ctx context.Context, out io.Writer, a *history.Archive, w Window, 
 
 // Rows goes through every row of a window, or through the means over every so long, each at
 // its beginning. A stretch without a reading gives no mean.
-func Rows(ctx context.Context, a *history.Archive, w Window, channels [frame.Count]bool, every time.Duration) iter.Seq2[history.Row, error] {
+func Rows(ctx context.Context, a History, w Window, channels [frame.Count]bool, every time.Duration) iter.Seq2[history.Row, error] {
 	if every <= 0 {
 		return a.Rows(ctx, w.From, w.To)
 	}

@@ -94,23 +94,31 @@ func Burns(ctx context.Context, a Source, w Window) ([]Burn, error) {
 	if err != nil {
 		return nil, err
 	}
-	alarms, err := a.Events(ctx, "alarms", ever.From, ever.To)
-	if err != nil {
-		return nil, err
-	}
-	notices, err := a.Events(ctx, "notices", ever.From, ever.To)
-	if err != nil {
-		return nil, err
-	}
 	var all []Burn
+	during := Window{ever.To, ever.From}
 	for i := range events {
 		b := burnOf(&events[i])
 		b.No = i + 1
 		if w != (Window{}) && (!b.Start.Before(w.To) || !w.From.Before(b.End)) {
 			continue
 		}
-		b.tell(alarms, notices)
+		during.From, during.To = earlier(during.From, b.Start), later(during.To, b.End)
 		all = append(all, b)
+	}
+	if all == nil {
+		return nil, nil
+	}
+	during.To = during.To.Add(time.Second) // what happened at the very end belongs to it
+	alarms, err := a.Events(ctx, "alarms", during.From, during.To)
+	if err != nil {
+		return nil, err
+	}
+	notices, err := a.Events(ctx, "notices", during.From, during.To)
+	if err != nil {
+		return nil, err
+	}
+	for i := range all {
+		all[i].tell(alarms, notices)
 	}
 	return all, nil
 }
@@ -135,14 +143,20 @@ func (b *Burn) tell(alarms, notices []history.Event) {
 	during := func(e *history.Event) bool { return !e.At.Before(b.Start) && !e.At.After(b.End) }
 	for i := range alarms {
 		e := &alarms[i]
+		if !during(e) {
+			continue
+		}
 		f := fields(e.Fields)
-		if name := alarmName(f); during(e) && f.text("change") == "raised" && !slices.Contains(b.Told, name) {
+		if name := alarmName(f); f.text("change") == "raised" && !slices.Contains(b.Told, name) {
 			b.Told = append(b.Told, name)
 		}
 	}
 	for i := range notices {
 		e := &notices[i]
-		if name := fields(e.Fields).text("notice"); during(e) && !slices.Contains(b.Notices, name) {
+		if !during(e) {
+			continue
+		}
+		if name := fields(e.Fields).text("notice"); !slices.Contains(b.Notices, name) {
 			b.Notices = append(b.Notices, name)
 		}
 	}

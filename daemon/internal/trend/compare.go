@@ -7,7 +7,6 @@ import (
 	"strings"
 	"time"
 
-	"fluewright/daemon/internal/history"
 	"fluewright/daemon/internal/units"
 )
 
@@ -41,7 +40,7 @@ type Done struct {
 }
 
 // Compare puts two burns side by side.
-func Compare(ctx context.Context, a *history.Archive, first, second Burn) (Comparison, error) {
+func Compare(ctx context.Context, a History, first, second Burn) (Comparison, error) {
 	c := Comparison{A: first, B: second, Between: []Done{}}
 	for _, q := range quantities {
 		r := Compared{What: q.what, A: q.of(&first), B: q.of(&second), write: q.write, apart: q.apart}
@@ -86,9 +85,9 @@ var quantities = []struct {
 	{"smoulder", func(b *Burn) *float64 { return &b.Smoulder }, length, nil},
 	{"coals", func(b *Burn) *float64 { return &b.Coals }, length, nil},
 	{"not seen", func(b *Burn) *float64 { return &b.Unseen }, length, nil},
-	{"flue below the dew point", func(b *Burn) *float64 { return b.Condensing }, kelvinHours, nil},
-	{"flue cold enough for tar", func(b *Burn) *float64 { return b.Tar }, kelvinHours, nil},
-	{"heat to the air", func(b *Burn) *float64 { return b.Heat }, energy, nil},
+	{"flue below the dew point", func(b *Burn) *float64 { return b.Condensing }, KelvinHours, nil},
+	{"flue cold enough for tar", func(b *Burn) *float64 { return b.Tar }, KelvinHours, nil},
+	{"heat to the air", func(b *Burn) *float64 { return b.Heat }, Energy, nil},
 }
 
 func length(_ units.System, s float64) string { return signed(s, Lasted(math.Abs(s))) }
@@ -103,14 +102,16 @@ func signed(v float64, text string) string {
 	return text
 }
 
-func kelvinHours(u units.System, ks float64) string {
+// KelvinHours writes how far below something how long, K s.
+func KelvinHours(u units.System, ks float64) string {
 	if u == units.SI {
 		return fmt.Sprintf("%.1f K h", ks/3600)
 	}
 	return fmt.Sprintf("%.1f °F h", ks/3600*9/5)
 }
 
-func energy(u units.System, joules float64) string {
+// Energy writes heat, J.
+func Energy(u units.System, joules float64) string {
 	if u == units.SI {
 		return fmt.Sprintf("%.1f kWh", joules/3.6e6)
 	}
@@ -138,7 +139,7 @@ func (c *Compared) Texts(u units.System) (a, b, change string) {
 }
 
 // between finds what was done in a window.
-func between(ctx context.Context, a *history.Archive, w Window) ([]Done, error) {
+func between(ctx context.Context, a History, w Window) ([]Done, error) {
 	all := []Done{}
 	if !w.From.Before(w.To) {
 		return all, nil

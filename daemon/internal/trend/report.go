@@ -13,7 +13,6 @@ import (
 
 	"fluewright/analysis/burn"
 	"fluewright/analysis/frame"
-	"fluewright/daemon/internal/history"
 	"fluewright/daemon/internal/message"
 	"fluewright/daemon/internal/panel"
 )
@@ -64,7 +63,7 @@ var sizes = []struct {
 }{{"narrow", 376, panel.Auto}, {"wide", 1176, panel.Auto}, {"paper", 680, panel.Print}}
 
 // WriteReport writes a window as one HTML page that needs nothing else.
-func WriteReport(ctx context.Context, out io.Writer, a *history.Archive, s Site, w Window, channels [frame.Count]bool, version string) error {
+func WriteReport(ctx context.Context, out io.Writer, a History, s Site, w Window, channels [frame.Count]bool, version string) error {
 	r := reporter{a: a, s: s, w: w, view: view{
 		Site: s.Config.Site.Name, From: s.long(w.From), To: s.long(w.To), Zone: w.From.In(s.Zone).Format("MST"), Version: version,
 	}}
@@ -94,7 +93,7 @@ func (s *Site) long(t time.Time) string { return t.In(s.Zone).Format("Mon 2 Jan 
 func (s *Site) short(t time.Time) string { return t.In(s.Zone).Format("2006-01-02 15:04") }
 
 type reporter struct {
-	a     *history.Archive
+	a     History
 	s     Site
 	w     Window
 	view  view
@@ -173,10 +172,12 @@ func earlier(a, b time.Time) time.Time {
 }
 
 // burns lists them and sums up what they were like.
-func (r *reporter) burns(ctx context.Context) (err error) {
-	if r.bands, err = bands(ctx, r.a, r.w); err != nil {
+func (r *reporter) burns(ctx context.Context) error {
+	lasted, err := phases(ctx, r.a, r.w)
+	if err != nil {
 		return err
 	}
+	r.bands = (&Happened{Phases: lasted}).bands()
 	var in [burn.Coals + 1]float64
 	for _, b := range r.bands {
 		in[b.Phase] += b.To.Sub(b.From).Seconds()
@@ -191,10 +192,9 @@ func (r *reporter) burns(ctx context.Context) (err error) {
 		return err
 	}
 	u := r.s.Config.Site.Units
-	var lasted, above, below, unseen float64
+	var above, below, unseen float64
 	for i := range all {
 		b := &all[i]
-		lasted += b.End.Sub(b.Start).Seconds()
 		above, below, unseen = above+b.DraftAbove, below+b.DraftBelow, unseen+b.Unseen
 		v := burnView{
 			No: int64(b.No), Loads: b.Loads, Start: r.s.short(b.Start), Lasted: Lasted(b.End.Sub(b.Start).Seconds()), Kind: b.Kind,

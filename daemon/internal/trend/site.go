@@ -6,7 +6,6 @@ import (
 	"time"
 
 	"fluewright/daemon/internal/config"
-	"fluewright/daemon/internal/history"
 )
 
 // Site is what must be known of the site to show its history.
@@ -18,7 +17,7 @@ type Site struct {
 }
 
 // SiteOf takes the configuration that held at the end of a window from the history.
-func SiteOf(ctx context.Context, a *history.Archive, w Window, zone *time.Location) (Site, error) {
+func SiteOf(ctx context.Context, a History, w Window, zone *time.Location) (Site, error) {
 	s := Site{Config: config.Default(), Zone: zone}
 	boots, err := a.Boots(ctx, w.From, w.To)
 	if err != nil {

@@ -8,12 +8,11 @@ import (
 
 	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/burnlog"
-	"fluewright/daemon/internal/history"
 	"fluewright/daemon/internal/trend/parquet"
 )
 
 // WriteParquet writes a window as a Parquet table, with the columns of a burn log.
-func WriteParquet(ctx context.Context, out io.Writer, a *history.Archive, s Site, w Window, channels [frame.Count]bool, every time.Duration) error {
+func WriteParquet(ctx context.Context, out io.Writer, a History, s Site, w Window, channels [frame.Count]bool, every time.Duration) error {
 	var which []frame.Channel
 	var names []string
 	for _, c := range frame.All() {

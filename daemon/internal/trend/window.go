@@ -7,9 +7,11 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"iter"
 	"strconv"
 	"time"
 
+	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/history"
 )
 
@@ -25,6 +27,24 @@ type Source interface {
 	Span() (from, to time.Time)
 	Events(ctx context.Context, kind string, from, to time.Time) ([]history.Event, error)
 }
+
+// History is what is shown: one from outside, [history.Archive], or the one that is being
+// kept, [history.Store].
+type History interface {
+	Source
+	Trend(ctx context.Context, w history.Window) (history.Trend, error)
+	Rows(ctx context.Context, from, to time.Time) iter.Seq2[history.Row, error]
+	Boots(ctx context.Context, from, to time.Time) ([]history.Boot, error)
+	Channels(ctx context.Context, from, to time.Time) ([frame.Count]bool, error)
+	ByMinuteOnly(ctx context.Context, from, to time.Time) (time.Duration, error)
+	// Unreadable counts damaged pieces that were left out.
+	Unreadable() uint64
+}
+
+var (
+	_ History = (*history.Archive)(nil)
+	_ History = (*history.Store)(nil)
+)
 
 // Pick says which window is wanted. Since counts back from the end of the history, not from
 // now: the file may be old. Burn is "last" or a number as the table of burns gives them.

@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"time"
 
+	"fluewright/daemon/internal/api"
 	"fluewright/daemon/internal/handout"
 )
 
@@ -19,10 +20,6 @@ const makeTime = 10 * time.Minute
 func (o *Options) bundle(w http.ResponseWriter, r *http.Request) {
 	h := w.Header()
 	h.Set("Cache-Control", "no-store")
-	if site := r.Header.Get("Sec-Fetch-Site"); site != "" && site != "same-origin" && site != "none" {
-		http.Error(w, "A page elsewhere must not ask for the history.", http.StatusForbidden)
-		return
-	}
 	if o.Bundles == nil {
 		http.Error(w, "This monitor keeps no history.", http.StatusNotFound)
 		return
@@ -59,7 +56,7 @@ func (o *Options) bundle(w http.ResponseWriter, r *http.Request) {
 	h.Set("ETag", strconv.Quote(b.ID))
 	h.Set("Content-Type", "application/zip")
 	h.Set("Content-Disposition", `attachment; filename="`+o.Site+b.To.UTC().Format("-20060102-1504")+`.zip"`)
-	http.ServeContent(&patient{w, rc}, r, "", time.Time{}, file)
+	http.ServeContent(api.Patient(w), r, "", time.Time{}, file)
 }
 
 // refuse says why there is no bundle.
@@ -74,27 +71,3 @@ func refuse(w http.ResponseWriter, err error) {
 	}
 	http.Error(w, err.Error(), code)
 }
-
-// patient gives every piece its own time: the whole may take hours over a bad line, and a
-// reader who takes nothing is given up all the same.
-type patient struct {
-	http.ResponseWriter
-	rc *http.ResponseController
-}
-
-// Write is one piece.
-func (p *patient) Write(b []byte) (n int, err error) {
-	const piece = 32 << 10
-	for len(b) > 0 && err == nil {
-		if err = p.rc.SetWriteDeadline(time.Now().Add(writeTimeout)); err != nil {
-			break
-		}
-		var m int
-		m, err = p.ResponseWriter.Write(b[:min(len(b), piece)])
-		n, b = n+m, b[m:]
-	}
-	return n, err
-}
-
-// Unwrap lets the server reach the connection's own writer.
-func (p *patient) Unwrap() http.ResponseWriter { return p.ResponseWriter }

@@ -4,6 +4,7 @@ package web
 
 import (
 	"context"
+	"crypto/tls"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -13,13 +14,22 @@ import (
 	"time"
 
 	"fluewright/analysis/frame"
+	"fluewright/daemon/internal/about"
 	"fluewright/daemon/internal/access"
+	"fluewright/daemon/internal/api"
+	"fluewright/daemon/internal/command"
+	"fluewright/daemon/internal/config"
 	"fluewright/daemon/internal/handout"
 	"fluewright/daemon/internal/health"
 	"fluewright/daemon/internal/status"
+	"fluewright/daemon/internal/trend"
 	"fluewright/daemon/internal/verdict"
+	"fluewright/daemon/internal/web/equipment"
 	"fluewright/daemon/internal/web/layout"
 	"fluewright/daemon/internal/web/now"
+	"fluewright/daemon/internal/web/records"
+	"fluewright/daemon/internal/web/signin"
+	"fluewright/daemon/internal/web/trendpage"
 )
 
 // Options is what the pages are made from.
@@ -43,10 +53,31 @@ type Options struct {
 	Checks func() []health.Check
 	// Bundles hands out the history; nil where none is kept.
 	Bundles *handout.Desk
+	// Actions is what a person may do; nil where nobody may do anything.
+	Actions Actions
+	// History is what is kept; nil where nothing is.
+	History trend.History
+	// Config is the site as it is configured.
+	Config *config.Config
+	// Records and Equipment are what those pages need beside the rest.
+	Records   records.Options
+	Equipment equipment.Options
+	// Gate says who may do what; nil: only what is open to all is served.
+	Gate *access.Gate
+	// CertificateFile and KeyFile make the pages go out encrypted.
+	CertificateFile, KeyFile string
 	// Names are the host names by which the page may be asked for, besides localhost
 	// and the address that it is reached at.
 	Names []string
 	Log   *slog.Logger
+}
+
+// Actions is what a person may do from a page. What is refused is a *command.Refusal. None
+// of it reaches the furnace.
+type Actions interface {
+	now.Actions
+	// Note keeps what somebody did or knows, in the name of by.
+	Note(ctx context.Context, by string, e command.Entry) error
 }
 
 // The limits of one small board that serves a few phones.
@@ -63,6 +94,7 @@ type Server struct {
 	listener net.Listener
 	server   *http.Server
 	now      *now.Page
+	scheme   string
 }
 
 // Listen opens the address, "127.0.0.1:8080"; port 0 takes a free one. It serves from
@@ -76,9 +108,17 @@ func Listen(address string, o Options) (*Server, error) {
 	if err != nil {
 		return nil, errors.Join(err, l.Close())
 	}
-	s := &Server{listener: l, now: p}
+	s := &Server{listener: &crowd{Listener: l}, now: p, scheme: "http"}
+	if o.CertificateFile != "" {
+		c, err := loadCertificate(o.CertificateFile, o.KeyFile, o.Log)
+		if err != nil {
+			return nil, errors.Join(err, l.Close())
+		}
+		s.listener, s.scheme = tls.NewListener(s.listener, c.config()), "https"
+	}
 	s.server = &http.Server{
 		Handler:           handler(o, routes),
+		ConnContext:       introduce,
 		ReadHeaderTimeout: headerTimeout,
 		WriteTimeout:      writeTimeout, // a stream sets its own for each write
 		IdleTimeout:       idleTimeout,
@@ -95,9 +135,9 @@ func (s *Server) Addr() string { return s.listener.Addr().String() }
 func (s *Server) URL() string {
 	a := s.listener.Addr().(*net.TCPAddr)
 	if a.IP.IsUnspecified() {
-		return fmt.Sprintf("http://localhost:%d/", a.Port)
+		return fmt.Sprintf("%s://localhost:%d/", s.scheme, a.Port)
 	}
-	return "http://" + a.String() + "/"
+	return s.scheme + "://" + a.String() + "/"
 }
 
 // Run serves until ctx ends, and then ends within half a second.
@@ -128,14 +168,15 @@ func (s *Server) Run(ctx context.Context) error {
 func routes(o Options) (*now.Page, []access.Route, error) {
 	shell, err := layout.New(layout.Options{
 		Site: o.Site, Version: o.Version, Notice: o.Notice, Log: o.Log,
-		Files: []fs.FS{now.Assets},
+		Files: []fs.FS{now.Assets, trendpage.Assets, records.Assets, equipment.Assets, signin.Assets},
 	})
 	if err != nil {
 		return nil, nil, err
 	}
 	p := now.New(now.Options{
 		Shell: shell, Feed: o.Feed, Verdict: o.Verdict, Units: o.Units,
-		Limits: o.Limits, DraftLow: o.DraftLow, DraftHigh: o.DraftHigh, StaleAfter: o.StaleAfter,
+		Actions: o.Actions, History: o.History, Site: trend.Site{Config: o.Config, Zone: o.Config.Site.Zone()},
+		Limits: o.Limits, DraftLow: o.DraftLow, DraftHigh: o.DraftHigh, StaleAfter: o.StaleAfter, Log: o.Log,
 	})
 	all := []access.Route{
 		{Pattern: "GET /healthz", Needs: access.Open, Handler: http.HandlerFunc(o.health)},
@@ -144,14 +185,31 @@ func routes(o Options) (*now.Page, []access.Route, error) {
 		{Pattern: "GET /api/bundle", Needs: access.Read, Handler: http.HandlerFunc(o.bundle)},
 	}
 	all = append(all, p.Routes()...)
+	site := trend.Site{Config: o.Config, Zone: o.Config.Site.Zone()}
+	all = append(all, trendpage.New(trendpage.Options{Shell: shell, Feed: o.Feed, History: o.History, Site: site, Log: o.Log}).Routes()...)
+	all = append(all, api.New(api.Options{History: o.History, Site: site, Version: o.Version, Log: o.Log}).Routes()...)
+	all = append(all, o.records(shell)...)
+	if o.Gate != nil {
+		all = append(all, signin.New(signin.Options{Shell: shell, Accounts: o.Gate.Accounts, Log: o.Log}).Routes()...)
+	}
 	return p, all, nil
 }
 
-// handler routes and guards.
+// records are the routes of what is on record and of what the monitor consists of.
+func (o *Options) records(shell *layout.Shell) []access.Route {
+	r, e := o.Records, o.Equipment
+	r.Shell, r.Feed, r.Verdict, r.StaleAfter, r.Errors = shell, o.Feed, o.Verdict, o.StaleAfter, o.Log
+	r.Units, r.Zone, r.Timing = o.Config.Site.Units, o.Config.Site.Zone(), o.Config.Analysis.Timing
+	e.Shell, e.Feed, e.StaleAfter, e.Errors = shell, o.Feed, o.StaleAfter, o.Log
+	e.Units, e.Zone, e.Build = r.Units, r.Zone, about.Read(o.Version)
+	return append(records.New(r).Routes(), equipment.New(e).Routes()...)
+}
+
+// handler routes, and lets through what the guard and the gate do.
 func handler(o Options, routes []access.Route) http.Handler {
 	mux := http.NewServeMux()
 	for _, r := range routes {
-		mux.Handle(r.Pattern, r.Handler)
+		mux.Handle(r.Pattern, o.Gate.Handler(r))
 	}
-	return guard(o.Names, mux)
+	return guard(o.Names, attend(mux))
 }

@@ -19,6 +19,8 @@ import (
 	"fluewright/analysis/alarm"
 	"fluewright/analysis/burn"
 	"fluewright/analysis/frame"
+	"fluewright/daemon/internal/access"
+	"fluewright/daemon/internal/config"
 	"fluewright/daemon/internal/health"
 	"fluewright/daemon/internal/status"
 	"fluewright/daemon/internal/status/statustest"
@@ -35,10 +37,11 @@ func options() Options {
 	return Options{
 		Site: "cellar-7", Version: "v0.1.0", Feed: status.NewFeed(), Verdict: statustest.Site, Units: us{},
 		Limits: [frame.Count]float64{frame.Firebox: 900, frame.Flue: 700}, DraftLow: 8, DraftHigh: 15,
-		StaleAfter: 5 * time.Second,
+		StaleAfter: 5 * time.Second, Config: config.Default(),
 		Metrics: http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
 			_, _ = io.WriteString(w, "fluewright_phase 1\n")
 		}),
+		Gate:  &access.Gate{Accounts: access.Load(""), Reading: access.NetworkReads},
 		Names: []string{"board.lan", "furnace"}, Log: slog.New(slog.DiscardHandler),
 	}
 }
@@ -82,7 +85,7 @@ func TestThePage(t *testing.T) {
 	}{
 		{
 			"all is well", statustest.Burning(),
-			[]string{"No alarm. The fire burns clean.", "457 °F", "limit 1292 °F", "0.049 in. w.c.", "this is within", "29.00 inHg", "no carbon monoxide alarm", "fire service"},
+			[]string{"No alarm. The fire burns clean.", "457 °F", "limit 1292 °F", `0.049 <span class="unit">in. w.c.</span>`, "this is within", "29.00 inHg", "no carbon monoxide alarm", "fire service"},
 			[]string{"no reading", "Do first", "Blind"},
 		},
 		{
@@ -262,11 +265,12 @@ func TestWhoMayAsk(t *testing.T) {
 	}
 }
 
-// TestNothingCanBeSent: there is no route that takes anything.
+// TestNothingCanBeSent: no page takes anything.
 func TestNothingCanBeSent(t *testing.T) {
 	h := served(options())
 	for _, method := range []string{"POST", "PUT", "DELETE", "PATCH"} {
 		r := httptest.NewRequest(method, "http://localhost/", nil)
+		r.Header.Set("Origin", "http://localhost")
 		w := httptest.NewRecorder()
 		h.ServeHTTP(w, r)
 		if w.Code != http.StatusMethodNotAllowed {
@@ -303,7 +307,7 @@ func TestTheBrowserIsBound(t *testing.T) {
 	for header, want := range map[string]string{
 		"Content-Security-Policy": "default-src 'none'",
 		"X-Content-Type-Options":  "nosniff",
-		"Referrer-Policy":         "no-referrer",
+		"Referrer-Policy":         "same-origin", // with no-referrer our own forms would come from "null"
 		"Cache-Control":           "no-store",
 	} {
 		if got := w.Header().Get(header); !strings.Contains(got, want) {

@@ -16,7 +16,7 @@ const patience = 5 * time.Second
 func start(t *testing.T) *broker.Broker {
 	t.Helper()
 	b, err := broker.Start(broker.Options{
-		Listen: "127.0.0.1:0", ClientID: "fluewright-cellar-7", Log: slog.New(slog.DiscardHandler),
+		Listen: "127.0.0.1:0", Root: "fluewright/cellar-7/", ClientID: "fluewright-cellar-7", Log: slog.New(slog.DiscardHandler),
 		Retained: []string{"fluewright/cellar-7/availability", "fluewright/cellar-7/alarm/spillage"},
 	})
 	if err != nil {
@@ -48,13 +48,19 @@ func connect(t *testing.T, b *broker.Broker, change func(*paho.ClientOptions)) (
 func publisher(t *testing.T, b *broker.Broker) paho.Client {
 	t.Helper()
 	c, err := connect(t, b, func(o *paho.ClientOptions) {
-		user, password := b.Credentials()
-		o.SetUsername(user).SetPassword(password).SetClientID("fluewright-cellar-7")
+		ours(b, o)
 	})
 	if err != nil {
 		t.Fatal(err)
 	}
 	return c
+}
+
+// ours makes the options those of the publisher.
+func ours(b *broker.Broker, o *paho.ClientOptions) {
+	user, password := b.Credentials()
+	o.Servers = nil
+	o.AddBroker(b.Own()).SetUsername(user).SetPassword(password).SetClientID("fluewright-cellar-7")
 }
 
 // listen returns what is published under filter, as topic=payload.
@@ -235,12 +241,8 @@ func TestAnUnlistedTopicIsRetainedToo(t *testing.T) {
 // TestTheLastWillIsRetained: the publisher's own will is kept.
 func TestTheLastWillIsRetained(t *testing.T) {
 	b := start(t)
-	user, password := b.Credentials()
-	login := func(o *paho.ClientOptions) {
-		o.SetClientID("fluewright-cellar-7").SetUsername(user).SetPassword(password)
-	}
 	if _, err := connect(t, b, func(o *paho.ClientOptions) {
-		login(o)
+		ours(b, o)
 		o.SetWill("fluewright/cellar-7/availability", "lost", 1, true)
 	}); err != nil {
 		t.Fatal(err)
@@ -333,7 +335,7 @@ func TestLoopbackOnly(t *testing.T) {
 func TestWhoMayReadRepliesAndCommands(t *testing.T) {
 	b := start(t)
 	monitor := publisher(t, b)
-	commands := listen(t, monitor, "fluewright/cellar/command/#")
+	commands := listen(t, monitor, "fluewright/cellar-7/command/#")
 	var heard []<-chan string
 	var askers []paho.Client
 	for _, id := range []string{"asker-one", "asker-two"} {
@@ -344,13 +346,13 @@ func TestWhoMayReadRepliesAndCommands(t *testing.T) {
 		askers = append(askers, c)
 		heard = append(heard, listen(t, c, "fluewright/#"))
 	}
-	if tok := askers[1].Publish("fluewright/cellar/command/snapshot", 1, false, "a command"); tok.Wait() && tok.Error() != nil {
+	if tok := askers[1].Publish("fluewright/cellar-7/command/snapshot", 1, false, "a command"); tok.Wait() && tok.Error() != nil {
 		t.Fatal(tok.Error())
 	}
-	expect(t, commands, "fluewright/cellar/command/snapshot=a command")
-	monitor.Publish("fluewright/cellar/reply/asker-one/1", 1, false, "for one").Wait()
-	monitor.Publish("fluewright/cellar/state", 1, false, "for all").Wait()
-	expect(t, heard[0], "fluewright/cellar/reply/asker-one/1=for one")
-	expect(t, heard[0], "fluewright/cellar/state=for all")
-	expect(t, heard[1], "fluewright/cellar/state=for all")
+	expect(t, commands, "fluewright/cellar-7/command/snapshot=a command")
+	monitor.Publish("fluewright/cellar-7/reply/asker-one/1", 1, false, "for one").Wait()
+	monitor.Publish("fluewright/cellar-7/state", 1, false, "for all").Wait()
+	expect(t, heard[0], "fluewright/cellar-7/reply/asker-one/1=for one")
+	expect(t, heard[0], "fluewright/cellar-7/state=for all")
+	expect(t, heard[1], "fluewright/cellar-7/state=for all")
 }

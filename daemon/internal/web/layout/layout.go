@@ -11,6 +11,7 @@ import (
 	"io/fs"
 	"log/slog"
 	"net/http"
+	"net/url"
 	"path"
 	"strings"
 
@@ -129,48 +130,91 @@ type Page struct {
 type link struct {
 	Name, Path string
 	Here       bool
+	Way        bool // to one's account: set apart
 }
 
-// links are the pages, in the order of how often they are wanted.
-var links = []link{
-	{Name: "Now", Path: "/"},
-	{Name: "Trend", Path: "/trend"},
-	{Name: "Burns", Path: "/burns"},
-	{Name: "Alarms", Path: "/alarms"},
-	{Name: "Sensors", Path: "/sensors"},
-	{Name: "Upkeep", Path: "/upkeep"},
-	{Name: "Notes", Path: "/notes"},
-	{Name: "Commissioning", Path: "/commissioning"},
-	{Name: "About", Path: "/about"},
-}
+// first are the pages that are wanted most, more the others: on a telephone they are one
+// tap farther away.
+var (
+	first = []link{
+		{Name: "Now", Path: "/"},
+		{Name: "Trend", Path: "/trend"},
+		{Name: "Alarms", Path: "/alarms"},
+		{Name: "Burns", Path: "/burns"},
+	}
+	more = []link{
+		{Name: "Sensors", Path: "/sensors"},
+		{Name: "Upkeep", Path: "/upkeep"},
+		{Name: "Notes", Path: "/notes"},
+		{Name: "Commissioning", Path: "/commissioning"},
+		{Name: "About", Path: "/about"},
+	}
+)
 
 type view struct {
 	Page
 	Site, Version, Notice string
-	Person                string
-	// May are the classes by which the style sheet hides what this person may not do. The
+	Person                access.Person
+	// Classes are those by which the style sheet hides what this person may not do. The
 	// server refuses it in any case.
-	May string
-	Nav []link
+	Classes     string
+	First, More []link
+	// Elsewhere is the page of More that this is.
+	Elsewhere string
+}
+
+// classes are those of rights, in a fixed order so that a page keeps its bytes.
+var classes = []struct {
+	right access.Right
+	class string
+}{
+	{access.Acknowledge, "may-acknowledge"},
+	{access.Log, "may-log"},
+	{access.Commission, "may-commission"},
+	{access.Manage, "may-manage"},
 }
 
 func (s *Shell) view(r *http.Request, p Page) view {
 	who := access.Of(r.Context())
-	v := view{Page: p, Site: s.o.Site, Version: s.o.Version, Notice: s.o.Notice, Person: who.Name}
-	var may []string
-	for right, class := range map[access.Right]string{
-		access.Acknowledge: "may-acknowledge", access.Log: "may-log", access.Commission: "may-commission", access.Manage: "may-manage",
-	} {
-		if who.Role.May(right) {
-			may = append(may, class)
+	v := view{Page: p, Site: s.o.Site, Version: s.o.Version, Notice: s.o.Notice, Person: who}
+	var all []string
+	for _, c := range classes {
+		if who.Role.May(c.right) {
+			all = append(all, c.class)
 		}
 	}
-	v.May = strings.Join(may, " ")
-	for _, l := range links {
-		l.Here = r.URL.Path == l.Path || l.Path != "/" && strings.HasPrefix(r.URL.Path, l.Path+"/")
-		v.Nav = append(v.Nav, l)
+	if who.Role != access.Nobody {
+		all = append(all, "signed-in")
 	}
+	v.Classes = strings.Join(all, " ")
+	v.First, _ = at(r.URL.Path, first)
+	v.More, v.Elsewhere = at(r.URL.Path, more)
+	v.More = append(v.More, wayIn(r, who))
 	return v
+}
+
+// wayIn leads to one's account, or to sign in and back.
+func wayIn(r *http.Request, who access.Person) link {
+	here := r.URL.Path
+	if who.Name != "" {
+		return link{Name: "Account", Path: "/account", Here: here == "/account" || here == "/people", Way: true}
+	}
+	way := link{Name: "Sign in", Path: access.SignInPath, Here: here == access.SignInPath || here == access.SetUpPath, Way: true}
+	if !way.Here && here != "/" {
+		way.Path += "?next=" + url.QueryEscape(access.Local(r.URL.RequestURI()))
+	}
+	return way
+}
+
+// at marks the entry that leads to where one is, and names it.
+func at(path string, links []link) (marked []link, here string) {
+	for _, l := range links {
+		if l.Here = path == l.Path || l.Path != "/" && strings.HasPrefix(path, l.Path+"/"); l.Here {
+			here = l.Name
+		}
+		marked = append(marked, l)
+	}
+	return marked, here
 }
 
 // Serve answers with the whole page.

@@ -5,15 +5,20 @@ import (
 	"context"
 	"fmt"
 	"net/http"
+	"slices"
 	"strings"
 	"sync"
 	"time"
+
+	"fluewright/analysis"
+	"fluewright/daemon/internal/status"
 )
 
 const (
 	maxStreams = 64
 	backlog    = 4 // events that a slow reader may lag behind
 	interval   = time.Second
+	apart      = 200 * time.Millisecond // two events for alarms, at least
 	// A reader that takes nothing for so long is given up.
 	writeTimeout = 10 * time.Second
 )
@@ -36,19 +41,34 @@ func newLive(render func() ([]byte, string, error)) *live {
 	return &live{render: render, readers: make(map[chan []byte]struct{})}
 }
 
-// run sends until ctx ends, and then ends every stream.
-func (l *live) run(ctx context.Context) {
+// run sends until ctx ends, and then ends every stream. What changes about an alarm does not
+// wait for the next second.
+func (l *live) run(ctx context.Context, ticks <-chan *status.Status) {
 	ticker := time.NewTicker(interval)
 	defer ticker.Stop()
+	var sent time.Time
 	for {
 		select {
 		case <-ticker.C:
 			l.send()
+		case s, ok := <-ticks:
+			switch {
+			case !ok:
+				ticks = nil // ctx has ended
+			case alarmChanged(s) && time.Since(sent) >= apart:
+				sent = time.Now()
+				l.send()
+			}
 		case <-ctx.Done():
 			l.end()
 			return
 		}
 	}
+}
+
+// alarmChanged reports whether something happened to an alarm at a tick.
+func alarmChanged(s *status.Status) bool {
+	return slices.ContainsFunc(s.Assessment.Events, func(e analysis.Event) bool { return e.Kind == analysis.AlarmChanged })
 }
 
 // send gives every reader the beat, with the parts where they changed. A reader that does

@@ -1,11 +1,19 @@
 package now
 
 import (
+	"context"
 	"fmt"
 	"strings"
 	"testing"
+	"testing/synctest"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
+
+	"fluewright/analysis/alarm"
+	"fluewright/analysis/frame"
+	"fluewright/daemon/internal/status"
+	"fluewright/daemon/internal/status/statustest"
 )
 
 func TestTheBar(t *testing.T) {
@@ -18,9 +26,9 @@ func TestTheBar(t *testing.T) {
 		{0, 76.8, ""},
 		{10, 214.4, ""},
 		{20, barRight, ""},
-		{20.01, barRight, "›"},
+		{20.01, barRight, "more"},
 		{-5, barLeft, ""},
-		{-6, barLeft, "‹"},
+		{-6, barLeft, "less"},
 	} {
 		got := draw(tt.v, 5, 10, text)
 		if diff := got.Pointer - tt.pointer; diff > 1e-9 || diff < -1e-9 || got.Beyond != tt.beyond {
@@ -85,4 +93,36 @@ func TestWhoJoinsBetweenTwoEvents(t *testing.T) {
 	if got := string(<-second); !strings.Contains(got, "data: well") {
 		t.Errorf("after %q the second reader got %q", "alarm", got)
 	}
+}
+
+// TestAnAlarmDoesNotWait for the second: what happens to it is sent at once.
+func TestAnAlarmDoesNotWait(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		ctx, cancel := context.WithCancel(t.Context())
+		n := 0
+		l := newLive(func() ([]byte, string, error) { n++; return fmt.Appendf(nil, "<p>%d</p>", n), "20:15:00", nil })
+		ticks := make(chan *status.Status)
+		go l.run(ctx, ticks)
+		ch := l.join()
+		<-ch
+		began := time.Now()
+		time.Sleep(300 * time.Millisecond)
+		quiet := statustest.Burning()
+		ticks <- quiet
+		alarming := statustest.Burning()
+		statustest.Change(alarming, alarm.Spillage, frame.Count, alarm.Raised, -2, 0)
+		ticks <- alarming
+		ticks <- alarming // a storm is not followed change by change
+		for _, want := range []time.Duration{300 * time.Millisecond, time.Second, 2 * time.Second} {
+			<-ch
+			if got := time.Since(began); got != want {
+				t.Errorf("an event came after %v, want %v", got, want)
+			}
+		}
+		cancel()
+		synctest.Wait()
+		if _, ok := <-ch; ok {
+			t.Error("the stream does not end")
+		}
+	})
 }

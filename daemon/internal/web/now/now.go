@@ -6,7 +6,7 @@ package now
 import (
 	"context"
 	"embed"
-	"fmt"
+	"log/slog"
 	"net/http"
 	"slices"
 	"time"
@@ -16,15 +16,18 @@ import (
 	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/access"
 	"fluewright/daemon/internal/status"
+	"fluewright/daemon/internal/trend"
 	"fluewright/daemon/internal/verdict"
 	"fluewright/daemon/internal/web/layout"
-	"fluewright/sensors"
 )
 
-//go:embed now.html
+//go:embed now.html alarms.html
 var files embed.FS
 
-// Assets are the page's script.
+//go:embed refused.html
+var refusedFiles embed.FS
+
+// Assets are the page's script and style sheet.
 //
 //go:embed assets
 var Assets embed.FS
@@ -36,44 +39,68 @@ type Units interface {
 	AbsolutePressure(pascals float64) string
 }
 
+// Actions is what a person may do about an alarm.
+type Actions interface {
+	// Acknowledge takes one occurrence in the name of by. What is refused is a
+	// *command.Refusal.
+	Acknowledge(ctx context.Context, by string, key alarm.Key, occurrence uint32) error
+	// Taker says who has taken an occurrence, and when; ok is false where that is not known.
+	Taker(key alarm.Key, occurrence uint32) (by string, at time.Time, ok bool)
+}
+
 // Options is what the page is made from.
 type Options struct {
 	Shell   *layout.Shell
 	Feed    *status.Feed
 	Verdict verdict.Site
 	Units   Units
+	// Actions is what a person may do; nil where nobody may do anything.
+	Actions Actions
+	// History is what the course of the burn is drawn from, nil where nothing is kept, and
+	// Site how.
+	History trend.History
+	Site    trend.Site
 	// Limits are the temperatures above which a channel is too hot, °C; zero for none.
 	Limits [frame.Count]float64
 	// DraftLow and DraftHigh are the band that the appliance asks for, Pa.
 	DraftLow, DraftHigh float64
 	// StaleAfter is how long the newest tick counts as the present one.
 	StaleAfter time.Duration
+	Log        *slog.Logger
 }
 
 // Page renders the newest tick.
 type Page struct {
 	o        Options
 	template *layout.Template
+	refused  *layout.Template
 	live     *live
+	pictures pictures
 }
 
 // New makes the page.
 func New(o Options) *Page {
-	p := &Page{o: o, template: o.Shell.Parse(files, "now.html")}
+	p := &Page{
+		o:        o,
+		template: o.Shell.Parse(files, "now.html", "alarms.html"),
+		refused:  o.Shell.Parse(refusedFiles, "refused.html"),
+	}
 	p.live = newLive(p.fragment)
 	return p
 }
 
-// Routes are the page and its stream.
+// Routes are the page, its stream and its picture, and how an alarm is taken.
 func (p *Page) Routes() []access.Route {
 	return []access.Route{
 		{Pattern: "GET /{$}", Needs: access.Read, Handler: http.HandlerFunc(p.serve)},
 		{Pattern: "GET /events", Needs: access.Read, Handler: p.live},
+		{Pattern: "GET /now/course.svg", Needs: access.Read, Handler: http.HandlerFunc(p.course)},
+		{Pattern: "POST /alarms/acknowledge", Needs: access.Acknowledge, Handler: http.HandlerFunc(p.acknowledge)},
 	}
 }
 
 // Run sends what changes to whoever has the page open, until ctx ends.
-func (p *Page) Run(ctx context.Context) { p.live.run(ctx) }
+func (p *Page) Run(ctx context.Context) { p.live.run(ctx, p.o.Feed.Subscribe(ctx)) }
 
 // view is the page as the template takes it: words only, no decisions left.
 type view struct {
@@ -84,31 +111,17 @@ type view struct {
 	AsOf     string
 	Clock    string // what is wrong with the clock, if anything
 
-	Alarms   []alarmView
-	Draft    draftView
-	Readings []readingView
-	Phase    string
-	PhaseFor string
-	Burn     string
-	Watched  []watchedView
+	Alarms  []group // that stand and nobody has taken, the first ones
+	More    []group // the others of them
+	Taken   []group // that stand and somebody has
+	Over    *group  // that are over and nobody has taken
+	Raised  string  // what a screen reader says at once
+	Draft   draftView
+	Gauges  []readingView // temperatures at the fire and of the warm air
+	Others  []readingView
+	Fire    fireView
+	Watched []watchedView
 }
-
-type alarmView struct {
-	Priority, Message, Action, For string
-	Blind                          bool
-}
-
-type readingView struct {
-	Name    string
-	Value   string // empty without a usable reading
-	State   string
-	Missing bool
-	Doubt   bool
-	Over    bool // above its limit
-	Limit   string
-}
-
-type watchedView struct{ Name, State string }
 
 var words = map[verdict.Level]string{
 	verdict.Checking: "Checking", verdict.Blind: "Blind", verdict.Alarm: "Alarm", verdict.Well: "Well",
@@ -135,22 +148,18 @@ func (p *Page) view() view {
 	if !s.ClockTrusted {
 		v.Clock = "The monitor's clock is not set: times of day may be wrong."
 	}
-	for i, a := range judged.Standing {
-		message, action := p.o.Verdict.Render(a, s)
-		if i == 0 {
-			action = "" // the verdict says it already
-		}
-		v.Alarms = append(v.Alarms, alarmView{
-			a.Priority.String(), message, action, verdict.Ago(s.Frame.At - a.Since + silence), a.Blind || silence > 0,
-		})
-	}
+	p.alarms(&v, s, judged.Standing, silence)
 	for _, c := range frame.All() {
-		if p.o.Verdict.Fitted[c] {
-			v.Readings = append(v.Readings, p.reading(s, c, silence))
+		switch {
+		case !p.o.Verdict.Fitted[c]:
+		case slices.Contains(gauged, c):
+			v.Gauges = append(v.Gauges, p.reading(s, c, silence))
+		default:
+			v.Others = append(v.Others, p.reading(s, c, silence))
 		}
 	}
 	v.Draft = p.draft(s, silence)
-	p.fire(&v, s, silence > 0 || slices.ContainsFunc(judged.Missing, atTheFire))
+	v.Fire = p.fire(s, silence > 0 || slices.ContainsFunc(judged.Missing, atTheFire))
 	for _, a := range s.Assessment.Alarms {
 		v.Watched = append(v.Watched, watchedView{verdict.Name(a.Key), watched(a, silence)})
 	}
@@ -162,115 +171,29 @@ func atTheFire(c frame.Channel) bool {
 	return c == frame.Firebox || c == frame.Chamber || c == frame.Flue
 }
 
+// fireView says how the fire burns, and how it got there.
+type fireView struct {
+	Phase, For, Burn string
+	Course           *courseView
+}
+
 // fire says how the fire burns; blind, that it cannot be told.
-func (p *Page) fire(v *view, s *status.Status, blind bool) {
+func (p *Page) fire(s *status.Status, blind bool) (v fireView) {
 	a := &s.Assessment
+	v.Course = p.courseOf(s)
 	switch {
 	case blind:
 		v.Phase = "How the fire burns cannot be told: a reading is missing."
-		return
+		return v
 	case a.Phase == burn.Unknown:
-		return
+		return v
 	}
 	v.Phase = verdict.PhaseSentence(a.Phase)
-	v.PhaseFor = verdict.Ago(s.Frame.At - a.PhaseSince)
+	v.For = verdict.Ago(s.Frame.At - a.PhaseSince)
 	if a.Burning {
 		v.Burn = "Burning for " + verdict.Ago(s.Frame.At-a.Burn.Start) + ", of that " + verdict.Ago(a.Burn.CleanBurn) + " clean."
 	}
-}
-
-// watched says how an alarm stands, so that "normal" is never said of one that cannot
-// be judged.
-func watched(a alarm.Status, silence time.Duration) string {
-	blind := a.Blind || silence > 0
-	switch {
-	case a.State == alarm.Unjudged:
-		return "not judged yet"
-	case a.State.Standing() && blind:
-		return "standing; cannot be judged now"
-	case a.State == alarm.Acknowledged:
-		return "standing, acknowledged"
-	case a.State == alarm.Shelved && a.Condition == alarm.Holds:
-		return "standing, shelved by " + a.ShelvedBy
-	case a.State == alarm.Shelved && !blind:
-		return "shelved by " + a.ShelvedBy
-	case a.State == alarm.Suppressed:
-		return "not told while there is " + string(a.SuppressedBy)
-	case a.State == alarm.Returned && !blind:
-		return "over, not acknowledged"
-	case a.State.Standing():
-		return "standing"
-	case blind:
-		return "cannot be judged"
-	default:
-		return "normal"
-	}
-}
-
-var channelNames = [frame.Count]string{
-	frame.Firebox: "Firebox", frame.Chamber: "Gasification chamber", frame.Flue: "Flue gas", frame.Plenum: "Warm-air supply",
-	frame.Return: "Return air", frame.Room: "Room", frame.Outdoor: "Outdoors", frame.Draft: "Draft", frame.Ambient: "Air pressure",
-}
-
-func (p *Page) reading(s *status.Status, c frame.Channel, silence time.Duration) readingView {
-	r := readingView{Name: channelNames[c]}
-	in := s.Frame.Inputs[c]
-	age := s.Wall.Sub(s.Taken[c]) + silence
-	if silence > 0 && in.Usable() {
-		in = frame.Input{Quality: frame.Stale}
-	}
-	if limit := p.o.Limits[c]; limit != 0 {
-		r.Limit = p.o.Units.Temperature(limit)
-	}
-	if !verdict.Readable(in) {
-		r.Missing, r.State = true, why(in)
-		if !s.Taken[c].IsZero() {
-			r.State += "; last read " + verdict.Ago(age) + " ago"
-		}
-		return r
-	}
-	r.Value = p.quantity(c, in.Value)
-	r.Over = p.o.Limits[c] != 0 && in.Value > p.o.Limits[c]
-	r.State = "now"
-	if age >= 3*time.Second {
-		r.State = verdict.Ago(age) + " ago"
-	}
-	if in.Quality == frame.Suspect {
-		r.Doubt = true
-		r.State += ", doubtful"
-		if title := sensors.Code(in.Fault).Info().Title; title != "" {
-			r.State += ": " + title
-		}
-	}
-	return r
-}
-
-func (p *Page) quantity(c frame.Channel, v float64) string {
-	switch c {
-	case frame.Draft:
-		return p.o.Units.Pressure(v)
-	case frame.Ambient:
-		return p.o.Units.AbsolutePressure(v)
-	default:
-		return p.o.Units.Temperature(v)
-	}
-}
-
-// why says why there is no reading.
-func why(in frame.Input) string {
-	switch in.Quality {
-	case frame.Faulty:
-		if title := sensors.Code(in.Fault).Info().Title; title != "" {
-			return title
-		}
-		return "sensor at fault"
-	case frame.Stale:
-		return "too old"
-	case frame.Absent:
-		return "not read yet"
-	default:
-		return "not a number"
-	}
+	return v
 }
 
 func (p *Page) serve(w http.ResponseWriter, r *http.Request) {
@@ -280,7 +203,7 @@ func (p *Page) serve(w http.ResponseWriter, r *http.Request) {
 		asOf = "as of " + v.AsOf
 	}
 	p.template.Serve(w, r, http.StatusOK, layout.Page{
-		Title: v.Word, AsOf: asOf, Reload: 10, Scripts: []string{"now.js"}, Data: v,
+		Title: v.Word, AsOf: asOf, Reload: 10, Styles: []string{"now.css"}, Scripts: []string{"now.js"}, Data: v,
 	})
 }
 
@@ -289,77 +212,4 @@ func (p *Page) fragment() (parts []byte, asOf string, err error) {
 	v := p.view()
 	parts, err = p.template.Part("parts", v)
 	return parts, v.AsOf, err
-}
-
-// draftView is the draft against its band: words, and a bar of our own in SVG.
-type draftView struct {
-	Shown   bool // there is a draft sensor
-	Value   string
-	Means   string // what the number means, a sentence
-	Missing string
-	Bar     *bar
-}
-
-// bar holds the x positions of the drawing, in its 360 units of width.
-type bar struct {
-	Zero, Low, High, Width     float64
-	Pointer                    float64
-	Beyond                     string // "‹" or "›" where the value is off the scale
-	LowText, HighText          string
-	WeakAt, StrongAt, TurnedAt float64
-}
-
-const (
-	barLeft, barRight = 8.0, 352.0
-)
-
-// draw places v and the band on a scale from half the upper limit below zero to twice
-// the upper limit.
-func draw(v, low, high float64, text func(float64) string) *bar {
-	from, to := -high/2, 2*high
-	x := func(v float64) float64 { return barLeft + (barRight-barLeft)*(v-from)/(to-from) }
-	b := &bar{Zero: x(0), Low: x(low), High: x(high), LowText: text(low), HighText: text(high)}
-	b.Width = b.High - b.Low
-	b.TurnedAt, b.WeakAt, b.StrongAt = (barLeft+b.Zero)/2, (b.Zero+b.Low)/2, (b.High+barRight)/2
-	b.Pointer = min(max(x(v), barLeft), barRight)
-	switch {
-	case v < from:
-		b.Beyond = "‹"
-	case v > to:
-		b.Beyond = "›"
-	}
-	return b
-}
-
-func (p *Page) draft(s *status.Status, silence time.Duration) draftView {
-	d := draftView{Shown: p.o.Verdict.Fitted[frame.Draft]}
-	in := s.Assessment.Draft
-	if silence > 0 || !verdict.Readable(in) || slices.Contains(p.o.Verdict.Judge(s, silence).Missing, frame.Draft) {
-		d.Missing = "The draft cannot be told: there is no reading."
-		return d
-	}
-	text := p.o.Units.Pressure
-	d.Value = text(in.Value)
-	low, high := p.o.DraftLow, p.o.DraftHigh
-	if high <= 0 {
-		d.Means = "No band is configured to hold it against."
-		return d
-	}
-	d.Bar = draw(in.Value, low, high, text)
-	asks := fmt.Sprintf("The appliance asks for %s to %s", text(low), text(high))
-	switch cold := s.Assessment.Phase == burn.Cold; {
-	case in.Value < 0 && cold:
-		d.Means = "Turned: air comes down the chimney. There is no fire now; do not light one before the chimney pulls."
-	case in.Value < 0:
-		d.Means = "Turned: flue gas can come into the house."
-	case in.Value < low && cold:
-		d.Means = asks + " while it burns; without a fire a weaker draft is usual."
-	case in.Value < low:
-		d.Means = asks + ": this is too weak."
-	case in.Value > high:
-		d.Means = asks + ": this is too strong."
-	default:
-		d.Means = asks + ": this is within."
-	}
-	return d
 }

@@ -1,0 +1,4 @@
+package about
+
+// Licences is the table, for the test.
+var Licences = licences
