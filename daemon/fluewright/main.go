@@ -34,21 +34,22 @@ It observes and advises. It actuates nothing and replaces no limit control, no
 carbon-monoxide alarm, no code and no licensed person.`
 
 type cli struct {
-	Run       runCmd       `cmd:"" help:"Watch the furnace: read the sensors, judge, publish."`
-	Demo      demoCmd      `cmd:"" help:"Show it all on a virtual furnace: no hardware, no network, no root."`
-	Check     checkCmd     `cmd:"" help:"Check the configuration and that its buses are there."`
-	Probe     probeCmd     `cmd:"" help:"Say which chips are wired, what each reads, and what is missing."`
-	Zero      zeroCmd      `cmd:"" help:"Zero the draft sensor, both ports open: guided, in the terminal."`
-	Calibrate calibrateCmd `cmd:"" help:"Correct a thermocouple in melting ice, boiling water or both: guided."`
-	Draft     draftCmd     `cmd:"" help:"Calculate what a chimney gives, cold and hot."`
-	Replay    replayCmd    `cmd:"" help:"Judge a burn log and print what is found as JSON Lines."`
-	Trend     trendCmd     `cmd:"" help:"Write a window of a history: burn log, picture, report, Parquet."`
-	Burns     burnsCmd     `cmd:"" help:"List the burns of a history, or compare two."`
-	Bundle    bundleCmd    `cmd:"" help:"Make one small file of a window of a history, for mail."`
-	Notify    notifyCmd    `cmd:"" help:"Try whether messages reach people, and their answers us."`
-	Health    healthCmd    `cmd:"" help:"Ask the running monitor how it does its work; exit code 3 if it does not."`
-	Access    accessCmd    `cmd:"" help:"Say who may sign in to the pages; make tokens for programs."`
-	Version   versionCmd   `cmd:"" help:"Print the version."`
+	Run        runCmd        `cmd:"" help:"Watch the furnace: read the sensors, judge, publish."`
+	Demo       demoCmd       `cmd:"" help:"Show it all on a virtual furnace: no hardware, no network, no root."`
+	Check      checkCmd      `cmd:"" help:"Check the configuration and that its buses are there."`
+	Probe      probeCmd      `cmd:"" help:"Say which chips are wired, what each reads, and what is missing."`
+	Zero       zeroCmd       `cmd:"" help:"Zero the draft sensor, both ports open: guided, in the terminal."`
+	Calibrate  calibrateCmd  `cmd:"" help:"Correct a thermocouple in melting ice, boiling water or both: guided."`
+	Draft      draftCmd      `cmd:"" help:"Calculate what a chimney gives, cold and hot."`
+	Commission commissionCmd `cmd:"" help:"Lead the installer from an unknown chimney to a report."`
+	Replay     replayCmd     `cmd:"" help:"Judge a burn log and print what is found as JSON Lines."`
+	Trend      trendCmd      `cmd:"" help:"Write a window of a history: burn log, picture, report, Parquet."`
+	Burns      burnsCmd      `cmd:"" help:"List the burns of a history, or compare two."`
+	Bundle     bundleCmd     `cmd:"" help:"Make one small file of a window of a history, for mail."`
+	Notify     notifyCmd     `cmd:"" help:"Try whether messages reach people, and their answers us."`
+	Health     healthCmd     `cmd:"" help:"Ask the running monitor how it does its work; exit code 3 if it does not."`
+	Access     accessCmd     `cmd:"" help:"Say who may sign in to the pages; make tokens for programs."`
+	Version    versionCmd    `cmd:"" help:"Print the version."`
 }
 
 // streams are where a command reads and writes: data on out, talk on err.

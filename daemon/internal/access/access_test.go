@@ -211,6 +211,7 @@ func TestWhatIsRefused(t *testing.T) {
 		"an unknown account's password":     a.SetPassword(t.Context(), "Carl", good),
 		"an unknown account goes":           a.Remove("Carl"),
 		"an owner's token":                  second(a.AddToken("mine", Owner)),
+		"a token with a person's name":      second(a.AddToken("anna", Viewer)),
 		"an unknown token goes":             a.RemoveToken("mine"),
 	} {
 		var refused Refusal

@@ -129,6 +129,8 @@ func (a *Accounts) Add(ctx context.Context, name string, role Role, password str
 		switch {
 		case r.account(one.Name) != nil:
 			return Refusal(fmt.Sprintf("there is an account %q already", one.Name))
+		case r.token(one.Name):
+			return Refusal(fmt.Sprintf("%q is the name of a program's token; one of them would pass for the other", one.Name))
 		case len(r.Accounts) >= mostAccounts:
 			return Refusal(fmt.Sprintf("there are %d accounts, and there can be no more", mostAccounts))
 		}
@@ -229,7 +231,9 @@ func (a *Accounts) AddToken(name string, role Role) (string, error) {
 	text := tokenPrefix + secret()
 	err := a.change(false, func(r *record) error {
 		switch {
-		case slices.ContainsFunc(r.Tokens, func(t token) bool { return fold(t.Name) == fold(name) }):
+		case r.account(name) != nil:
+			return Refusal(fmt.Sprintf("%q is the name of a person; one of them would pass for the other", name))
+		case r.token(name):
 			return Refusal(fmt.Sprintf("there is a token %q already; remove it first", name))
 		case len(r.Tokens) >= mostTokens:
 			return Refusal(fmt.Sprintf("there are %d tokens, and there can be no more", mostTokens))

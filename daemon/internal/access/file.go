@@ -62,6 +62,11 @@ func (r *record) account(name string) *account {
 	return &r.Accounts[i]
 }
 
+// token reports whether there is a token of that name.
+func (r *record) token(name string) bool {
+	return slices.ContainsFunc(r.Tokens, func(t token) bool { return fold(t.Name) == fold(name) })
+}
+
 func (r *record) session(hash string) *session {
 	i := slices.IndexFunc(r.Sessions, func(s session) bool { return s.Hash == hash })
 	if i < 0 {

@@ -119,7 +119,8 @@ func TestAWrongPassword(t *testing.T) {
 }
 
 // TestTimeTellsNoNames compares how long an answer takes for a name that is there and for one
-// that is not. It is lenient: the machine does other things as well.
+// that is not. It is lenient, as the machine does other things as well: without the hash it
+// would be a hundredth.
 func TestTimeTellsNoNames(t *testing.T) {
 	a := Load("")
 	if err := a.Add(t.Context(), "Anna", Owner, good); err != nil {
@@ -141,7 +142,7 @@ func TestTimeTellsNoNames(t *testing.T) {
 		return took[name][len(took[name])/2].Seconds()
 	}
 	for _, name := range []string{"Zacharias", ""} {
-		if ratio := median(name) / median("Anna"); ratio < 0.6 || ratio > 1.7 {
+		if ratio := median(name) / median("Anna"); ratio < 0.4 || ratio > 2.5 {
 			t.Errorf("for the name %q it takes %.2f times as long", name, ratio)
 		}
 	}

@@ -23,6 +23,7 @@ import (
 	"fluewright/analysis/frame"
 	"fluewright/analysis/gas"
 	"fluewright/daemon/internal/access"
+	"fluewright/daemon/internal/commission"
 	"fluewright/daemon/internal/config"
 	"fluewright/daemon/internal/handout"
 	"fluewright/daemon/internal/health"
@@ -67,6 +68,9 @@ type Options struct {
 	Notice string
 	// Ready is called once, when page and broker can be reached.
 	Ready func(Addresses)
+	// Commission talks with a person about the site's commissioning while the furnace is
+	// watched. Whoever talks ends the run's context when it is over. nil: nobody is there.
+	Commission func(context.Context, *commission.Desk) error
 	// Tick is called with each tick's status, from the loop: it must be quick.
 	Tick func(*status.Status)
 }
@@ -112,6 +116,8 @@ type house struct {
 	bundles *handout.Desk       // nil where no history is kept
 	past    trend.History       // likewise
 	broker  func() broker.Stats // nil where the broker is elsewhere
+	// commission is the site's commissioning, for those who show it.
+	commission *commission.Desk
 
 	// What the pages show of records and equipment.
 	records   records.Options
@@ -164,6 +170,7 @@ func (h *house) build() error {
 	}
 	// The history before those who announce: they wait for what it was offered.
 	store := h.keepHistory(l)
+	h.commission = h.commissionDesk(l, store)
 	_, own := h.options.Clock.(sensors.SystemClock)
 	watch := &watchman{ownClock: own}
 	kept := durable(store, alarms, watch)

@@ -20,14 +20,8 @@ type certificate struct {
 
 	mu     sync.Mutex
 	loaded *tls.Certificate
-	of     [2]stamp
+	of     [2]os.FileInfo // nil: missing
 	looked time.Time
-}
-
-// stamp tells whether a file is another one.
-type stamp struct {
-	at   time.Time
-	size int64
 }
 
 // loadCertificate reads the files, which must be right at the start.
@@ -39,17 +33,26 @@ func loadCertificate(certFile, keyFile string, log *slog.Logger) (*certificate, 
 	return c, nil
 }
 
-func (c *certificate) stamps() (s [2]stamp) {
+// files are the two files as they are now.
+func (c *certificate) files() (all [2]os.FileInfo) {
 	for i, name := range []string{c.certFile, c.keyFile} {
 		if info, err := os.Stat(name); err == nil {
-			s[i] = stamp{info.ModTime(), info.Size()}
+			all[i] = info
 		}
 	}
-	return s
+	return all
+}
+
+// same reports whether a file is still the one that was read.
+func same(a, b os.FileInfo) bool {
+	if a == nil || b == nil {
+		return a == nil && b == nil
+	}
+	return os.SameFile(a, b) && a.ModTime().Equal(b.ModTime()) && a.Size() == b.Size()
 }
 
 func (c *certificate) load() error {
-	of := c.stamps()
+	of := c.files()
 	pair, err := tls.LoadX509KeyPair(c.certFile, c.keyFile)
 	c.of = of // also if it is wrong: it is said once
 	if err != nil {
@@ -66,7 +69,7 @@ func (c *certificate) get(*tls.ClientHelloInfo) (*tls.Certificate, error) {
 	defer c.mu.Unlock()
 	if now := time.Now(); now.Sub(c.looked) >= recheck {
 		c.looked = now
-		if c.stamps() != c.of {
+		if now := c.files(); !same(now[0], c.of[0]) || !same(now[1], c.of[1]) {
 			if err := c.load(); err != nil {
 				c.log.Error("the new certificate of the pages is no good; the old one stays", "error", err)
 			} else {
