@@ -57,9 +57,21 @@ func TestPapers(t *testing.T) {
 	}
 	t.Chdir(t.TempDir()) // the library leaves its own copy where it is called
 	papers := map[string]func(*bytes.Buffer) error{
-		"fluewright.bash": func(b *bytes.Buffer) error { c := &king.Bash{}; c.Completion(parser.Model.Node, "fluewright"); return c.Write(b) },
-		"fluewright.zsh":  func(b *bytes.Buffer) error { c := &king.Zsh{}; c.Completion(parser.Model.Node, "fluewright"); return c.Write(b) },
-		"fluewright.fish": func(b *bytes.Buffer) error { c := &king.Fish{}; c.Completion(parser.Model.Node, "fluewright"); return c.Write(b) },
+		"fluewright.bash": func(b *bytes.Buffer) error {
+			c := &king.Bash{}
+			c.Completion(parser.Model.Node, "fluewright")
+			return c.Write(b)
+		},
+		"fluewright.zsh": func(b *bytes.Buffer) error {
+			c := &king.Zsh{}
+			c.Completion(parser.Model.Node, "fluewright")
+			return c.Write(b)
+		},
+		"fluewright.fish": func(b *bytes.Buffer) error {
+			c := &king.Fish{}
+			c.Completion(parser.Model.Node, "fluewright")
+			return c.Write(b)
+		},
 		"fluewright.1": func(b *bytes.Buffer) error {
 			w, err := kong.New(&wrapped{})
 			if err != nil {
