@@ -2,6 +2,7 @@ package main_test
 
 import (
 	"errors"
+	"flag"
 	"fmt"
 	"os"
 	"os/exec"
@@ -17,6 +18,10 @@ import (
 func TestMain(m *testing.M) {
 	var err error
 	if binDir, err = os.MkdirTemp("", "fluewright-test"); err != nil {
+		panic(err)
+	}
+	// Tests here wait for other processes far more than they compute.
+	if err := flag.Set("test.parallel", "6"); err != nil {
 		panic(err)
 	}
 	testscript.Main(cleanUp{m}, map[string]func(){"fluewright": main.Main})
