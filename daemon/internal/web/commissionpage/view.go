@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"hash/fnv"
 	"net/http"
+	"slices"
 	"strings"
 
 	"fluewright/analysis/commissioning"
@@ -78,8 +79,7 @@ type live struct {
 	Level, Headline string
 	Action          string
 	Silent          string
-	Big, Rest       []commission.Reading
-	Missing         []string
+	Big, Rest       []commission.Reading // of Big, one without a value is not read
 	Bar             *bar
 	Running         bool
 	Doing           string
@@ -209,18 +209,17 @@ func (p *Pages) liveOf(v commission.View, under bool) live {
 		l.Silent = "Nothing has been read for " + verdict.Ago(silence) + "."
 		return l
 	}
-	seen := map[string]bool{}
-	for _, reading := range v.Live {
-		seen[reading.Name] = true
-		if reading.Name == "draft" || reading.Name == "flue" {
-			l.Big = append(l.Big, reading)
-		} else {
-			l.Rest = append(l.Rest, reading)
-		}
-	}
 	for _, name := range []string{"draft", "flue"} {
-		if !seen[name] {
-			l.Missing = append(l.Missing, name)
+		i := slices.IndexFunc(v.Live, func(r commission.Reading) bool { return r.Name == name })
+		if i < 0 {
+			l.Big = append(l.Big, commission.Reading{Name: name}) // not read
+			continue
+		}
+		l.Big = append(l.Big, v.Live[i])
+	}
+	for _, reading := range v.Live {
+		if reading.Name != "draft" && reading.Name != "flue" {
+			l.Rest = append(l.Rest, reading)
 		}
 	}
 	if v.Gauge.Shown {
