@@ -39,12 +39,13 @@ type bench struct {
 	player *installer.Player
 	role   access.Role
 	test   commissionpage.Test
+	stale  time.Duration
 	served atomic.Pointer[http.ServeMux]
 }
 
 func newBench(t *testing.T, house string, u units.System) *bench {
 	t.Helper()
-	b := &bench{t: t, units: u, dir: t.TempDir(), feed: status.NewFeed(), role: access.Installer}
+	b := &bench{t: t, units: u, dir: t.TempDir(), feed: status.NewFeed(), role: access.Installer, stale: time.Hour}
 	b.feed.Publish(statustest.Burning())
 	var err error
 	if b.player, err = installer.Build(house, 1); err != nil {
@@ -106,7 +107,7 @@ func (b *bench) serve() {
 	mux.Handle("GET /static/{name}", http.HandlerFunc(shell.ServeFile))
 	for _, r := range commissionpage.New(commissionpage.Options{
 		Shell: shell, Desk: b.desk, Feed: b.feed, Verdict: statustest.Site, Units: b.units, Zone: time.UTC,
-		StaleAfter: time.Hour, Test: b.test, Errors: log,
+		StaleAfter: b.stale, Test: b.test, Errors: log,
 	}).Routes() {
 		mux.Handle(r.Pattern, r.Handler)
 	}

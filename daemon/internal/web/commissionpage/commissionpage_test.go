@@ -12,7 +12,9 @@ import (
 	"testing"
 	"time"
 
+	"fluewright/analysis/alarm"
 	"fluewright/analysis/commissioning"
+	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/access"
 	"fluewright/daemon/internal/command"
 	"fluewright/daemon/internal/commission"
@@ -186,8 +188,15 @@ func TestWhatIsTypedIsReadOrRefusedInWords(t *testing.T) {
 	}
 	says(t, page, "Say why it is left out")
 	for _, bad := range []url.Values{
-		{"kind": {"burn"}}, {"kind": {""}}, {"kind": {"repeat"}, "step": {"x"}}, {"kind": {"repeat"}, "step": {"77"}},
-		{"kind": {"repeat"}, "step": {"6"}}, {"kind": {"give"}}, {"kind": {"without"}}, {"kind": {"go-on"}}, {"kind": {"ready"}, "mark": {"three"}},
+		{"kind": {"burn"}},
+		{"kind": {""}},
+		{"kind": {"repeat"}, "step": {"x"}},
+		{"kind": {"repeat"}, "step": {"77"}},
+		{"kind": {"repeat"}, "step": {"6"}},
+		{"kind": {"give"}},
+		{"kind": {"without"}},
+		{"kind": {"go-on"}},
+		{"kind": {"ready"}, "mark": {"three"}},
 	} {
 		if page, code := b.post("/commissioning", bad); code != http.StatusUnprocessableEntity || !strings.Contains(page, "Not taken") {
 			t.Errorf("%v: %d", bad, code)
@@ -220,7 +229,7 @@ func TestUnsafe(t *testing.T) {
 	for c := range blind.Values {
 		blind.Values[c] = 20
 	}
-	blind.Values[2] = nan // the flue
+	blind.Values[frame.Flue] = nan
 	b.desk.Step(blind, b.wall(), true)
 	page, _ = b.post("/commissioning", url.Values{"kind": {"ready"}})
 	says(t, page, "go and look", `name="looked"`, "not read")
@@ -293,6 +302,42 @@ func TestWhatChangesFromSecondToSecond(t *testing.T) {
 	if strings.Contains(page, "<form") {
 		t.Error("who may only look finds a form")
 	}
+}
+
+// What is old does not pass for what is now, and an alarm is told on this page too.
+func TestSilenceAndAlarms(t *testing.T) {
+	b := begun(t, "tall", units.SI)
+	part, _ := b.get("/commissioning/now")
+	if !strings.Contains(part, " Pa") {
+		t.Error("no draft is shown")
+	}
+	b.stale = time.Nanosecond
+	b.serve()
+	part, _ = b.get("/commissioning/now")
+	says(t, part, "Nothing has been read for", "Blind: the monitor has read nothing")
+	if strings.Contains(part, " Pa") || strings.Contains(part, "°C") {
+		t.Errorf("old readings are shown: %s", part)
+	}
+	b.stale = time.Hour
+	b.serve()
+	s := statustest.Burning()
+	statustest.Change(s, alarm.Overheat, frame.Flue, alarm.Raised, 760, 700)
+	b.feed.Publish(statustest.After(s, time.Second))
+	part, _ = b.get("/commissioning/now")
+	says(t, part, `class="alarm"`, "Alarm: ")
+	b.player.Frames(time.Second)
+	b.desk.Step(commissioning.Look{At: b.player.House.Now() + time.Second, Values: nothing()}, b.wall(), true)
+	part, _ = b.get("/commissioning/now")
+	if n := strings.Count(part, "not read"); n != 2 {
+		t.Errorf("without readings: %s", part)
+	}
+}
+
+func nothing() (v frame.Values) {
+	for c := range v {
+		v[c] = nan
+	}
+	return v
 }
 
 func TestRights(t *testing.T) {

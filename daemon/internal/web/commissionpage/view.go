@@ -42,11 +42,11 @@ type (
 	line struct{ Sign, Text, Advice, Class string }
 
 	step struct {
-		Number                         int
-		Title, Outcome, Class, Reason  string
-		ID                             commissioning.Step
-		Here, Asked, MayRepeat, Lasted bool
-		Lines                          []line
+		Number                        int
+		Title, Outcome, Class, Reason string
+		ID                            commissioning.Step
+		Here, Asked, MayRepeat        bool
+		Lines                         []line
 	}
 
 	// field is a question of a form with what was typed.
@@ -121,7 +121,9 @@ func (p *Pages) view(r *http.Request, wrong refused) *view {
 		one.MayRepeat = v.May && one.Asked && (s.Step <= v.Now || s.Outcome != commissioning.NotDone.String())
 		if one.Here {
 			v.Number, v.Found = one.Number, one.Lines
-			one.Outcome = "now"
+			if s.Outcome == commissioning.NotDone.String() {
+				one.Outcome = "now"
+			}
 		}
 		v.Steps = append(v.Steps, one)
 	}
