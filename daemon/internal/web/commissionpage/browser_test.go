@@ -47,7 +47,7 @@ func TestOnATelephone(t *testing.T) {
 	tab.Check("commission-begin")
 	tab.Loading(func() { tab.Tap("button.main") })
 	b.player.Frames(time.Minute)
-	shots := 0
+	shots, at := 0, commissioning.Steps
 	for n := range 60 {
 		v := b.view()
 		if v.Task == commissioning.Done {
@@ -60,8 +60,12 @@ func TestOnATelephone(t *testing.T) {
 		if got := tab.Text(".do"); got != v.Do {
 			t.Fatalf("the page asks %q and not %q", got, v.Do)
 		}
-		tab.Check(name)
-		shots++
+		if shots++; v.Now != at || v.Asks == "give" {
+			tab.Check(name)
+		} else {
+			tab.Fits(name) // it is made as the one before
+		}
+		at = v.Now
 		lit := v.Task == commissioning.LightFire
 		if !lit {
 			b.hands()
@@ -115,7 +119,7 @@ func TestOnATelephone(t *testing.T) {
 	tab.Check("commission-over")
 	tab.Loading(func() { tab.Tap(button) })
 	tab.Check("commission-report")
-	if got := tab.Text(".verdict"); got != "Result: pass at corrected mark: from 1 to 2.75" && !strings.HasPrefix(got, "Result: pass at corrected mark: from 1 to ") {
+	if got := tab.Text(".verdict"); !strings.HasPrefix(got, "Result: pass at corrected mark: from 1 to ") {
 		t.Errorf("%q", got)
 	}
 	tab.Open(address)
