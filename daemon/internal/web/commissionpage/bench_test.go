@@ -19,6 +19,7 @@ import (
 	"fluewright/daemon/internal/commission"
 	"fluewright/daemon/internal/status"
 	"fluewright/daemon/internal/status/statustest"
+	"fluewright/daemon/internal/trend"
 	"fluewright/daemon/internal/units"
 	"fluewright/daemon/internal/web/commissionpage"
 	"fluewright/daemon/internal/web/layout"
@@ -40,6 +41,8 @@ type bench struct {
 	role   access.Role
 	test   commissionpage.Test
 	stale  time.Duration
+	log    trend.Log
+	keep   func([]byte)
 	served atomic.Pointer[http.ServeMux]
 }
 
@@ -81,7 +84,8 @@ func (b *bench) restart() {
 				Instruments: []commission.Instrument{{Channels: "all", Chip: "virtual"}},
 			}
 		},
-		Say: func(msg string, args ...any) { b.t.Log(msg, args) },
+		Keep: b.keep,
+		Say:  func(msg string, args ...any) { b.t.Log(msg, args) },
 	}, b.wall(), true)
 	b.serve()
 }
@@ -107,7 +111,7 @@ func (b *bench) serve() {
 	mux.Handle("GET /static/{name}", http.HandlerFunc(shell.ServeFile))
 	for _, r := range commissionpage.New(commissionpage.Options{
 		Shell: shell, Desk: b.desk, Feed: b.feed, Verdict: statustest.Site, Units: b.units, Zone: time.UTC,
-		StaleAfter: b.stale, Test: b.test, Errors: log,
+		StaleAfter: b.stale, Log: b.log, Test: b.test, Errors: log,
 	}).Routes() {
 		mux.Handle(r.Pattern, r.Handler)
 	}

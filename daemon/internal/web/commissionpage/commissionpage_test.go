@@ -19,6 +19,7 @@ import (
 	"fluewright/daemon/internal/command"
 	"fluewright/daemon/internal/commission"
 	"fluewright/daemon/internal/status/statustest"
+	"fluewright/daemon/internal/trend/trendtest"
 	"fluewright/daemon/internal/units"
 	"fluewright/daemon/internal/web/commissionpage"
 )
@@ -380,6 +381,42 @@ func TestEndedEarly(t *testing.T) {
 	if err := json.Unmarshal([]byte(text), &record); err != nil || record["verdict"] != "not complete" {
 		t.Errorf("%v, %v", record["verdict"], err)
 	}
+}
+
+// The history keeps every report, also those that nothing is compared with; one that was
+// changed is none.
+func TestReportsAreKept(t *testing.T) {
+	k := trendtest.Keep(t, t.TempDir(), evening)
+	b := newBench(t, "tall", units.SI)
+	b.log, b.keep = k, k.Commissioning
+	b.restart()
+	var numbers []string
+	for range 2 {
+		b.post("/commissioning/begin", url.Values{})
+		b.player.Frames(time.Minute)
+		to, _ := b.post("/commissioning/close", url.Values{})
+		numbers = append(numbers, strings.TrimPrefix(to, "/commissioning/reports/"))
+	}
+	k.Commissioning([]byte(`{"version":1,"number":"FW-FORGED"}`))
+	k.Settle()
+	b.restart() // what was in memory is gone
+	page, _ := b.get("/commissioning")
+	says(t, page, numbers...)
+	if strings.Count(page, `href="/commissioning/reports/`) != 2 {
+		t.Error("other reports are listed than were made")
+	}
+	for _, n := range numbers {
+		report, code := b.get("/commissioning/reports/" + n)
+		if code != http.StatusOK {
+			t.Errorf("%s: %d", n, code)
+		}
+		says(t, report, n, "Result: not complete")
+	}
+	if _, code := b.get("/commissioning/reports/FW-FORGED"); code != http.StatusNotFound {
+		t.Errorf("a forged one: %d", code)
+	}
+	latest, _ := b.get("/commissioning/report")
+	says(t, latest, numbers[1])
 }
 
 // Without a procedure to be had nothing is offered.

@@ -118,7 +118,8 @@ func (p *Pages) view(r *http.Request, wrong refused) *view {
 			v.Of++
 			one.Number = v.Of
 		}
-		one.MayRepeat = v.May && one.Asked && (s.Step <= v.Now || s.Outcome != commissioning.NotDone.String())
+		begun := s.Outcome != commissioning.NotDone.String() || len(s.Lines) > 0 || s.Step == v.Now && v.Running
+		one.MayRepeat = v.May && one.Asked && begun
 		if one.Here {
 			v.Number, v.Found = one.Number, one.Lines
 			if s.Outcome == commissioning.NotDone.String() {

@@ -74,7 +74,7 @@
 
   // What was typed stays on this telephone until it was taken.
   const form = document.querySelector('form.kept');
-  const key = form && store + form.dataset.on;
+  const key = form && store + form.dataset.task;
   try {
     for (const k of Object.keys(localStorage)) {
       if (k.startsWith(store) && k !== key) localStorage.removeItem(k);
