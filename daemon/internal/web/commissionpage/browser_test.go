@@ -34,7 +34,7 @@ const button = `.task button.main`
 
 // The whole procedure by taps on a telephone, in time-lapse, with the virtual installer's
 // hands; on the way the phone is dropped within a form, and the program is restarted within
-// a measurement, after a day's pause.
+// a measurement.
 func TestOnATelephone(t *testing.T) {
 	browser := browsertest.Start(t)
 	b := newBench(t, "altitude", units.US)
