@@ -20,7 +20,15 @@ func (c *healthCmd) Run(ctx context.Context, std streams) error {
 	if err != nil {
 		return err
 	}
-	r, err := health.Ask(ctx, cfg.Web.Listen)
+	page, certificate, err := pageHere(cfg)
+	if err != nil {
+		return err
+	}
+	trust, err := exactly(certificate)
+	if err != nil {
+		return err
+	}
+	r, err := health.Ask(ctx, page, trust)
 	if err != nil {
 		return err
 	}

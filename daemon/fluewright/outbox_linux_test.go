@@ -70,7 +70,7 @@ func TestAKillAtEachStepOfDelivery(t *testing.T) {
 	needRealParts(t)
 	t.Parallel()
 	dir := t.TempDir()
-	bench := startBench(t, dir)
+	bench := startBench(t, dir, "--dev-offset", "85")
 	broker := mqtttest.Start(t)
 	file, state := filepath.Join(dir, "fluewright.toml"), filepath.Join(dir, "state")
 	if err := os.Mkdir(state, 0o700); err != nil {
@@ -86,8 +86,17 @@ clear-after = "1 s"
 broker = %q
 [web]
 listen = %q
+[[sensor]]
+channels = ["flue"]
+chip = "max31856"
+bus = "/dev/spidev85.0"
+thermocouple = "K"
+[[sensor]]
+channels = ["ambient", "room"]
+chip = "bme280"
+bus = "/dev/i2c-86"
 `, broker.URL(), freeAddress(t)))
-	bench.do("pin flue 300", "pin chamber 600", "pin draft 12")
+	bench.do("pin flue 300")
 	run := func() *process { return start(t, build(t, "."), "run", "--config", file, "--state", state) }
 	var daemon *process
 	eventually := func(what string, ok func() bool) {

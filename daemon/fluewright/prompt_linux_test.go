@@ -74,6 +74,7 @@ func TestABadFrameIsToldPromptly(t *testing.T) {
 	}
 	program := build(t, ".")
 	results := make(chan []delay, furnaces)
+	measured := oversleeping()
 	t.Run("furnaces", func(t *testing.T) {
 		for i := range furnaces {
 			t.Run(fmt.Sprint(i), func(t *testing.T) {
@@ -83,6 +84,7 @@ func TestABadFrameIsToldPromptly(t *testing.T) {
 		}
 	})
 	close(results)
+	busy := measured()
 	if t.Failed() {
 		return
 	}
@@ -102,8 +104,40 @@ func TestABadFrameIsToldPromptly(t *testing.T) {
 	} {
 		t.Logf("%-28s %s", part.name, spread(all, part.of))
 	}
-	if got := nth(all, 0.99, func(d delay) time.Duration { return d.total }) - hold; got > promptly || got > period+ours {
-		t.Errorf("the 99th of a hundred arrives %v after the hold time, want %v at most", got, min(promptly, period+ours))
+	t.Logf("this computer wakes a sleeper up to %v late, 99 times of a hundred", busy.Round(time.Millisecond))
+	// From the pin to the push there are six processes' turns: the bench's, the bus's, the
+	// tick's, the history's, the courier's, the server's.
+	limit := min(promptly, period+ours) + 6*busy
+	share := 0.99
+	if len(all) < 100 {
+		share = 0.9 // of so few, one that a busy computer has delayed would be the 99th
+	}
+	if got := nth(all, share, func(d delay) time.Duration { return d.total }) - hold; got > limit {
+		t.Errorf("%.0f %% arrive within %v after the hold time, want %v at most", 100*share, got, limit)
+	}
+}
+
+// oversleeping measures how late a busy computer wakes those who sleep, from now until the
+// returned function is called, which returns what 99 of a hundred wait at most.
+func oversleeping() func() time.Duration {
+	ended, all := make(chan struct{}), make(chan []delay)
+	go func() {
+		var late []delay
+		for {
+			const nap = 20 * time.Millisecond
+			began := time.Now()
+			select {
+			case <-ended:
+				all <- late
+				return
+			case <-time.After(nap):
+				late = append(late, delay{total: time.Since(began) - nap})
+			}
+		}
+	}()
+	return func() time.Duration {
+		close(ended)
+		return nth(<-all, 0.99, func(d delay) time.Duration { return d.total })
 	}
 }
 
@@ -153,8 +187,10 @@ name = "owner"
 priorities = ["high"]
 via = ["phone"]
 `, server.URL, topic)+chipsAt(offset))
-		bench.do("pin flue 500", "pin chamber 600", "pin draft 12")
+		bench.do("pin flue 530", "pin chamber 600", "pin draft 12")
 		daemon := exec.Command(program, "run", "--config", file, "--state", here, "--record", log)
+		ear := listen(t, here)
+		daemon.Env = append(os.Environ(), "NOTIFY_SOCKET="+ear.path)
 		out, err := daemon.StderrPipe()
 		if err == nil {
 			err = daemon.Start()
@@ -163,9 +199,11 @@ via = ["phone"]
 			t.Fatal(err)
 		}
 		raised := lineWith(out, "alarm=overheat channel=flue state=raised")
-		<-time.After(2*time.Second + time.Duration(rng.IntN(1000))*time.Millisecond)
+		ear.await(t, 20*time.Second, "READY=1")
+		<-time.After(time.Second + time.Duration(rng.IntN(1000))*time.Millisecond)
 		began := time.Now()
-		bench.do("pin flue 600")
+		// No leap: what no probe can do is held back until it is seen again.
+		bench.do("pin flue 560")
 		var arrived time.Time
 		for arrived.IsZero() {
 			select {
@@ -180,7 +218,7 @@ via = ["phone"]
 		judged := <-raised
 		_ = daemon.Process.Signal(syscall.SIGTERM)
 		_ = daemon.Wait()
-		saw := firstAbove(t, log, "flue_celsius", 550)
+		saw := firstAbove(t, log, "flue_celsius", 545)
 		all = append(all, delay{saw.Sub(began), judged.Sub(saw), arrived.Sub(judged), arrived.Sub(began)})
 	}
 	return all

@@ -197,6 +197,12 @@ func (s *source) here() (page, certificate string, err error) {
 	if err != nil {
 		return "", "", err
 	}
+	return pageHere(cfg)
+}
+
+// pageHere is where the page of the monitor on this machine is, and the file of its
+// certificate if it is encrypted.
+func pageHere(cfg *config.Config) (page, certificate string, err error) {
 	host, port, err := net.SplitHostPort(cfg.Web.Listen)
 	if err != nil {
 		return "", "", fmt.Errorf("read where the page is: %w", err)

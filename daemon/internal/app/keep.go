@@ -9,6 +9,7 @@ import (
 
 	"fluewright/analysis"
 	"fluewright/analysis/alarm"
+	"fluewright/analysis/notice"
 	"fluewright/daemon/internal/memory"
 	"fluewright/daemon/internal/status"
 )
@@ -25,8 +26,12 @@ type keeper struct {
 	save func(dir string, s analysis.Snapshot) error
 	say  func(msg string, args ...any)
 
-	wake chan struct{} // holds one token while there is something to save
-	last time.Duration // when a snapshot was last taken, on the frames' clock
+	// upkeep is the count of hours; nil where nobody looks at it.
+	upkeep func() notice.Upkeep
+
+	wake  chan struct{} // holds one token while there is something to save
+	burnt notice.Upkeep // at the tick before
+	last  time.Duration // when a snapshot was last taken, on the frames' clock
 
 	mu      sync.Mutex
 	waiting *analysis.Snapshot
@@ -44,7 +49,7 @@ func (h *house) keepAlarms(l *loop) *keeper {
 	}
 	h.restoreAlarms(l)
 	k := &keeper{
-		dir: h.options.State, take: l.engine.Snapshot, save: memory.Save, say: h.log.Error,
+		dir: h.options.State, take: l.engine.Snapshot, upkeep: l.engine.Upkeep, save: memory.Save, say: h.log.Error,
 		wake: make(chan struct{}, 1), last: -keepEvery,
 	}
 	l.after = append(l.after, k.tick)
@@ -77,14 +82,14 @@ func (h *house) restoreAlarms(l *loop) {
 	}
 }
 
-// tick takes a snapshot when an alarm has changed, and now and then while there is a fire
+// tick takes a snapshot when an alarm has changed or a job of upkeep was done, and now and then while there is a fire
 // or something that stands or is shelved.
 func (k *keeper) tick(s *status.Status) {
 	changed := slices.ContainsFunc(s.Assessment.Events, func(e analysis.Event) bool { return e.Kind == analysis.AlarmChanged })
 	ages := s.Assessment.Burning || slices.ContainsFunc(s.Assessment.Alarms, func(a alarm.Status) bool {
 		return a.State.Standing() || a.State == alarm.Shelved
 	})
-	if !changed && !(ages && s.Frame.At-k.last >= keepEvery) {
+	if !k.jobDone() && !changed && !(ages && s.Frame.At-k.last >= keepEvery) {
 		return
 	}
 	k.last = s.Frame.At
@@ -97,6 +102,19 @@ func (k *keeper) tick(s *status.Status) {
 	case k.wake <- struct{}{}:
 	default:
 	}
+}
+
+// jobDone reports whether hours count anew since the tick before.
+func (k *keeper) jobDone() (done bool) {
+	if k.upkeep == nil {
+		return false
+	}
+	now := k.upkeep()
+	for j := range now.Burnt {
+		done = done || now.Burnt[j] < k.burnt.Burnt[j]
+	}
+	k.burnt = now
+	return done
 }
 
 func (k *keeper) run(ctx context.Context) error {

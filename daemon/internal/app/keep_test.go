@@ -14,6 +14,7 @@ import (
 	"fluewright/analysis"
 	"fluewright/analysis/alarm"
 	"fluewright/analysis/frame"
+	"fluewright/analysis/notice"
 	"fluewright/daemon/internal/memory"
 	"fluewright/daemon/internal/status"
 )
@@ -210,4 +211,29 @@ func TestWaitingForWhatIsSaved(t *testing.T) {
 			})
 		})
 	}
+}
+
+// What somebody says to have done counts after a power cut too, though nothing burns and no
+// alarm changes.
+func TestADoneJobOutlivesAKill(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		dir := t.TempDir()
+		var burnt analysis.Snapshot
+		l, _ := ticker(t, shelf{"flue": good(20)})
+		burnt = l.engine.Snapshot(time.Now(), false)
+		burnt.Upkeep.Burnt[notice.Ash] = 170
+		if err := memory.Save(dir, burnt); err != nil {
+			t.Fatal(err)
+		}
+		oneRun(t, dir, 20, 2000500*time.Millisecond, true, func(l *loop, s *status.Status) {
+			if s.Seq == 1990 {
+				l.engine.Done(notice.Ash)
+			}
+		})
+		oneRun(t, dir, 20, 5*time.Second, true, func(l *loop, _ *status.Status) {
+			if got := l.engine.Upkeep().Burnt[notice.Ash]; got != 0 {
+				t.Fatalf("the ash has lain %g h after it was taken out", got)
+			}
+		})
+	})
 }

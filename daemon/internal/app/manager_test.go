@@ -89,6 +89,7 @@ func TestALoopThatHangsIsNotFed(t *testing.T) {
 			})
 		})
 		time.Sleep(5 * time.Minute)
+		synctest.Wait()
 		if last := ear.fed[len(ear.fed)-1]; last > 31*time.Second {
 			t.Errorf("fed %v after the start, and the loop hung after 31 s", last)
 		}
@@ -104,6 +105,7 @@ func TestALoopThatNeverBeginsIsNotReady(t *testing.T) {
 			l.after = append(l.after, func(*status.Status) { <-free })
 		})
 		time.Sleep(time.Minute)
+		synctest.Wait()
 		if len(ear.heard)+len(ear.fed) > 0 {
 			t.Errorf("heard %q, fed %v", ear.heard, ear.fed)
 		}

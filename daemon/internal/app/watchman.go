@@ -13,8 +13,8 @@ import (
 
 // All of these are judgement, except where noted.
 const (
-	// undelivered is how long the broker may take nothing while something waits: then
-	// telemetry begins to be lost, at a pack a minute of which 30 can wait.
+	// undelivered is how long the broker may take nothing while something waits: where no
+	// history is kept telemetry begins to be lost then.
 	undelivered = 30 * time.Minute
 	// lossTold is how long the loss of a message is worth an alarm.
 	lossTold = 10 * time.Minute

@@ -5,13 +5,14 @@ package health
 
 import (
 	"context"
+	"crypto/tls"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
-	"net"
 	"net/http"
 	"slices"
+	"strings"
 	"time"
 )
 
@@ -56,25 +57,21 @@ const (
 	most = 64 << 10
 )
 
-// Ask fetches the report of the monitor that listens at an address of this computer.
-func Ask(ctx context.Context, listen string) (*Report, error) {
-	host, port, err := net.SplitHostPort(listen)
-	switch {
-	case err != nil:
-		return nil, fmt.Errorf("ask the monitor: %w", err)
-	case port == "0":
+// Ask fetches the report of the monitor whose page is at an address such as
+// "http://127.0.0.1:8080". trust is nil where it is not encrypted. Nobody is followed
+// elsewhere, and no proxy is asked: it is this computer.
+func Ask(ctx context.Context, page string, trust *tls.Config) (*Report, error) {
+	if strings.HasSuffix(page, ":0") {
 		return nil, errors.New("ask the monitor: it listens on whatever port is free, so nobody knows where; give web.listen a port")
-	}
-	if ip := net.ParseIP(host); host == "" || ip != nil && ip.IsUnspecified() {
-		host = "127.0.0.1"
 	}
 	ctx, cancel := context.WithTimeout(ctx, patience)
 	defer cancel()
-	request, err := http.NewRequestWithContext(ctx, http.MethodGet, "http://"+net.JoinHostPort(host, port)+"/healthz", nil)
+	request, err := http.NewRequestWithContext(ctx, http.MethodGet, page+"/healthz", nil)
 	if err != nil {
 		return nil, fmt.Errorf("ask the monitor: %w", err)
 	}
-	answer, err := http.DefaultClient.Do(request)
+	transport := &http.Transport{TLSClientConfig: trust, DisableKeepAlives: true}
+	answer, err := transport.RoundTrip(request)
 	if err != nil {
 		return nil, fmt.Errorf("ask the monitor, which does not run or hangs: %w", err)
 	}

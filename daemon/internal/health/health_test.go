@@ -1,7 +1,8 @@
 package health
 
 import (
-	"net"
+	"crypto/tls"
+	"crypto/x509"
 	"net/http"
 	"net/http/httptest"
 	"strings"
@@ -46,30 +47,38 @@ func TestAsk(t *testing.T) {
 		_, _ = w.Write([]byte(answer))
 	}))
 	defer s.Close()
-	_, port, err := net.SplitHostPort(s.Listener.Addr().String())
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, listen := range []string{"127.0.0.1:" + port, ":" + port, "0.0.0.0:" + port} {
-		if r, err := Ask(t.Context(), listen); err != nil || !r.Fit() {
-			t.Errorf("%s: %v, %+v", listen, err, r)
-		}
+	if r, err := Ask(t.Context(), s.URL, nil); err != nil || !r.Fit() {
+		t.Errorf("%v, %+v", err, r)
 	}
 	answer, code = strings.Replace(well, `"status":"ok"`, `"status":"failing"`, 1), http.StatusServiceUnavailable
-	if r, err := Ask(t.Context(), ":"+port); err != nil || r.Fit() || len(r.Checks) != 1 {
+	if r, err := Ask(t.Context(), s.URL, nil); err != nil || r.Fit() || len(r.Checks) != 1 {
 		t.Errorf("one that fails: %v, %+v", err, r)
 	}
 	for _, other := range []string{"<html>", "{}", strings.Repeat(" ", most) + well} {
 		answer, code = other, http.StatusOK
-		if _, err := Ask(t.Context(), ":"+port); err == nil {
+		if _, err := Ask(t.Context(), s.URL, nil); err == nil {
 			t.Errorf("%.20q passes for a report", other)
 		}
 	}
 	s.Close()
-	for listen, want := range map[string]string{":" + port: "does not run", ":0": "give web.listen a port"} {
-		if _, err := Ask(t.Context(), listen); err == nil || !strings.Contains(err.Error(), want) {
-			t.Errorf("%s: %v", listen, err)
+	for page, want := range map[string]string{s.URL: "does not run", "http://127.0.0.1:0": "give web.listen a port"} {
+		if _, err := Ask(t.Context(), page, nil); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("%s: %v", page, err)
 		}
+	}
+}
+
+// An encrypted page is asked under the trust that is given.
+func TestAskEncrypted(t *testing.T) {
+	s := httptest.NewTLSServer(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { _, _ = w.Write([]byte(well)) }))
+	defer s.Close()
+	pool := x509.NewCertPool()
+	pool.AddCert(s.Certificate())
+	if r, err := Ask(t.Context(), s.URL, &tls.Config{RootCAs: pool}); err != nil || !r.Fit() {
+		t.Errorf("%v, %+v", err, r)
+	}
+	if _, err := Ask(t.Context(), s.URL, nil); err == nil {
+		t.Error("a stranger's certificate is taken")
 	}
 }
 

@@ -91,6 +91,7 @@ func TestLookingDoesNotWrite(t *testing.T) {
 	s.tick(0)
 	s.commit()
 	s.stop()
+	s.Turn() // what was asked for before
 	commits := s.Health().Commits
 	for i := range 20 {
 		s.tick(time.Duration(i+1) * time.Second)

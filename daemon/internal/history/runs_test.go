@@ -20,8 +20,8 @@ func TestEventsBeforeTheyAreWritten(t *testing.T) {
 	s := begin(t, options(t.TempDir()))
 	s.ticks(0, 10*time.Second)
 	s.commit()
-	commits := s.Health().Commits
 	s.stop() // nothing is written from here on
+	commits := s.Health().Commits
 	s.tick(10*time.Second,
 		raised(alarm.Overheat, frame.Flue, 1),
 		analysis.Event{Kind: analysis.Reloaded, Load: burn.Load{At: 9 * time.Second, Cold: true}},

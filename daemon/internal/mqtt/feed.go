@@ -17,8 +17,9 @@ const (
 	// they are left to be made up for.
 	readAhead, mostPacks = maxUnacked, 3
 	// missing is how long events of this run wait for those before, which are in a file that
-	// cannot be read.
-	missing = 5 * time.Second
+	// cannot be read: longer than a card stalls that has not failed. Meanwhile alarm/<name> tells
+	// how things stand.
+	missing = time.Minute
 	// mostFilled bounds a message that makes up for telemetry, samples: some 12 KB, which a slow
 	// line carries while an alarm can wait. mostBlocks is how many pieces of the history are read
 	// for one.
@@ -92,7 +93,7 @@ func (f *feed) tell(ctx context.Context) time.Duration {
 			if f.gap.IsZero() {
 				f.gap = time.Now()
 			}
-			if time.Since(f.gap) < missing {
+			if time.Since(f.gap) < f.p.missing {
 				return again
 			}
 			f.freeze()

@@ -117,9 +117,9 @@ type Publisher struct {
 	wake   chan struct{} // holds one token while there may be something to send
 	outbox *outbox       // nil without a history
 	settle time.Duration
-	// ackTimeout is ackTimeout, and shorter in tests.
-	ackTimeout time.Duration
-	mean       time.Duration // over how long telemetry is averaged; zero: not
+	// ackTimeout and missing are the constants, and shorter in tests.
+	ackTimeout, missing time.Duration
+	mean                time.Duration // over how long telemetry is averaged; zero: not
 
 	mu      sync.Mutex
 	queue   queue
@@ -181,7 +181,7 @@ func New(o Options) (*Publisher, error) {
 		return nil, err
 	}
 	o.ClientID = cmp.Or(o.ClientID, "fluewright-"+o.Site)
-	p := &Publisher{server: server, wake: make(chan struct{}, 1), told: make(map[alarm.Key]told), settle: settle, ackTimeout: ackTimeout}
+	p := &Publisher{server: server, wake: make(chan struct{}, 1), told: make(map[alarm.Key]told), settle: settle, ackTimeout: ackTimeout, missing: missing}
 	if o.Metered {
 		o.StateEvery, o.PackEvery = cmp.Or(o.StateEvery, time.Hour), cmp.Or(o.PackEvery, 30*time.Minute)
 		p.settle, p.mean = settleMetered, 10*time.Minute

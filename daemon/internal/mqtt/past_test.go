@@ -321,7 +321,7 @@ func TestAHistoryThatCannotBeRead(t *testing.T) {
 		}
 	}
 	h.Away(false)
-	second := watch(t, dir, "second", evening.Add(time.Hour), options(h.URL()))
+	second := watch(t, dir, "second", evening.Add(time.Hour), options(h.URL()), func(m *monitor) { m.missing = 2 * time.Second })
 	second.flap(2)
 	eventually(t, "the alarms of the present", func() bool { return len(transitions(t, h)) == 2 })
 	second.ticks(3 * time.Minute)
@@ -357,14 +357,7 @@ func TestEventsWaitUntilAlarmsAreDurable(t *testing.T) {
 	h := mqtttest.Start(t)
 	let := make(chan struct{})
 	m := watch(t, t.TempDir(), "b00t", evening, options(h.URL()), func(m *monitor) {
-		m.o.Durable = func(ctx context.Context) error {
-			select {
-			case <-let:
-				return nil
-			case <-ctx.Done():
-				return ctx.Err()
-			}
-		}
+		m.o.Durable = func(context.Context) error { <-let; return nil }
 	})
 	eventually(t, "online", online(h))
 	m.flap(1)

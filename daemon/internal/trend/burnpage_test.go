@@ -2,6 +2,7 @@ package trend_test
 
 import (
 	"context"
+	"math"
 	"reflect"
 	"testing"
 	"time"
@@ -81,7 +82,7 @@ func TestThePagesOfBurns(t *testing.T) {
 			t.Errorf("there is a burn %d: %v", n, err)
 		}
 	}
-	for _, before := range []int{-5, 101, 1 << 40} {
+	for _, before := range []int{-5, 101, math.MaxInt32} {
 		if page, err := trend.LatestBurns(t.Context(), k, before, 5); err != nil || len(page.Burns) != 5 || page.Burns[0].No != 100 {
 			t.Errorf("before %d: %+v %v", before, page, err)
 		}

@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"fmt"
 	"net/http"
 	"net/http/httptest"
 	"slices"
@@ -23,11 +24,19 @@ import (
 	"fluewright/sensors"
 )
 
-// hands take alarms, and do nothing.
-type hands struct{}
+// hands take alarms, and do nothing with them.
+type hands struct{ taken chan string }
 
-func (hands) Acknowledge(context.Context, string, alarm.Key, uint32) error { return nil }
-func (hands) Note(context.Context, string, command.Entry) error            { return nil }
+func (h hands) Acknowledge(_ context.Context, by string, k alarm.Key, occurrence uint32) error {
+	select {
+	case h.taken <- fmt.Sprintf("%s %s %d", by, k, occurrence):
+	default:
+	}
+	return nil
+}
+
+func (hands) Note(context.Context, string, command.Entry) error { return nil }
+
 func (hands) Taker(k alarm.Key, _ uint32) (string, time.Time, bool) {
 	return "Ann", statustest.Wall.Add(-3 * time.Minute), k.Name != alarm.DraftHigh
 }
@@ -168,4 +177,26 @@ func TestWhatTheOwnerSees(t *testing.T) {
 			})
 		}
 	}
+}
+
+// Without scripts an alarm can be taken, and every page reached.
+func TestTheOwnersPageWithoutScripts(t *testing.T) {
+	b := browsertest.Start(t)
+	o := told(options())
+	h := hands{make(chan string, 1)}
+	o.StaleAfter, o.Actions = time.Hour, h
+	o.Feed.Publish(runningAway())
+	server := inTheNameOf(t, o, access.Person{Name: "Ann", Role: access.Owner})
+	tab := b.Tab(t, browsertest.Look{Width: 390, NoScript: true})
+	tab.Open(server.URL)
+	tab.Loading(func() { tab.Tap("#alarms button") })
+	if got := <-h.taken; got != "Ann runaway/flue 1" {
+		t.Errorf("taken: %s", got)
+	}
+	tab.Until(`location.pathname === '/'`, 5*time.Second)
+	tab.Tap("nav summary")
+	tab.Until(`document.querySelector('nav .narrow a[href="/upkeep"]').checkVisibility()`, 5*time.Second)
+	tab.Fits("more")
+	tab.Loading(func() { tab.Tap(`nav .narrow a[href="/about"]`) })
+	tab.Until(`location.pathname === '/about'`, 5*time.Second)
 }

@@ -183,7 +183,7 @@ func routes(o Options) (*now.Page, []access.Route, error) {
 	})
 	all := []access.Route{
 		{Pattern: "GET /healthz", Needs: access.Open, Handler: http.HandlerFunc(o.health)},
-		{Pattern: "GET /static/{name}", Needs: access.Open, Handler: http.HandlerFunc(shell.ServeFile)},
+		{Pattern: "GET /static/{name}", Needs: access.Open, Handler: api.Compact(http.HandlerFunc(shell.ServeFile))},
 		{Pattern: "GET /metrics", Needs: access.Read, Handler: o.Metrics},
 		{Pattern: "GET /api/bundle", Needs: access.Read, Handler: http.HandlerFunc(o.bundle)},
 	}

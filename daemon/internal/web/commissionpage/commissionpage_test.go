@@ -104,7 +104,7 @@ func TestTheWholeProcedure(t *testing.T) {
 		}
 	}
 	page, _ := b.get("/commissioning")
-	says(t, page, "Commissioning is over", "Keep the report", "Report so far: pass")
+	says(t, page, "Commissioning is over", "keep the report", "Report so far: pass")
 	to, code := b.post("/commissioning/close", url.Values{})
 	if code != http.StatusSeeOther || !strings.HasPrefix(to, "/commissioning/reports/FW-") {
 		t.Fatalf("closed: %d, %s", code, to)

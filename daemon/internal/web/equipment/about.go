@@ -45,10 +45,7 @@ func (p *Pages) kept() (facts []fact, impaired string) {
 	h := p.o.Health()
 	add := func(name, value string) { facts = append(facts, fact{name, value}) }
 	add("File", h.Path)
-	add("Size", fmt.Sprintf("%s, of that in use %s", size(h.Bytes), size(h.UsedBytes)))
-	if h.UsedBytes == 0 {
-		facts[len(facts)-1].Value = size(h.Bytes)
-	}
+	add("Size", size(h.Bytes))
 	if p.o.Span != nil {
 		if from, to := p.o.Span(); from.Before(to) {
 			add("From", p.long(from))

@@ -156,3 +156,17 @@ func TestRights(t *testing.T) {
 		}
 	}
 }
+
+// The usual figures are too coarse for what a chip scatters by.
+func TestScatterHasItsDigits(t *testing.T) {
+	for u, want := range map[units.System]string{units.SI: ` Pa</dd>`, units.US: ` in. w.c.</dd>`} {
+		o := options()
+		o.Units, o.Rows = u, rows{}
+		o.Feed.Publish(statustest.Burning())
+		page := get(t, o, "/sensors")
+		at := strings.LastIndex(page, "last 5 min")
+		if got := page[at : at+60]; !strings.Contains(got, want) || strings.Contains(got, "0.00 ") {
+			t.Errorf("%v: %q", u, got)
+		}
+	}
+}

@@ -5,12 +5,12 @@ import (
 	"fmt"
 	"math"
 	"net/http"
-	"strings"
 	"time"
 
 	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/calibrate"
 	"fluewright/daemon/internal/instruments"
+	"fluewright/daemon/internal/units"
 	"fluewright/daemon/internal/verdict"
 )
 
@@ -199,12 +199,12 @@ func (p *Pages) calibration(e *calibrate.Entry) string {
 }
 
 func (p *Pages) readingView(r *instruments.Reading) readingView {
-	value, apart := p.o.Units.Temperature, p.o.Units.TemperatureDifference
+	value := p.o.Units.Temperature
 	switch {
 	case r.Channel == frame.Ambient.String():
-		value, apart = p.o.Units.AbsolutePressure, p.o.Units.Pressure
+		value = p.o.Units.AbsolutePressure
 	case r.Unit == "pascals":
-		value, apart = p.o.Units.Pressure, p.o.Units.Pressure
+		value = p.o.Units.Pressure
 	}
 	v := readingView{Channel: r.Channel, Value: "no reading", Quality: r.Quality, Hint: r.Hint, Missing: r.Value == nil, Scatter: "too few readings to tell"}
 	if r.Value != nil {
@@ -214,10 +214,23 @@ func (p *Pages) readingView(r *instruments.Reading) readingView {
 		v.Quality += ": " + r.Why
 	}
 	if r.Scatter != nil {
-		v.Scatter = apart(*r.Scatter)
-		if zero := apart(0); strings.TrimLeft(v.Scatter, "-") == zero {
-			v.Scatter = "below what the unit shows"
-		}
+		v.Scatter = p.fine(*r.Scatter, r.Unit == "pascals")
 	}
 	return v
+}
+
+// fine writes a scatter with the digits that the usual figures leave out.
+func (p *Pages) fine(v float64, pressure bool) string {
+	us := p.o.Units == units.US
+	switch {
+	case v == 0:
+		return "less than what is kept can show"
+	case pressure && us:
+		return fmt.Sprintf("%.4f in. w.c.", v/units.PascalsPerInH2O)
+	case pressure:
+		return fmt.Sprintf("%.2f Pa", v)
+	case us:
+		return fmt.Sprintf("%.2f °F", v*9/5)
+	}
+	return fmt.Sprintf("%.2f °C", v)
 }

@@ -31,8 +31,8 @@ func TestTheWaySaysWhereOneIs(t *testing.T) {
 		"/":             `<a href="/" aria-current="page">Now</a>`,
 		"/alarms":       `<a href="/alarms" aria-current="page">Alarms</a>`,
 		"/burns/17":     `<a href="/burns" aria-current="page">Burns</a>`,
-		"/sensors":      `<summary class="here">Sensors</summary>`,
-		"/upkeep/":      `<summary class="here">Upkeep</summary>`,
+		"/sensors":      `<summary class="here">More<span class="unseen">: Sensors</span></summary>`,
+		"/upkeep/":      `<summary class="here">More<span class="unseen">: Upkeep</span></summary>`,
 		"/sensors-else": `<summary>More</summary>`,
 	} {
 		got := serve(t, Options{Site: "cellar"}, path, access.Person{})

@@ -15,6 +15,7 @@ import (
 	"fluewright/analysis/burn"
 	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/access"
+	"fluewright/daemon/internal/api"
 	"fluewright/daemon/internal/status"
 	"fluewright/daemon/internal/trend"
 	"fluewright/daemon/internal/verdict"
@@ -92,9 +93,9 @@ func New(o Options) *Page {
 // Routes are the page, its stream and its picture, and how an alarm is taken.
 func (p *Page) Routes() []access.Route {
 	return []access.Route{
-		{Pattern: "GET /{$}", Needs: access.Read, Handler: http.HandlerFunc(p.serve)},
+		{Pattern: "GET /{$}", Needs: access.Read, Handler: api.Compact(http.HandlerFunc(p.serve))},
 		{Pattern: "GET /events", Needs: access.Read, Handler: p.live},
-		{Pattern: "GET /now/course.svg", Needs: access.Read, Handler: http.HandlerFunc(p.course)},
+		{Pattern: "GET /now/course.svg", Needs: access.Read, Handler: api.Compact(http.HandlerFunc(p.course))},
 		{Pattern: "POST /alarms/acknowledge", Needs: access.Acknowledge, Handler: http.HandlerFunc(p.acknowledge)},
 	}
 }

@@ -94,7 +94,7 @@ func (p *Pages) standing(v *alarmsView) {
 		v.Blind = "Nothing has been read for " + verdict.Ago(silence) + ". What follows is as it was then."
 	}
 	stand, rest := standing.Now(s, p.o.Verdict, p.o.Units, silence)
-	said := map[string]bool{}
+	said := map[string]string{} // by what to do, the alarm that it was first said of
 	for i := range stand {
 		v.Standing = append(v.Standing, p.standingView(&stand[i], said))
 	}
@@ -107,17 +107,18 @@ func (p *Pages) standing(v *alarmsView) {
 	}
 }
 
-func (p *Pages) standingView(a *standing.Alarm, said map[string]bool) standingView {
+func (p *Pages) standingView(a *standing.Alarm, said map[string]string) standingView {
 	v := standingView{
 		Name: verdict.Name(a.Key), Priority: a.Priority, Message: a.Message, Action: a.Action, State: state(a),
 		For: verdict.Ago(seconds(a.Lasted)), Since: p.long(a.Since), Causes: causes(a.Causes),
 		Alarm: a.Alarm, Channel: a.Channel, Occurrence: a.Occurrence, Open: !a.Acknowledged && a.State != "shelved",
 	}
 	// In a burst the same is to be done for many: it is said once.
-	if a.Action != "" && said[a.Action] {
-		v.Action = "what is said above."
+	if first := said[a.Action]; a.Action != "" && first != "" {
+		v.Action = "as for " + first + ", above."
+	} else {
+		said[a.Action] = v.Name
 	}
-	said[a.Action] = true
 	if a.Acknowledged {
 		v.Taken = "Acknowledged; who did is not known."
 		if p.o.Taker != nil {

@@ -285,6 +285,7 @@ func TestFortyAlarms(t *testing.T) {
 	if n := strings.Count(page, "Close the air inlet."); n != 1 {
 		t.Errorf("the same is said %d times", n)
 	}
+	says(t, page, "as for overheat (firebox), above.")
 }
 
 func TestNotes(t *testing.T) {

@@ -12,6 +12,7 @@ import (
 	"net/http"
 	"strconv"
 	"strings"
+	"time"
 
 	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/access"
@@ -95,7 +96,7 @@ func (p *Page) view(r *http.Request) view {
 		v.Refused = err.Error()
 		return v
 	}
-	course, err := trend.Look(r.Context(), p.o.History, c.window, p.fitted(), pageColumns)
+	course, err := trend.Look(r.Context(), p.o.History, c.window, p.fitted(), columns(c.window, pageColumns))
 	if err != nil {
 		return p.failed(r, err)
 	}
@@ -195,7 +196,7 @@ func (p *Page) ask(w http.ResponseWriter, r *http.Request) (width int, course tr
 		api.Refuse(w, http.StatusBadRequest, err.Error())
 		return width, course, c, false
 	}
-	course, err = trend.Look(r.Context(), p.o.History, c.window, p.fitted(), width)
+	course, err = trend.Look(r.Context(), p.o.History, c.window, p.fitted(), columns(c.window, width))
 	if err != nil {
 		p.refuse(w, r, err)
 		return width, course, c, false
@@ -208,6 +209,17 @@ func (p *Page) refuse(w http.ResponseWriter, r *http.Request, err error) {
 		p.o.Log.Error("cannot draw a trend", "path", r.URL.Path, "error", err)
 	}
 	api.Refuse(w, http.StatusInternalServerError, "The picture cannot be made: "+err.Error())
+}
+
+// columns is how many a picture of a width is made of: one a pixel, or down to half as many
+// where that lets sums be read instead of what they are sums of, which takes long.
+func columns(w trend.Window, width int) int {
+	for _, sums := range []time.Duration{time.Hour, 15 * time.Minute, time.Minute} {
+		if n := int(w.To.Sub(w.From) / sums); n <= width && 2*n >= width {
+			return n
+		}
+	}
+	return width
 }
 
 // widthOf is the nearest that can be drawn.

@@ -58,3 +58,22 @@ func TestPercent(t *testing.T) {
 		}
 	}
 }
+
+// A picture is never made of fewer columns than half its width, nor read more finely than it
+// shows where there are sums.
+func TestColumns(t *testing.T) {
+	for long, want := range map[time.Duration]int{
+		time.Hour:            970, // rows
+		8 * time.Hour:        970, // 480 minutes are too few
+		10 * time.Hour:       600,
+		24 * time.Hour:       970,
+		7 * 24 * time.Hour:   672, // quarters of an hour
+		10 * 24 * time.Hour:  960,
+		30 * 24 * time.Hour:  720, // hours
+		200 * 24 * time.Hour: 970,
+	} {
+		if got := columns(trend.Window{From: time.Unix(0, 0), To: time.Unix(0, 0).Add(long)}, 970); got != want {
+			t.Errorf("%v is made of %d columns, want %d", long, got, want)
+		}
+	}
+}
