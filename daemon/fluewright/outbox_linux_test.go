@@ -170,7 +170,7 @@ bus = "/dev/i2c-86"
 		}
 	}
 	daemon = run()
-	<-time.After(3 * time.Second)
+	<-time.After(10 * time.Second) // time for what is missing, beside other tests
 	daemon.signal(syscall.SIGTERM)
 	_ = daemon.wait(5 * time.Second)
 

@@ -23,6 +23,10 @@ type Player struct {
 	// written down and read back.
 	Between func(p *Player)
 
+	// Show takes the frames in place of State where somebody else owns the procedure and
+	// answers; State then only says what is asked. nil: State takes them.
+	Show func(commissioning.Look)
+
 	// Tick is the time between two frames; 0: a second.
 	Tick time.Duration
 
@@ -39,14 +43,11 @@ func (p *Player) Play() error { return p.Until(commissioning.Done, patience) }
 
 // Until plays until a task is asked, at most for a time.
 func (p *Player) Until(task commissioning.Task, most time.Duration) error {
-	if err := p.watch(); err != nil {
+	if err := p.Begin(); err != nil {
 		return err
 	}
-	if p.Tick == 0 {
-		p.Tick = time.Second
-	}
 	end := p.House.at + most
-	p.frames(time.Minute)
+	p.Frames(time.Minute)
 	p.tell()
 	for p.State.Task != task {
 		switch {
@@ -67,8 +68,11 @@ func (p *Player) Until(task commissioning.Task, most time.Duration) error {
 	return nil
 }
 
-// watch sets up the analysis, whose phases the procedure sees.
-func (p *Player) watch() error {
+// Begin sets up the analysis, whose phases the procedure sees.
+func (p *Player) Begin() error {
+	if p.Tick == 0 {
+		p.Tick = time.Second
+	}
 	var fitted [frame.Count]bool
 	for c := range fitted {
 		fitted[c] = true
@@ -86,9 +90,6 @@ func (p *Player) watch() error {
 
 // act does what is asked with the hands, and says so.
 func (p *Player) act() error {
-	h := p.House
-	h.hoseOff, h.fans = false, 0
-	ready := commissioning.Entry{Kind: commissioning.Ready}
 	switch p.State.Task {
 	case commissioning.EnterSite:
 		return p.give(commissioning.Entry{Kind: commissioning.Give, Site: &p.Site})
@@ -104,6 +105,23 @@ func (p *Player) act() error {
 		return p.give(commissioning.Entry{Kind: commissioning.Give, Alarm: &commissioning.AlarmEntry{Sent: true, Acknowledged: true}})
 	case commissioning.Sign:
 		return p.give(commissioning.Entry{Kind: commissioning.Give, People: &commissioning.People{Installer: "A virtual installer", Owner: "A virtual owner"}})
+	case commissioning.LightFire:
+		if err := p.give(commissioning.Entry{Kind: commissioning.Ready}); err != nil {
+			return err
+		}
+		p.Hands()
+		return nil
+	}
+	p.Hands()
+	return p.give(commissioning.Entry{Kind: commissioning.Ready, Mark: p.State.Wanted})
+}
+
+// Hands does with the hands what is asked, and lets the time pass that it takes. A fire is
+// lit after the answer, all else is done before it.
+func (p *Player) Hands() {
+	h := p.House
+	h.hoseOff, h.fans = false, 0
+	switch p.State.Task {
 	case commissioning.ZeroDraft:
 		h.hoseOff = true
 	case commissioning.BlowHose:
@@ -114,25 +132,20 @@ func (p *Player) act() error {
 	case commissioning.ReadFans:
 		h.fans = 1.2
 	case commissioning.LightFire:
-		if err := p.give(ready); err != nil {
-			return err
-		}
 		h.Light(14, 0.17, 1)
-		return nil
 	case commissioning.ReadMark:
 		h.SetMark(p.State.Wanted)
-		ready.Mark = p.State.Wanted
-		p.frames(20 * time.Second)
+		p.Frames(20 * time.Second)
 	case commissioning.VerifyLow:
 		h.SetDemand(0.4)
 		h.Reload(6, 0.17, 1)
-		p.frames(5 * time.Minute)
+		p.Frames(5 * time.Minute)
 	case commissioning.VerifyHigh:
 		h.SetDemand(0.9)
-		p.frames(5 * time.Minute)
+		p.Frames(5 * time.Minute)
 	case commissioning.ReadFree:
 		h.SetDemand(0.5)
-		p.frames(10 * time.Minute)
+		p.Frames(10 * time.Minute)
 	case commissioning.HoldGate:
 		h.HoldShut(true)
 	case commissioning.ReleaseGate:
@@ -142,7 +155,6 @@ func (p *Player) act() error {
 	case commissioning.ShutDoor:
 		h.CloseDoor()
 	}
-	return p.give(ready)
 }
 
 // give answers the task that is on.
@@ -163,7 +175,8 @@ func (p *Player) tell() {
 	}
 }
 
-func (p *Player) frames(d time.Duration) {
+// Frames lets time pass.
+func (p *Player) Frames(d time.Duration) {
 	for range max(1, d/p.Tick) {
 		p.frame()
 	}
@@ -194,8 +207,13 @@ func (p *Player) frame() {
 		}
 	}
 	a := p.engine.Step(f)
+	look := commissioning.Look{At: at, Values: v, Phase: a.Phase}
+	if p.Show != nil {
+		p.Show(look)
+		return
+	}
 	running := p.State.Running
-	p.State.Step(commissioning.Look{At: at, Values: v, Phase: a.Phase})
+	p.State.Step(look)
 	if running && !p.State.Running {
 		p.tell()
 	}

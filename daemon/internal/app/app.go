@@ -37,6 +37,7 @@ import (
 	"fluewright/daemon/internal/trend"
 	"fluewright/daemon/internal/verdict"
 	"fluewright/daemon/internal/web"
+	"fluewright/daemon/internal/web/commissionpage"
 	"fluewright/daemon/internal/web/equipment"
 	"fluewright/daemon/internal/web/records"
 	"fluewright/sensors"
@@ -363,27 +364,28 @@ func (h *house) buildWeb(site verdict.Site, exposition http.Handler, acts *actio
 		h.log.Error("nobody can sign in", "error", err)
 	}
 	s, err := web.Listen(h.cfg.Web.Listen, web.Options{
-		Site:       h.cfg.Site.Name,
-		Version:    h.options.Version,
-		Notice:     h.options.Notice,
-		Feed:       h.feed,
-		Verdict:    site,
-		Units:      h.cfg.Site.Units,
-		Limits:     h.cfg.Analysis.Limits,
-		DraftLow:   h.cfg.Analysis.DraftLow,
-		DraftHigh:  h.cfg.Analysis.DraftHigh,
-		StaleAfter: h.cfg.Sampling.StaleAfter,
-		Metrics:    exposition,
-		Checks:     checks,
-		Bundles:    h.bundles,
-		Actions:    acts,
-		History:    h.past,
-		Config:     h.cfg,
-		Commission: h.commission,
-		Records:    h.records,
-		Equipment:  h.equipment,
-		Names:      names,
-		Log:        h.log,
+		Site:          h.cfg.Site.Name,
+		Version:       h.options.Version,
+		Notice:        h.options.Notice,
+		Feed:          h.feed,
+		Verdict:       site,
+		Units:         h.cfg.Site.Units,
+		Limits:        h.cfg.Analysis.Limits,
+		DraftLow:      h.cfg.Analysis.DraftLow,
+		DraftHigh:     h.cfg.Analysis.DraftHigh,
+		StaleAfter:    h.cfg.Sampling.StaleAfter,
+		Metrics:       exposition,
+		Checks:        checks,
+		Bundles:       h.bundles,
+		Actions:       acts,
+		History:       h.past,
+		Config:        h.cfg,
+		Commission:    h.commission,
+		Records:       h.records,
+		Equipment:     h.equipment,
+		Commissioning: commissionpage.Options{Desk: h.commission, Log: h.records.Log, Test: tester(h.cfg)},
+		Names:         names,
+		Log:           h.log,
 
 		Gate:            &access.Gate{Accounts: accounts, Reading: readings[h.cfg.Web.ReadWithoutSignIn]},
 		CertificateFile: h.cfg.Web.CertificateFile,

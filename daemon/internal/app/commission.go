@@ -72,6 +72,7 @@ func lookOf(s *status.Status) commissioning.Look {
 // aboutSite says what a report names beside the measurements.
 func (h *house) aboutSite() commission.About {
 	a := commission.About{Site: h.cfg.Site.Name, Software: h.options.Version, Units: h.cfg.Site.Units, Made: time.Now()}
+	a.Demo = h.options.Notice != "" // which says that nothing is measured
 	s := h.feed.Latest()
 	if s == nil {
 		return a

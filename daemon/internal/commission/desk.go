@@ -163,6 +163,21 @@ func (d *Desk) View() (View, bool) {
 	return Look(d.state, d.o.Units), true
 }
 
+// Draw returns a picture of the procedure, SVG, by its name; false while there is nothing
+// to see on it.
+func (d *Desk) Draw(name string) (svg string, ok bool) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	switch s := d.state; {
+	case s == nil:
+	case name == FirePicture && len(s.Numbers.Fire) >= fewest:
+		return fire(s, d.o.Units), true
+	case name == FitPicture && s.Numbers.Fitted:
+		return fitted(s, d.o.Units), true
+	}
+	return "", false
+}
+
 // Site returns what a form about the site begins with: what was entered, or else what the
 // configuration and the last record know.
 func (d *Desk) Site() commissioning.Site {

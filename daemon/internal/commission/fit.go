@@ -23,7 +23,7 @@ func fitted(s *commissioning.State, u units.System) string {
 	for _, r := range s.Numbers.Readings {
 		top = math.Max(top, r.Draft)
 	}
-	return picture(pictureWidth, pictureHeight, "Draft over the regulator's mark", func(b *strings.Builder) {
+	return picture(pictureWidth, pictureHeight, fitTitle, func(b *strings.Builder) {
 		c := &chart{
 			b: b, left: axisLeft, top: 34, width: pictureWidth - axisLeft - axisRight, height: pictureHeight - 34 - 46,
 			x0: scale.Low - 0.5, x1: scale.High + 0.5, y0: 0, y1: 1.25 * top,
@@ -61,7 +61,7 @@ func fire(s *commissioning.State, u units.System) string {
 	}
 	low := math.Min(0, minimum(draft))
 	last := math.Max(10, minutes[n-1])
-	return picture(pictureWidth, pictureHeight, "First fire: flue and draft over the minutes since lighting", func(b *strings.Builder) {
+	return picture(pictureWidth, pictureHeight, fireTitle, func(b *strings.Builder) {
 		half := (pictureHeight - 34 - 46 - 22) / 2
 		c := &chart{b: b, left: axisLeft, top: 34, width: pictureWidth - axisLeft - axisRight, height: half, x1: last, y1: hot}
 		c.axes(nil, temperatureTicks(hot, u), nil, func(t float64) string { return u.Temperature(t) })

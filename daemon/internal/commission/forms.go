@@ -24,6 +24,43 @@ type Field struct {
 // Asked reports whether the field is asked now.
 func (f *Field) Asked() bool { return f.When == nil || f.When() }
 
+// Choice returns what may be typed in words, for a page.
+func Choice(c string) string {
+	switch c {
+	case "y":
+		return answers[commissioning.Yes]
+	case "n":
+		return answers[commissioning.No]
+	case "x":
+		return answers[commissioning.NotApplicable]
+	}
+	return c
+}
+
+// Forms is what a task takes: an entry to be filled by its fields. None where the task
+// takes no form.
+func Forms(t commissioning.Task, site commissioning.Site, u units.System) (*commissioning.Entry, []Field) {
+	e := &commissioning.Entry{Kind: commissioning.Give}
+	switch t {
+	case commissioning.EnterSite:
+		e.Site = &site
+		return e, SiteForm(e.Site, u)
+	case commissioning.LookAround:
+		e.Checks = &[commissioning.Checks]commissioning.Seen{}
+		return e, CheckForm(e.Checks)
+	case commissioning.EnterLimits:
+		e.Limits = &commissioning.LimitEntry{}
+		return e, LimitForm(e.Limits, u)
+	case commissioning.TestAlarm:
+		e.Alarm = &commissioning.AlarmEntry{}
+		return e, AlarmForm(e.Alarm)
+	case commissioning.Sign:
+		e.People = &commissioning.People{}
+		return e, PeopleForm(e.People)
+	}
+	return e, nil
+}
+
 // SiteForm asks for the data of a site, in the reader's units, and writes into s.
 func SiteForm(s *commissioning.Site, u units.System) []Field {
 	q := quantities{u}

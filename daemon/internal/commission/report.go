@@ -109,10 +109,13 @@ func class(g commissioning.Grade) string {
 	return ""
 }
 
+// fewest minutes make a picture.
+const fewest = 3
+
 // draw adds the pictures of the fire and of the regulator's fit, as far as there is
 // something to show. They are made here, with all text escaped.
 func (p *page) draw(s *commissioning.State, u units.System) {
-	if len(s.Numbers.Fire) >= 3 {
+	if len(s.Numbers.Fire) >= fewest {
 		p.Pictures = append(p.Pictures, template.HTML(fire(s, u)))
 	}
 	if s.Numbers.Fitted {

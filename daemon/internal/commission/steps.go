@@ -87,7 +87,7 @@ var tasks = map[commissioning.Task]TaskWords{
 	commissioning.TestAlarm:   {"Send a test alarm to the owner's phone. The owner, not you, acknowledges it there.", ""},
 	commissioning.Sign:        {"Enter who installed and who took over.", ""},
 	commissioning.Failed:      {"Something must be put right: see what was found. Then repeat the step.", ""},
-	commissioning.Done:        {"Commissioning is over. The report is kept.", ""},
+	commissioning.Done:        {"Every step is done. Finish it, and the report is kept.", ""},
 }
 
 // Task returns the words of the task that is on.

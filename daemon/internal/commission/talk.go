@@ -183,25 +183,8 @@ func (t *Talk) watch(ctx context.Context) error {
 
 // act asks for what the task takes.
 func (t *Talk) act(ctx context.Context, v View) error {
-	entry := commissioning.Entry{Kind: commissioning.Give}
-	var fields []Field
-	switch v.Task {
-	case commissioning.EnterSite:
-		site := t.Procedure.Site()
-		entry.Site, fields = &site, SiteForm(&site, t.Units)
-	case commissioning.LookAround:
-		entry.Checks = &[commissioning.Checks]commissioning.Seen{}
-		fields = CheckForm(entry.Checks)
-	case commissioning.EnterLimits:
-		entry.Limits = &commissioning.LimitEntry{}
-		fields = LimitForm(entry.Limits, t.Units)
-	case commissioning.TestAlarm:
-		entry.Alarm = &commissioning.AlarmEntry{}
-		fields = AlarmForm(entry.Alarm)
-	case commissioning.Sign:
-		entry.People = &commissioning.People{}
-		fields = PeopleForm(entry.People)
-	default:
+	entry, fields := Forms(v.Task, t.Procedure.Site(), t.Units)
+	if fields == nil {
 		line, err := t.line(ctx)
 		if err != nil {
 			return err
@@ -220,7 +203,7 @@ func (t *Talk) act(ctx context.Context, v View) error {
 			return err
 		}
 	}
-	return t.give(v, entry)
+	return t.give(v, *entry)
 }
 
 // ask asks until what was typed can be read; Enter takes what stands in brackets. Words that

@@ -25,7 +25,10 @@ type View struct {
 	Mark    float64
 	Running bool
 	Live    []Reading
-	Doing   string // how far the measurement has come; empty when nothing is measured
+	Gauge   Gauge
+	// Pictures are those that there is something to see on, for the step that is on.
+	Pictures []Picture
+	Doing    string // how far the measurement has come; empty when nothing is measured
 	// MaySkip and MayGoOn say which buttons there are; MayBeWithout that there may be no fans.
 	MaySkip, MayGoOn, MayRepeat, MayBeWithout bool
 }
@@ -42,12 +45,47 @@ type StepView struct {
 // Reading is a channel's latest value.
 type Reading struct{ Name, Value string }
 
+// Gauge is the draft against the band that the appliance asks for, Pa, to be drawn: only
+// while a fire is judged by it, as a cold flue need not reach it.
+type Gauge struct {
+	Shown                    bool
+	Draft, Low, High         float64
+	Value, LowText, HighText string
+}
+
+// Picture is a diagram that a Desk draws; Points grows with what is on it.
+type Picture struct {
+	Name, Title string
+	Points      int
+}
+
+// The names and titles of pictures.
+const (
+	FirePicture = "fire"
+	FitPicture  = "fit"
+
+	fireTitle = "First fire: flue and draft over the minutes since lighting"
+	fitTitle  = "Draft over the regulator's mark"
+)
+
+// pictures lists those that belong to the step that is on.
+func pictures(s *commissioning.State) (all []Picture) {
+	if len(s.Numbers.Fire) >= fewest && s.Now == commissioning.FirstFire {
+		all = append(all, Picture{FirePicture, fireTitle, len(s.Numbers.Fire)})
+	}
+	if s.Numbers.Fitted && (s.Now == commissioning.Setting || s.Now == commissioning.Proof) {
+		all = append(all, Picture{FitPicture, fitTitle, len(s.Numbers.Readings)})
+	}
+	return all
+}
+
 // Look returns the procedure in words.
 func Look(s *commissioning.State, u units.System) View {
 	t := Task(s)
 	v := View{
 		First: First, Verdict: Judge(s), Now: s.Now, Task: s.Task, Title: Step(s.Now).Title, Why: Step(s.Now).Why,
 		Do: t.Do, Settled: t.Settled, Running: s.Running, Asks: asks(s), Doing: doing(s, u),
+		Pictures:     pictures(s),
 		MayBeWithout: s.Task == commissioning.ReadFans && !s.Running,
 	}
 	if s.Task == commissioning.ReadMark {
@@ -78,6 +116,12 @@ func Look(s *commissioning.State, u units.System) View {
 		}
 		if now.Has(frame.Draft) {
 			v.Live = append(v.Live, Reading{"draft", u.Pressure(now[frame.Draft])})
+			if s.Now == commissioning.FirstFire || s.Now == commissioning.Setting || s.Now == commissioning.Proof {
+				v.Gauge = Gauge{
+					true, now[frame.Draft], s.Site.DraftLow, s.Site.DraftHigh,
+					u.Pressure(now[frame.Draft]), u.Pressure(s.Site.DraftLow), u.Pressure(s.Site.DraftHigh),
+				}
+			}
 		}
 	}
 	return v

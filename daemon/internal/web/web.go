@@ -24,6 +24,7 @@ import (
 	"fluewright/daemon/internal/status"
 	"fluewright/daemon/internal/trend"
 	"fluewright/daemon/internal/verdict"
+	"fluewright/daemon/internal/web/commissionpage"
 	"fluewright/daemon/internal/web/equipment"
 	"fluewright/daemon/internal/web/layout"
 	"fluewright/daemon/internal/web/now"
@@ -64,6 +65,8 @@ type Options struct {
 	// Records and Equipment are what those pages need beside the rest.
 	Records   records.Options
 	Equipment equipment.Options
+	// Commissioning likewise.
+	Commissioning commissionpage.Options
 	// Gate says who may do what; nil: only what is open to all is served.
 	Gate *access.Gate
 	// CertificateFile and KeyFile make the pages go out encrypted.
@@ -170,7 +173,7 @@ func (s *Server) Run(ctx context.Context) error {
 func routes(o Options) (*now.Page, []access.Route, error) {
 	shell, err := layout.New(layout.Options{
 		Site: o.Site, Version: o.Version, Notice: o.Notice, Log: o.Log,
-		Files: []fs.FS{now.Assets, trendpage.Assets, records.Assets, equipment.Assets, signin.Assets},
+		Files: []fs.FS{now.Assets, trendpage.Assets, records.Assets, equipment.Assets, commissionpage.Assets, signin.Assets},
 	})
 	if err != nil {
 		return nil, nil, err
@@ -201,14 +204,18 @@ func routes(o Options) (*now.Page, []access.Route, error) {
 	return p, all, nil
 }
 
-// records are the routes of what is on record and of what the monitor consists of.
+// records are the routes of what is on record, of what the monitor consists of, and of
+// commissioning.
 func (o *Options) records(shell *layout.Shell) []access.Route {
 	r, e := o.Records, o.Equipment
 	r.Shell, r.Feed, r.Verdict, r.StaleAfter, r.Errors = shell, o.Feed, o.Verdict, o.StaleAfter, o.Log
 	r.Units, r.Zone, r.Timing = o.Config.Site.Units, o.Config.Site.Zone(), o.Config.Analysis.Timing
 	e.Shell, e.Feed, e.StaleAfter, e.Errors = shell, o.Feed, o.StaleAfter, o.Log
 	e.Units, e.Zone, e.Build = r.Units, r.Zone, about.Read(o.Version)
-	return append(records.New(r).Routes(), equipment.New(e).Routes()...)
+	c := o.Commissioning
+	c.Shell, c.Feed, c.Verdict, c.StaleAfter, c.Errors, c.Units, c.Zone = shell, o.Feed, o.Verdict, o.StaleAfter, o.Log, r.Units, r.Zone
+	all := append(records.New(r).Routes(), equipment.New(e).Routes()...)
+	return append(all, commissionpage.New(c).Routes()...)
 }
 
 // handler routes, and lets through what the guard and the gate do.

@@ -1,5 +1,5 @@
 // Package equipment shows what the monitor consists of: its chips and their wiring, the
-// program and its configuration, and where commissioning is.
+// program and its configuration.
 package equipment
 
 import (
@@ -47,16 +47,16 @@ type Options struct {
 
 // Pages are the pages.
 type Pages struct {
-	o                             Options
-	sensors, about, commissioning *layout.Template
-	configuration                 string
+	o              Options
+	sensors, about *layout.Template
+	configuration  string
 }
 
 // New makes the pages.
 func New(o Options) *Pages {
 	page := func(name string) *layout.Template { return o.Shell.Parse(files, name) }
 	return &Pages{
-		o: o, sensors: page("sensors.html"), about: page("about.html"), commissioning: page("commissioning.html"),
+		o: o, sensors: page("sensors.html"), about: page("about.html"),
 		configuration: about.Redact(o.Configuration),
 	}
 }
@@ -67,7 +67,7 @@ func (p *Pages) Routes() []access.Route {
 		return access.Route{Pattern: pattern, Needs: access.Read, Handler: h}
 	}
 	return []access.Route{
-		route("GET /sensors", p.serveSensors), route("GET /about", p.serveAbout), route("GET /commissioning", p.serveCommissioning),
+		route("GET /sensors", p.serveSensors), route("GET /about", p.serveAbout),
 	}
 }
 
@@ -77,10 +77,6 @@ func (p *Pages) serve(w http.ResponseWriter, r *http.Request, t *layout.Template
 		asOf = "as of " + s.Wall.Format("15:04:05")
 	}
 	t.Serve(w, r, http.StatusOK, layout.Page{Title: title, AsOf: asOf, Styles: []string{"equipment.css"}, Data: data})
-}
-
-func (p *Pages) serveCommissioning(w http.ResponseWriter, r *http.Request) {
-	p.serve(w, r, p.commissioning, "Commissioning", nil)
 }
 
 // long writes a time in the site's zone.

@@ -148,14 +148,13 @@ func TestAbout(t *testing.T) {
 	says(t, get(t, options(), "/about"), "No history is kept on this monitor.", "The built-in one")
 }
 
-func TestRightsAndCommissioning(t *testing.T) {
+func TestRights(t *testing.T) {
 	_, routes := pages(t, options())
 	for _, r := range routes {
 		if r.Needs != access.Read || !strings.HasPrefix(r.Pattern, "GET ") {
 			t.Errorf("%s needs %v", r.Pattern, r.Needs)
 		}
 	}
-	says(t, get(t, options(), "/commissioning"), "in a terminal on the board")
 }
 
 // The usual figures are too coarse for what a chip scatters by.

@@ -43,6 +43,12 @@ func TestHowTheyLook(t *testing.T) {
 				t.Run(name+"-empty-"+look.String(), func(t *testing.T) {
 					tab := b.Tab(t, look)
 					tab.Open(empty.URL + path)
+					for _, said := range tab.Said() {
+						// There is no such burn, and the browser says so too.
+						if path != "/burns/42" || !strings.Contains(said, "404 (Not Found)") {
+							t.Error(said)
+						}
+					}
 					tab.Check(name + "-empty")
 				})
 			}
