@@ -191,8 +191,12 @@ func copyCut(t *testing.T, dir string, r *rand.Rand) {
 	s.ticks(0, 100*time.Second)
 	ctx, cancel := context.WithTimeout(context.Background(), 20*time.Second)
 	defer cancel()
-	if err := s.Commit(ctx); err != nil {
-		t.Errorf("after a cut: %v", err)
+	// Damage that the opening did not see fails the write that meets it: that is said to who
+	// waits, and the next write begins a file that is whole.
+	if s.Commit(ctx) != nil {
+		if err := s.Commit(ctx); err != nil {
+			t.Errorf("after a cut, again: %v", err)
+		}
 	}
 	n := 0
 	for _, err := range s.Rows(ctx, noon.AddDate(49, 0, 0), noon.AddDate(51, 0, 0)) {
