@@ -200,7 +200,7 @@ func TestTheDescription(t *testing.T) {
 	c.until("$state", "ready")
 	var d struct {
 		Homie   string
-		Version int
+		Version uint32
 		Nodes   map[string]struct {
 			Properties map[string]struct {
 				Datatype, Format, Unit string
