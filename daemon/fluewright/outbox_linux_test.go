@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"strings"
 	"syscall"
 	"testing"
 	"time"
@@ -169,10 +170,21 @@ bus = "/dev/i2c-86"
 			_ = daemon.wait(5 * time.Second)
 		}
 	}
-	daemon = run()
-	<-time.After(10 * time.Second) // time for what is missing, beside other tests
-	daemon.signal(syscall.SIGTERM)
-	_ = daemon.wait(5 * time.Second)
+	// What is missing is made up for a run at a time: a slow machine is given more than one.
+	for more := 4; ; more-- {
+		daemon = run()
+		<-time.After(10 * time.Second)
+		daemon.signal(syscall.SIGTERM)
+		_ = daemon.wait(5 * time.Second)
+		lack, runs := untold(t, state, broker.Of("telemetry"))
+		if len(lack) == 0 && runs >= 10 {
+			break
+		}
+		if more == 0 {
+			t.Fatalf("of %d runs is missing: %s", runs, strings.Join(lack, ", "))
+		}
+		t.Logf("not yet: %s", strings.Join(lack, ", "))
+	}
 
 	var got []string
 	for _, c := range overheats(t, broker.All()) {
@@ -193,12 +205,11 @@ bus = "/dev/i2c-86"
 		}
 		said[h.ID] = body
 	}
-	whole(t, state, broker.Of("telemetry"))
 }
 
-// whole fails if the history has readings that ought to have been sent and were not: by run,
-// moment and channel.
-func whole(t *testing.T, state string, packs []mqtttest.Heard) {
+// untold are the readings in the history that ought to have been sent and were not. It says of
+// how many runs it knows.
+func untold(t *testing.T, state string, packs []mqtttest.Heard) (lack []string, of int) {
 	t.Helper()
 	type reading struct {
 		boot, channel string
@@ -229,7 +240,7 @@ func whole(t *testing.T, state string, packs []mqtttest.Heard) {
 	if err := s.Commit(ctx); err != nil {
 		t.Fatal(err)
 	}
-	rows, missing, runs := 0, 0, map[string]bool{}
+	runs := map[string]bool{}
 	var last string
 	at := history.Position{Run: 0, Identity: "before the first", MS: -1}
 	var all []history.Followed
@@ -262,14 +273,10 @@ func whole(t *testing.T, state string, packs []mqtttest.Heard) {
 			if !r.Values.Has(c) {
 				continue
 			}
-			if rows++; !got[reading{p.Identity, c.String(), p.MS / 100}] {
-				missing++
-				t.Logf("of run %s the %v at %d ms is missing", p.Identity, c, p.MS)
+			if !got[reading{p.Identity, c.String(), p.MS / 100}] {
+				lack = append(lack, fmt.Sprintf("the %v at %d ms of the %d. run (%s)", c, p.MS, len(runs), p.Identity))
 			}
 		}
-	}
-	if missing > 0 || len(runs) < 10 {
-		t.Errorf("%d of %d readings are missing, of %d runs", missing, rows, len(runs))
 	}
 	stop()
 	if err := <-done; err != nil {
@@ -278,4 +285,5 @@ func whole(t *testing.T, state string, packs []mqtttest.Heard) {
 	if err := s.Close(ctx); err != nil {
 		t.Fatal(err)
 	}
+	return lack, len(runs)
 }
