@@ -8,6 +8,7 @@ import (
 	"fluewright/analysis"
 	"fluewright/analysis/alarm"
 	"fluewright/analysis/frame"
+	"fluewright/daemon/internal/enrol"
 	"fluewright/daemon/internal/health"
 	"fluewright/daemon/internal/history"
 	"fluewright/daemon/internal/message"
@@ -36,6 +37,9 @@ func (c *checkup) checks() []health.Check {
 		short = &shortfalls{}
 	}
 	all := []health.Check{c.sampling(s, silence), c.alarms(s, silence), c.storage(short), c.clock(s, short), c.delivery(short)}
+	if ends := c.watch.delivery().CertificateEnds; !ends.IsZero() {
+		all = append(all, c.certificate(s, short, ends))
+	}
 	if c.watch.people != nil {
 		all = append(all, c.notification(short))
 	}
@@ -151,6 +155,21 @@ func (c *checkup) delivery(short *shortfalls) health.Check {
 	default:
 		return check(name, health.Note, "the MQTT broker is away, %d messages wait", s.Pending)
 	}
+}
+
+// certificate is the one for the broker.
+func (c *checkup) certificate(s *status.Status, short *shortfalls, ends time.Time) health.Check {
+	const name = "certificate"
+	until := ends.UTC().Format(time.DateOnly)
+	switch {
+	case short.certificate != "":
+		return c.impaired(name, short.certificate)
+	case s == nil || !s.ClockTrusted:
+		return check(name, health.Note, "the one for the MQTT broker holds until %s; whether that is past cannot be told without a clock", until)
+	case ends.Sub(s.Wall) <= enrol.Soon:
+		return check(name, health.Note, "the one for the MQTT broker ends on %s; fluewright enrol --renew asks for the next", until)
+	}
+	return check(name, health.OK, "the one for the MQTT broker holds until %s", until)
 }
 
 func (c *checkup) notification(short *shortfalls) health.Check {

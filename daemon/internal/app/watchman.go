@@ -26,6 +26,9 @@ const (
 	// clockStep is more than a leap second and less than whatever makes two records seem
 	// to be in the other order.
 	clockStep = 2 * time.Second
+	// renewWithin is how long before its end a certificate is an alarm: who renews it has been
+	// told for some weeks, by metric and by health, and now the owner is.
+	renewWithin = 7 * 24 * time.Hour
 	// jumpsWithin is the time in which the third step makes a clock one that jumps. One
 	// may be a person, and two are that person's mistake.
 	jumpsWithin = time.Hour
@@ -71,7 +74,7 @@ func (w *watchman) step(at time.Duration, wall time.Time, trusted bool) string {
 		w.begun = true
 		w.progress, w.set, w.offset, w.trusted = at, at, since1970(wall)-at, trusted
 	}
-	found := shortfalls{delivery: w.judgeDelivery(at), history: w.judgeHistory(at), clock: w.judgeClock(at, wall, trusted)}
+	found := shortfalls{delivery: w.judgeDelivery(at), history: w.judgeHistory(at), clock: w.judgeClock(at, wall, trusted), certificate: w.judgeCertificate(wall, trusted)}
 	if w.people != nil && len(w.people().Trouble) > 0 {
 		found.people = message.NotificationDown
 	}
@@ -86,14 +89,14 @@ func (w *watchman) step(at time.Duration, wall time.Time, trusted bool) string {
 
 // shortfalls is what is wrong with each part of the monitor, by its code; empty where
 // nothing is.
-type shortfalls struct{ delivery, people, history, memory, clock string }
+type shortfalls struct{ delivery, people, history, memory, clock, certificate string }
 
 // worst returns the most urgent.
 func (s *shortfalls) worst() string {
 	if s.delivery == message.DeliveryDown {
 		return s.delivery
 	}
-	return cmp.Or(s.people, s.history, s.memory, s.delivery, s.clock)
+	return cmp.Or(s.people, s.history, s.memory, s.delivery, s.certificate, s.clock)
 }
 
 func (w *watchman) judgeDelivery(at time.Duration) string {
@@ -160,6 +163,21 @@ func (w *watchman) judgeClock(at time.Duration, wall time.Time, trusted bool) st
 		return message.ClockJumping
 	case at-w.set >= clockUnset:
 		return message.ClockUnset
+	}
+	return ""
+}
+
+// judgeCertificate looks at when the certificate for the broker ends. A clock that is not known
+// to be right says nothing of that.
+func (w *watchman) judgeCertificate(wall time.Time, trusted bool) string {
+	ends := w.delivery().CertificateEnds
+	switch {
+	case ends.IsZero() || !trusted || !w.ownClock:
+		return ""
+	case !wall.Before(ends):
+		return message.CertificateEnded
+	case ends.Sub(wall) <= renewWithin:
+		return message.CertificateEnding
 	}
 	return ""
 }

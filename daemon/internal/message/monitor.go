@@ -14,6 +14,9 @@ const (
 	NotificationDown = "notification-down"
 	ClockJumping     = "clock-jumping"
 	ClockUnset       = "clock-unset"
+
+	CertificateEnding = "certificate-ending"
+	CertificateEnded  = "certificate-ended"
 )
 
 // impairment says what is wrong, and what helps.
@@ -61,6 +64,14 @@ var impairments = map[string]impairment{
 	DeliveryLosing: {
 		"messages for the MQTT broker are given up because too many wait",
 		"See whether the network is slow or fails. The page at the furnace shows everything.",
+	},
+	CertificateEnding: {
+		"the certificate for the MQTT broker ends within a week, and then nobody far away is told",
+		"Call the service: they renew it with fluewright enrol --renew. The page at the furnace shows everything.",
+	},
+	CertificateEnded: {
+		"the certificate for the MQTT broker has ended: once the connection breaks, nobody far away is told",
+		"Call the service: they renew it with fluewright enrol --renew. The page at the furnace shows everything.",
 	},
 	ClockJumping: {
 		"the clock is set again and again, so times are not to be trusted",

@@ -43,6 +43,7 @@ func (p *Publisher) Run(ctx context.Context) error {
 		if p.outbox != nil {
 			all.Go(func() { p.outbox.run(ctx) })
 		}
+		all.Go(func() { p.secure.watch(ctx) })
 		p.sessions(ctx)
 		all.Wait()
 	}()
@@ -200,12 +201,13 @@ func (p *Publisher) client(ctx context.Context, l *link, lost chan<- error) (pah
 
 func (p *Publisher) dial(ctx context.Context) (net.Conn, error) {
 	d := &net.Dialer{Timeout: dialTimeout}
-	if p.tls == nil {
+	secure := p.secure.Config()
+	if secure == nil {
 		return d.DialContext(ctx, "tcp", p.server.Host)
 	}
 	ctx, cancel := context.WithTimeout(ctx, dialTimeout)
 	defer cancel()
-	return (&tls.Dialer{NetDialer: d, Config: p.tls}).DialContext(ctx, "tcp", p.server.Host)
+	return (&tls.Dialer{NetDialer: d, Config: secure}).DialContext(ctx, "tcp", p.server.Host)
 }
 
 // keepAlive is how long the line is silent before somebody asks whether it stands. Half again
