@@ -12,9 +12,10 @@ import (
 
 // Every command of the page is run by some test here, so that none rots.
 func TestEveryCommandOfThePageIsRun(t *testing.T) {
+	t.Parallel()
 	a := NewAuthority(t)
 	known := []string{ // those that other tests run, and NewAuthority
-		"root", "sites", "people", "broker-request", "broker", "lists", "issue", "person-request", "person", "owner", "revoke", "revoke-person",
+		"root", "sites", "people", "broker-request", "broker", "lists", "issue", "person-request", "person", "owner", "revoke", "revoke-person", "revoke-serial",
 		"look", "list-ends",
 	}
 	for name := range a.Blocks() {
@@ -32,6 +33,7 @@ func TestEveryCommandOfThePageIsRun(t *testing.T) {
 
 // What is signed says what the authority says, whatever is asked for.
 func TestARequestIsNotBelieved(t *testing.T) {
+	t.Parallel()
 	a := NewAuthority(t)
 	key := a.key()
 	asked, err := exec.Command("openssl", "req", "-new", "-config", a.Path("openssl.cnf"), "-subj", "/O=everywhere/CN=desk", "-key", key,
@@ -52,6 +54,7 @@ func TestARequestIsNotBelieved(t *testing.T) {
 
 // Names that could be somebody else's topics are not signed, and a name is given once.
 func TestNamesThatAreNotSigned(t *testing.T) {
+	t.Parallel()
 	a := NewAuthority(t)
 	_, request := a.request()
 	file := a.write("r.pem", request)

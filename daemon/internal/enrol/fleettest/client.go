@@ -3,28 +3,32 @@ package fleettest
 import (
 	"crypto/tls"
 	"crypto/x509"
+	"fmt"
 	"net"
-	"net/url"
 	"os"
-	"strings"
 	"sync"
 	"testing"
 	"time"
 
-	paho "github.com/eclipse/paho.mqtt.golang"
+	"github.com/eclipse/paho.mqtt.golang/packets"
 )
 
 const patience = 10 * time.Second
 
-// Client is somebody at the broker who remembers what was heard.
+// Hello is what somebody says of himself in his first packet.
+type Hello struct{ ClientID, User, WillTopic, Will string }
+
+// Client is somebody at the broker who remembers what was heard. It works packet by packet:
+// what the broker has sent before an acknowledgement is there when that is.
 type Client struct {
-	paho.Client
 	t    testing.TB
 	conn net.Conn
+	acks chan packets.ControlPacket
+	lost chan struct{}
+	id   uint16
 
 	mu    sync.Mutex
 	heard []string // topic and payload
-	lost  chan struct{}
 }
 
 // TLS is the side of a client, with a certificate unless there is none.
@@ -42,35 +46,76 @@ func (a *Authority) TLS(who Identity) *tls.Config {
 	return c
 }
 
-// Dial tries to connect; change may be nil.
-func Dial(t testing.TB, address string, secure *tls.Config, change func(*paho.ClientOptions)) (*Client, error) {
-	c := &Client{t: t, lost: make(chan struct{})}
-	o := paho.NewClientOptions().AddBroker("ssl://" + address).SetClientID("").SetProtocolVersion(4).
-		SetAutoReconnect(false).SetConnectRetry(false).SetOrderMatters(true).SetConnectTimeout(patience).
-		SetClientID("test-" + strings.ReplaceAll(time.Now().Format("150405.000000000"), ".", "")).
-		SetConnectionLostHandler(func(paho.Client, error) { close(c.lost) }).
-		SetCustomOpenConnectionFn(func(*url.URL, paho.ClientOptions) (net.Conn, error) {
-			var err error
-			c.conn, err = tls.DialWithDialer(&net.Dialer{Timeout: patience}, "tcp", address, secure)
-			return c.conn, err
-		})
-	if change != nil {
-		change(o)
+// Dial tries to connect. Without a TLS configuration it is in the clear.
+func Dial(t testing.TB, address string, secure *tls.Config, hello Hello) (*Client, error) {
+	t.Helper()
+	conn, err := net.DialTimeout("tcp", address, patience)
+	if err != nil {
+		return nil, err
 	}
-	c.Client = paho.NewClient(o)
-	token := c.Connect()
-	token.WaitTimeout(patience)
-	if token.Error() != nil {
-		return nil, token.Error()
+	if secure != nil {
+		conn = tls.Client(conn, secure)
 	}
-	t.Cleanup(func() { c.Disconnect(0) })
+	c := &Client{t: t, conn: conn, acks: make(chan packets.ControlPacket), lost: make(chan struct{})}
+	t.Cleanup(c.Break)
+	p := packets.NewControlPacket(packets.Connect).(*packets.ConnectPacket)
+	p.ProtocolName, p.ProtocolVersion, p.CleanSession, p.Keepalive = "MQTT", 4, true, 60
+	p.ClientIdentifier, p.Username, p.UsernameFlag = hello.ClientID, hello.User, hello.User != ""
+	if hello.WillTopic != "" {
+		p.WillFlag, p.WillQos, p.WillRetain, p.WillTopic, p.WillMessage = true, 1, true, hello.WillTopic, []byte(hello.Will)
+	}
+	if err := p.Write(conn); err != nil {
+		return nil, err
+	}
+	go c.hear()
+	ack, err := c.ack()
+	if err != nil {
+		return nil, err
+	}
+	if code := ack.(*packets.ConnackPacket).ReturnCode; code != packets.Accepted {
+		return nil, packets.ConnErrors[code]
+	}
 	return c, nil
 }
 
+// hear reads until the connection ends.
+func (c *Client) hear() {
+	defer close(c.lost)
+	for {
+		p, err := packets.ReadPacket(c.conn)
+		if err != nil {
+			return
+		}
+		if m, ok := p.(*packets.PublishPacket); ok {
+			c.mu.Lock()
+			c.heard = append(c.heard, m.TopicName+" "+string(m.Payload))
+			c.mu.Unlock()
+			continue
+		}
+		select {
+		case c.acks <- p:
+		case <-time.After(patience):
+			return
+		}
+	}
+}
+
+// ack waits for the broker's answer.
+func (c *Client) ack() (packets.ControlPacket, error) {
+	select {
+	case p := <-c.acks:
+		return p, nil
+	case <-c.lost:
+		return nil, fmt.Errorf("the broker ends the connection: %w", net.ErrClosed)
+	case <-time.After(patience):
+		return nil, fmt.Errorf("the broker does not answer: %w", os.ErrDeadlineExceeded)
+	}
+}
+
 // Join is Dial, which must succeed.
-func Join(t testing.TB, address string, secure *tls.Config, change func(*paho.ClientOptions)) *Client {
+func Join(t testing.TB, address string, secure *tls.Config, hello Hello) *Client {
 	t.Helper()
-	c, err := Dial(t, address, secure, change)
+	c, err := Dial(t, address, secure, hello)
 	if err != nil {
 		t.Fatalf("not let in: %v", err)
 	}
@@ -81,36 +126,54 @@ func Join(t testing.TB, address string, secure *tls.Config, change func(*paho.Cl
 // subscription and looks at the rules when it delivers.
 func (c *Client) Hear(filters ...string) {
 	c.t.Helper()
-	for _, f := range filters {
-		// The client of this test looks for handlers by the filter; one handler takes all.
-		token := c.Subscribe(f, 0, func(_ paho.Client, m paho.Message) {
-			c.mu.Lock()
-			defer c.mu.Unlock()
-			c.heard = append(c.heard, m.Topic()+" "+string(m.Payload()))
-		})
-		if !token.WaitTimeout(patience) || token.Error() != nil {
-			c.t.Fatalf("not subscribed to %s: %v", f, token.Error())
-		}
-	}
+	c.id++
+	p := packets.NewControlPacket(packets.Subscribe).(*packets.SubscribePacket)
+	p.MessageID, p.Topics, p.Qoss = c.id, filters, make([]byte, len(filters))
+	c.do(p)
+}
+
+// Leave ends subscriptions.
+func (c *Client) Leave(filters ...string) {
+	c.t.Helper()
+	c.id++
+	p := packets.NewControlPacket(packets.Unsubscribe).(*packets.UnsubscribePacket)
+	p.MessageID, p.Topics = c.id, filters
+	c.do(p)
 }
 
 // Say publishes with QoS 1. Mosquitto acknowledges also what its rules forbid.
 func (c *Client) Say(topic, payload string, retained bool) {
 	c.t.Helper()
-	token := c.Publish(topic, 1, retained, payload)
-	if !token.WaitTimeout(patience) || token.Error() != nil {
-		c.t.Fatalf("not published to %s: %v", topic, token.Error())
+	c.id++
+	p := packets.NewControlPacket(packets.Publish).(*packets.PublishPacket)
+	p.Qos, p.Retain, p.TopicName, p.MessageID, p.Payload = 1, retained, topic, c.id, []byte(payload)
+	c.do(p)
+}
+
+func (c *Client) do(p packets.ControlPacket) {
+	c.t.Helper()
+	if err := p.Write(c.conn); err != nil {
+		c.t.Fatal(err)
+	}
+	if _, err := c.ack(); err != nil {
+		c.t.Fatal(err)
 	}
 }
 
-// Heard reports whether something was heard, after everything that the broker has taken so far
-// has come.
-func (c *Client) Heard(topic, payload string) bool {
+// All is what was heard, after everything has come that the broker has taken so far: a round to
+// the broker is behind it. It takes the round's subscription for nothing else.
+func (c *Client) All() []string {
 	c.t.Helper()
-	c.fence()
+	c.Hear("fence")
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	for _, h := range c.heard {
+	return append([]string(nil), c.heard...)
+}
+
+// Heard reports whether something was heard, likewise.
+func (c *Client) Heard(topic, payload string) bool {
+	c.t.Helper()
+	for _, h := range c.All() {
 		if h == topic+" "+payload {
 			return true
 		}
@@ -118,18 +181,10 @@ func (c *Client) Heard(topic, payload string) bool {
 	return false
 }
 
-// All is what was heard.
-func (c *Client) All() []string {
-	c.fence()
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	return append([]string(nil), c.heard...)
-}
-
-// fence waits for a round to the broker, behind which nothing that was on its way is left.
-func (c *Client) fence() {
-	token := c.Subscribe("fence", 0, func(paho.Client, paho.Message) {})
-	token.WaitTimeout(patience)
+// Quit ends the connection as one does.
+func (c *Client) Quit() {
+	_ = packets.NewControlPacket(packets.Disconnect).Write(c.conn)
+	c.Break()
 }
 
 // Break ends the connection without a word, as a line that is cut.

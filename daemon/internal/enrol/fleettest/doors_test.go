@@ -3,15 +3,11 @@ package fleettest
 import (
 	"crypto/tls"
 	"io"
-	"log"
-	"os"
 	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
 	"time"
-
-	paho "github.com/eclipse/paho.mqtt.golang"
 )
 
 func eventually(t *testing.T, what string, holds func() bool) {
@@ -26,6 +22,7 @@ func eventually(t *testing.T, what string, holds func() bool) {
 // Who comes in at which door: a certificate of the right authority that holds now, and nobody
 // else.
 func TestWhoComesIn(t *testing.T) {
+	t.Parallel()
 	a := NewAuthority(t)
 	stranger := NewAuthority(t)
 	b := NewBroker(t, a)
@@ -60,19 +57,18 @@ func TestWhoComesIn(t *testing.T) {
 		"a site that sends a user's name": {b.Sites, a.TLS(site), true},
 	} {
 		t.Run(name, func(t *testing.T) {
-			c, err := Dial(t, tt.port, tt.secure, func(o *paho.ClientOptions) { o.SetUsername("CN=desk").SetPassword("x") })
+			c, err := Dial(t, tt.port, tt.secure, Hello{User: "CN=desk"})
 			if (err == nil) != tt.in {
 				t.Fatalf("let in: %v, %v", err == nil, err)
 			}
 			if c != nil {
-				c.Disconnect(10)
+				c.Quit()
 			}
 		})
 	}
 	t.Run("without TLS", func(t *testing.T) {
 		for _, port := range []string{b.Sites, b.People} {
-			c := paho.NewClient(paho.NewClientOptions().AddBroker("tcp://" + port).SetConnectTimeout(time.Second).SetConnectRetry(false))
-			if token := c.Connect(); token.WaitTimeout(3*time.Second) && token.Error() == nil {
+			if _, err := Dial(t, port, nil, Hello{ClientID: "x"}); err == nil {
 				t.Errorf("let in at %s", port)
 			}
 		}
@@ -80,7 +76,7 @@ func TestWhoComesIn(t *testing.T) {
 	t.Run("TLS 1.1", func(t *testing.T) {
 		old := a.TLS(site)
 		old.MinVersion, old.MaxVersion = tls.VersionTLS10, tls.VersionTLS11
-		if _, err := Dial(t, b.Sites, old, nil); err == nil {
+		if _, err := Dial(t, b.Sites, old, Hello{}); err == nil {
 			t.Error("let in")
 		}
 	})
@@ -89,17 +85,18 @@ func TestWhoComesIn(t *testing.T) {
 // Nobody throws another out by calling himself like it: the identifier is the certificate's
 // name. A copy of the certificate does throw out, and the log says so.
 func TestTakeOver(t *testing.T) {
+	t.Parallel()
 	a := NewAuthority(t)
 	b := NewBroker(t, a)
 	cellar, barn := a.TLS(a.Site("cellar-7")), a.TLS(a.Site("barn-2"))
-	first := Join(t, b.Sites, cellar, func(o *paho.ClientOptions) { o.SetClientID("fluewright-cellar-7") })
+	first := Join(t, b.Sites, cellar, Hello{ClientID: "fluewright-cellar-7"})
 	for _, id := range []string{"cellar-7", "fluewright-cellar-7"} {
-		Join(t, b.Sites, barn, func(o *paho.ClientOptions) { o.SetClientID(id).SetUsername("cellar-7") }).Disconnect(10)
+		Join(t, b.Sites, barn, Hello{ClientID: id, User: "cellar-7"}).Quit()
 	}
 	if first.Lost(300 * time.Millisecond) {
 		t.Fatal("another site throws it out")
 	}
-	Join(t, b.Sites, cellar, func(o *paho.ClientOptions) { o.SetClientID("anything") })
+	Join(t, b.Sites, cellar, Hello{ClientID: "anything"})
 	if !first.Lost(patience) {
 		t.Error("two of one name")
 	}
@@ -112,11 +109,12 @@ func TestTakeOver(t *testing.T) {
 // him: with a shared subscription a site that guesses its name takes a part away from the desk.
 // So nobody uses shared subscriptions here, and the page says so.
 func TestASharedSubscription(t *testing.T) {
+	t.Parallel()
 	a := NewAuthority(t)
 	b := NewBroker(t, a)
-	cellar := Join(t, b.Sites, a.TLS(a.Site("cellar-7")), nil)
-	barn := Join(t, b.Sites, a.TLS(a.Site("barn-2")), nil)
-	desk := Join(t, b.People, a.TLS(a.Person("desk", "")), nil)
+	cellar := Join(t, b.Sites, a.TLS(a.Site("cellar-7")), Hello{})
+	barn := Join(t, b.Sites, a.TLS(a.Site("barn-2")), Hello{})
+	desk := Join(t, b.People, a.TLS(a.Person("desk", "")), Hello{})
 	desk.Hear("fluewright/+/event")
 	barn.Hear("$share/desk/fluewright/+/event", "$share/desk/#")
 	const n = 20
@@ -129,7 +127,7 @@ func TestASharedSubscription(t *testing.T) {
 	if got := len(desk.All()); got != n {
 		t.Errorf("the desk hears %d of %d", got, n)
 	}
-	sharing := Join(t, b.People, a.TLS(a.Person("desk", "")), nil)
+	sharing := Join(t, b.People, a.TLS(a.Person("desk", "")), Hello{})
 	sharing.Hear("$share/desk/fluewright/+/event")
 	for range n {
 		cellar.Say("fluewright/cellar-7/event", "e", false)
@@ -143,6 +141,7 @@ func TestASharedSubscription(t *testing.T) {
 // A monitor that is met by another monitor's certificate, or by a broker's that the authority of
 // the sites has made, does not take it for the broker.
 func TestNobodyElseIsTheBroker(t *testing.T) {
+	t.Parallel()
 	a := NewAuthority(t)
 	site := a.Site("localhost") // called like the broker
 	key := a.key()
@@ -183,9 +182,4 @@ func TestNobodyElseIsTheBroker(t *testing.T) {
 		}
 		_ = l.Close()
 	}
-}
-
-func TestMain(m *testing.M) {
-	paho.CRITICAL, paho.ERROR = log.New(io.Discard, "", 0), log.New(io.Discard, "", 0)
-	os.Exit(m.Run())
 }

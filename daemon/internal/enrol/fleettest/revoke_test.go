@@ -6,26 +6,25 @@ import (
 	"strings"
 	"testing"
 	"time"
-
-	paho "github.com/eclipse/paho.mqtt.golang"
 )
 
 // A monitor that is lost: revoked, it does not come in any more once the broker has read the
 // list. What stands stays, and hears and says nothing from the reload on with the rule that the
 // page gives. The monitor that replaces it comes in under the same name, and ends what stands.
 func TestALostMonitor(t *testing.T) {
+	t.Parallel()
 	a := NewAuthority(t)
 	b := NewBroker(t, a)
 	lost, other, desk := a.TLS(a.Site("cellar-9")), a.TLS(a.Site("cellar-7")), a.TLS(a.Person("desk", ""))
-	standing := Join(t, b.Sites, lost, nil)
-	neighbour := Join(t, b.Sites, other, nil)
-	d := Join(t, b.People, desk, nil)
+	standing := Join(t, b.Sites, lost, Hello{})
+	neighbour := Join(t, b.Sites, other, Hello{})
+	d := Join(t, b.People, desk, Hello{})
 	d.Hear("fluewright/#")
 	standing.Hear("fluewright/cellar-9/command/#")
 	standing.Say("fluewright/cellar-9/state", "kept", true)
 
 	a.Do("revoke", "SITE=cellar-9")
-	if c, err := Dial(t, b.Sites, lost, nil); err != nil {
+	if c, err := Dial(t, b.Sites, lost, Hello{}); err != nil {
 		t.Errorf("out before the broker has the list: %v", err)
 	} else if !standing.Lost(patience) {
 		t.Fatal("two of one name")
@@ -35,8 +34,8 @@ func TestALostMonitor(t *testing.T) {
 	}
 	b.Lists(a)
 	b.Reload()
-	if c, err := Dial(t, b.Sites, lost, nil); err == nil {
-		c.Disconnect(0)
+	if c, err := Dial(t, b.Sites, lost, Hello{}); err == nil {
+		c.Quit()
 		t.Error("a revoked monitor comes in")
 	}
 	// What really happens to what stands: nothing.
@@ -52,7 +51,7 @@ func TestALostMonitor(t *testing.T) {
 	if d.Heard("fluewright/cellar-9/state", "muted") || standing.Heard("fluewright/cellar-9/command/trend", "asked") {
 		t.Error("the rule does not take the rights from a connection that stands")
 	}
-	fresh := Join(t, b.People, desk, nil)
+	fresh := Join(t, b.People, desk, Hello{})
 	fresh.Hear("fluewright/cellar-9/#")
 	t.Logf("what it had retained is delivered still: %v", fresh.Heard("fluewright/cellar-9/state", "kept"))
 	if neighbour.Lost(0) || d.Lost(0) {
@@ -61,7 +60,7 @@ func TestALostMonitor(t *testing.T) {
 
 	b.Install("acl", strings.Replace(Text(t, b.Dir+"/acl"), "user cellar-9\ntopic deny #\n", "", 1))
 	b.Reload()
-	replaced := Join(t, b.Sites, a.TLS(a.Site("cellar-9")), nil)
+	replaced := Join(t, b.Sites, a.TLS(a.Site("cellar-9")), Hello{})
 	if !standing.Lost(patience) {
 		t.Error("the lost one stands beside the one that replaces it")
 	}
@@ -82,6 +81,7 @@ func run(t *testing.T, program string, args ...string) string {
 
 // A person is revoked alike, alone among others of the same role.
 func TestAPersonWhoLeaves(t *testing.T) {
+	t.Parallel()
 	a := NewAuthority(t)
 	b := NewBroker(t, a)
 	leaves, stays := a.Person("desk", ""), a.Person("desk", "")
@@ -89,24 +89,25 @@ func TestAPersonWhoLeaves(t *testing.T) {
 	a.Do("revoke-person", "SERIAL="+strings.TrimPrefix(serial, "SERIAL="))
 	b.Lists(a)
 	b.Reload()
-	if _, err := Dial(t, b.People, a.TLS(leaves), nil); err == nil {
+	if _, err := Dial(t, b.People, a.TLS(leaves), Hello{}); err == nil {
 		t.Error("a revoked person comes in")
 	}
-	Join(t, b.People, a.TLS(stays), nil)
+	Join(t, b.People, a.TLS(stays), Hello{})
 }
 
 // A list that has ended lets nobody in, which is why it is made anew each week; a new one and a
 // reload mend it. Connections that stand go on meanwhile, so that it begins unseen.
 func TestAListThatHasEnded(t *testing.T) {
+	t.Parallel()
 	a := NewAuthority(t)
 	site, desk := a.TLS(a.Site("cellar-7")), a.TLS(a.Person("desk", ""))
 	a.Altered("lists", "-gencrl", "-gencrl -crlsec 4")
 	b := NewBroker(t, a)
-	standing := Join(t, b.Sites, site, nil)
+	standing := Join(t, b.Sites, site, Hello{})
 	in := func(port string, secure *tls.Config) bool {
-		c, err := Dial(t, port, secure, func(o *paho.ClientOptions) { o.SetClientID("another") })
+		c, err := Dial(t, port, secure, Hello{ClientID: "another"})
 		if err == nil {
-			c.Disconnect(10)
+			c.Quit()
 		}
 		return err == nil
 	}
@@ -128,10 +129,11 @@ func TestAListThatHasEnded(t *testing.T) {
 
 // The broker's own certificate is renewed with a reload, and nobody is put out.
 func TestTheBrokersCertificateIsRenewed(t *testing.T) {
+	t.Parallel()
 	a := NewAuthority(t)
 	b := NewBroker(t, a)
 	site := a.TLS(a.Site("cellar-7"))
-	c := Join(t, b.Sites, site, nil)
+	c := Join(t, b.Sites, site, Hello{})
 	serial := func() string {
 		conn, err := tls.Dial("tcp", b.Sites, site)
 		if err != nil {

@@ -8,8 +8,6 @@ import (
 	"slices"
 	"strings"
 	"testing"
-
-	paho "github.com/eclipse/paho.mqtt.golang"
 )
 
 // topics are all of a site by the description of the interface: what it sends and what it
@@ -53,20 +51,19 @@ func topics(t *testing.T, site string) (sent, received []string) {
 
 // role is who may do what with the topics of cellar-7.
 type role struct {
-	name         string
-	port         func(*Broker) string
-	who          Identity
-	reads        func(topic string) bool
-	writes       func(topic string) bool
-	*Client      // who hears
-	sayer        *Client
-	beforeOthers bool
+	name    string
+	port    func(*Broker) string
+	who     Identity
+	reads   func(topic string) bool
+	writes  func(topic string) bool
+	*Client // who hears and says
 }
 
 // Each topic that a site has, by the description of the interface, against each role: who may
 // write it reaches whoever may read it, and nobody else writes or reads. Rules that are too
 // narrow fail here as well as rules that are too wide.
 func TestWhoMayDoWhat(t *testing.T) {
+	t.Parallel()
 	a := NewAuthority(t)
 	b := NewBroker(t, a)
 	const base = "fluewright/cellar-7/"
@@ -93,12 +90,12 @@ func TestWhoMayDoWhat(t *testing.T) {
 	all := append(slices.Clone(sent), received...)
 	filters := append([]string{"#", "+/#", "fluewright/#", "fluewright/+/state", "fluewright/cellar-7/#", "$share/x/fluewright/#"}, all...)
 	for _, r := range roles {
-		r.Client = Join(t, r.port(b), a.TLS(r.who), nil)
+		r.Client = Join(t, r.port(b), a.TLS(r.who), Hello{})
 		r.Hear(filters...)
 	}
 	// Shared subscriptions come apart: see TestASharedSubscription.
 	for _, r := range roles {
-		r.Unsubscribe("$share/x/fluewright/#").WaitTimeout(patience)
+		r.Leave("$share/x/fluewright/#")
 	}
 	for _, writer := range roles {
 		for i, topic := range all {
@@ -131,11 +128,12 @@ func TestWhoMayDoWhat(t *testing.T) {
 
 // What is retained is kept from others too, and cannot be replaced or removed by them.
 func TestWhatIsRetained(t *testing.T) {
+	t.Parallel()
 	a := NewAuthority(t)
 	b := NewBroker(t, a)
 	cellar, barn, desk := a.TLS(a.Site("cellar-7")), a.TLS(a.Site("barn-2")), a.TLS(a.Person("desk", ""))
-	Join(t, b.Sites, cellar, nil).Say("fluewright/cellar-7/alarm/spillage", "raised", true)
-	other := Join(t, b.Sites, barn, nil)
+	Join(t, b.Sites, cellar, Hello{}).Say("fluewright/cellar-7/alarm/spillage", "raised", true)
+	other := Join(t, b.Sites, barn, Hello{})
 	for _, payload := range []string{"normal", ""} {
 		other.Say("fluewright/cellar-7/alarm/spillage", payload, true)
 	}
@@ -145,7 +143,7 @@ func TestWhatIsRetained(t *testing.T) {
 	}
 	look := func(when string) {
 		t.Helper()
-		d := Join(t, b.People, desk, nil)
+		d := Join(t, b.People, desk, Hello{})
 		d.Hear("fluewright/+/alarm/#")
 		if all := d.All(); len(all) != 1 || all[0] != "fluewright/cellar-7/alarm/spillage raised" {
 			t.Errorf("%s the desk hears %q", when, all)
@@ -159,16 +157,14 @@ func TestWhatIsRetained(t *testing.T) {
 
 // A last will is bound by the same rules, and a site's own is delivered.
 func TestLastWills(t *testing.T) {
+	t.Parallel()
 	a := NewAuthority(t)
 	b := NewBroker(t, a)
-	d := Join(t, b.People, a.TLS(a.Person("desk", "")), nil)
+	d := Join(t, b.People, a.TLS(a.Person("desk", "")), Hello{})
 	d.Hear("fluewright/#")
-	will := func(topic string) func(*paho.ClientOptions) {
-		return func(o *paho.ClientOptions) { o.SetWill(topic, "lost", 1, true) }
-	}
 	barn := a.TLS(a.Site("barn-2"))
 	for _, topic := range []string{"fluewright/cellar-7/availability", "fluewright/barn-2/command/live", "$SYS/broker/clients/total", "fluewright/barn-2/availability"} {
-		if c, err := Dial(t, b.Sites, barn, will(topic)); err == nil {
+		if c, err := Dial(t, b.Sites, barn, Hello{WillTopic: topic, Will: "lost"}); err == nil {
 			c.Break()
 		}
 	}
