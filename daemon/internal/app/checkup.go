@@ -8,7 +8,6 @@ import (
 	"fluewright/analysis"
 	"fluewright/analysis/alarm"
 	"fluewright/analysis/frame"
-	"fluewright/daemon/internal/enrol"
 	"fluewright/daemon/internal/health"
 	"fluewright/daemon/internal/history"
 	"fluewright/daemon/internal/message"
@@ -155,21 +154,6 @@ func (c *checkup) delivery(short *shortfalls) health.Check {
 	default:
 		return check(name, health.Note, "the MQTT broker is away, %d messages wait", s.Pending)
 	}
-}
-
-// certificate is the one for the broker.
-func (c *checkup) certificate(s *status.Status, short *shortfalls, ends time.Time) health.Check {
-	const name = "certificate"
-	until := ends.UTC().Format(time.DateOnly)
-	switch {
-	case short.certificate != "":
-		return c.impaired(name, short.certificate)
-	case s == nil || !s.ClockTrusted:
-		return check(name, health.Note, "the one for the MQTT broker holds until %s; whether that is past cannot be told without a clock", until)
-	case ends.Sub(s.Wall) <= enrol.Soon:
-		return check(name, health.Note, "the one for the MQTT broker ends on %s; fluewright enrol --renew asks for the next", until)
-	}
-	return check(name, health.OK, "the one for the MQTT broker holds until %s", until)
 }
 
 func (c *checkup) notification(short *shortfalls) health.Check {

@@ -26,9 +26,6 @@ const (
 	// clockStep is more than a leap second and less than whatever makes two records seem
 	// to be in the other order.
 	clockStep = 2 * time.Second
-	// renewWithin is how long before its end a certificate is an alarm: who renews it has been
-	// told for some weeks, by metric and by health, and now the owner is.
-	renewWithin = 7 * 24 * time.Hour
 	// jumpsWithin is the time in which the third step makes a clock one that jumps. One
 	// may be a person, and two are that person's mistake.
 	jumpsWithin = time.Hour
@@ -163,21 +160,6 @@ func (w *watchman) judgeClock(at time.Duration, wall time.Time, trusted bool) st
 		return message.ClockJumping
 	case at-w.set >= clockUnset:
 		return message.ClockUnset
-	}
-	return ""
-}
-
-// judgeCertificate looks at when the certificate for the broker ends. A clock that is not known
-// to be right says nothing of that.
-func (w *watchman) judgeCertificate(wall time.Time, trusted bool) string {
-	ends := w.delivery().CertificateEnds
-	switch {
-	case ends.IsZero() || !trusted || !w.ownClock:
-		return ""
-	case !wall.Before(ends):
-		return message.CertificateEnded
-	case ends.Sub(wall) <= renewWithin:
-		return message.CertificateEnding
 	}
 	return ""
 }

@@ -29,7 +29,7 @@ const (
 
 // Check is one part of the work.
 type Check struct {
-	Name    string `json:"name"` // sampling, alarms, storage, clock, delivery, certificate, notification
+	Name    string `json:"name"` // sampling, alarms, storage, clock, delivery, notification
 	State   State  `json:"state"`
 	Message string `json:"message"`
 }

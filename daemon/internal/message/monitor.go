@@ -14,7 +14,10 @@ const (
 	NotificationDown = "notification-down"
 	ClockJumping     = "clock-jumping"
 	ClockUnset       = "clock-unset"
+)
 
+// And of those, what is wrong with the certificate that a broker elsewhere is shown.
+const (
 	CertificateEnding = "certificate-ending"
 	CertificateEnded  = "certificate-ended"
 )

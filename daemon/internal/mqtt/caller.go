@@ -92,15 +92,12 @@ const mostHeard = 64
 // Dial connects to the broker, and subscribes to the replies and to the monitor's
 // availability.
 func Dial(ctx context.Context, o CallOptions) (*Caller, error) {
-	server, set, err := o.read()
+	server, settings, err := o.read()
 	if err != nil {
 		return nil, err
 	}
 	c := &Caller{o: o, link: &link{}, lost: make(chan error, 1), heard: make(chan Heard, mostHeard)}
-	line := &Publisher{server: server}
-	if set != nil {
-		line.secure = &Secure{good: set, read: func() (*tls.Config, error) { return set, nil }}
-	}
+	line := &Publisher{server: server, secure: once(settings)}
 	options := paho.NewClientOptions().
 		SetClientID(o.ClientID).SetUsername(o.User).SetPassword(o.Password).
 		SetProtocolVersion(4).SetCleanSession(true).SetStore(paho.NewMemoryStore()).

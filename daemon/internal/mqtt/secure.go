@@ -50,6 +50,14 @@ func newSecure(o *Options, server *url.URL, secure bool) (*Secure, error) {
 	return &Secure{read: read, log: o.Log, good: good, ends: ending(good)}, nil
 }
 
+// once is for somebody who connects now, and not for months; nil without TLS.
+func once(c *tls.Config) *Secure {
+	if c == nil {
+		return nil
+	}
+	return &Secure{good: c, read: func() (*tls.Config, error) { return c, nil }}
+}
+
 // Config is for the next connection: the files as they are now or, while they are not right or
 // the storage does not answer, as they last were.
 func (s *Secure) Config() *tls.Config {
