@@ -91,6 +91,11 @@ func TestTheWatchman(t *testing.T) {
 			d.run(time.Hour)
 		}, message.DeliveryDown},
 
+		"nobody hears, for a moment": {func(d *duty) { d.stats.Unheard = true; d.run(5*time.Minute - time.Second) }, ""},
+		"nobody hears":               {func(d *duty) { d.stats.Unheard = true; d.run(5 * time.Minute) }, message.DeliveryUnheard},
+		"nobody hears, and no card":  {func(d *duty) { d.stats.Unheard, d.health.State = true, history.Full; d.run(time.Hour) }, message.DeliveryUnheard},
+		"heard again":                {func(d *duty) { d.stats.Unheard = true; d.run(time.Hour); d.stats.Unheard = false }, ""},
+
 		"never set":                     {func(d *duty) { d.trusted = false; d.run(24 * time.Hour) }, message.ClockUnset},
 		"not set yet":                   {func(d *duty) { d.trusted = false; d.run(23 * time.Hour) }, ""},
 		"set at last":                   {func(d *duty) { d.trusted = false; d.run(30 * time.Hour); d.trusted = true }, ""},

@@ -165,6 +165,9 @@ type outlook struct {
 // Stats counts since the program began.
 type Stats struct {
 	Connected bool
+	// Unheard says that our own word that we are there, which we have subscribed to, has not
+	// come back over this connection.
+	Unheard   bool
 	Connects  uint64 // sessions that came up
 	Published uint64 // messages that the broker acknowledged
 	Failed    uint64 // messages sent and not acknowledged before the connection went
