@@ -24,10 +24,10 @@ func TestABrokerThatPassesNothingOn(t *testing.T) {
 		settings string
 		unheard  bool
 	}{
-		"everything is allowed":   {"allow_anonymous true\n", false},
-		"as much as is needed":    {rules("topic write " + site + "#\ntopic read " + site + "availability\ntopic read " + site + "command/#\n"), false},
-		"reading alone":           {rules("topic read fluewright/#\n"), true},
-		"another site's topics":   {rules("topic readwrite fluewright/barn-2/#\n"), true},
+		"everything is allowed":               {"allow_anonymous true\n", false},
+		"as much as is needed":                {rules("topic write " + site + "#\ntopic read " + site + "availability\ntopic read " + site + "command/#\n"), false},
+		"reading alone":                       {rules("topic read fluewright/#\n"), true},
+		"another site's topics":               {rules("topic readwrite fluewright/barn-2/#\n"), true},
 		"writing alone, which cannot be told": {rules("topic write fluewright/#\n"), true},
 	} {
 		t.Run(name, func(t *testing.T) {
