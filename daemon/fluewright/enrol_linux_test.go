@@ -2,8 +2,7 @@ package main_test
 
 import (
 	"bytes"
-	"crypto/x509"
-	"encoding/pem"
+	"encoding/json"
 	"fmt"
 	"os"
 	"os/exec"
@@ -63,12 +62,11 @@ func (b *board) enrol(args ...string) string {
 // serial is that of the certificate that the board holds.
 func (b *board) serial() string {
 	b.t.Helper()
-	block, _ := pem.Decode([]byte(fleettest.Text(b.t, filepath.Join(b.state, enrol.IdentityFile))))
-	c, err := x509.ParseCertificate(block.Bytes)
-	if err != nil {
+	var held enrol.Held
+	if err := json.Unmarshal([]byte(b.enrol("--check", "--json")), &held); err != nil {
 		b.t.Fatal(err)
 	}
-	return fmt.Sprintf("%X", c.SerialNumber)
+	return held.Serial
 }
 
 // A monitor from the box to the desk, with the built program, the authority of the page and a
@@ -117,6 +115,7 @@ func TestAMonitorOfAFleet(t *testing.T) {
 	bench.do("pin flue 650")
 	soon(t, "the alarm", heard("fluewright/cellar-7/alarm/overheat/flue", `"state":"raised"`))
 	bench.do("pin flue 300")
+	soon(t, "its end", heard("fluewright/cellar-7/alarm/overheat/flue", `"state":"cleared"`))
 
 	t.Run("a technician asks for a trend", func(t *testing.T) {
 		soon(t, "a history", func() bool {

@@ -10,6 +10,7 @@ import (
 	"crypto/x509/pkix"
 	"encoding/pem"
 	"errors"
+	"fmt"
 	"math/big"
 	"os"
 	"path/filepath"
@@ -193,7 +194,7 @@ func TestFromRequestToRenewal(t *testing.T) {
 		t.Errorf("installed twice: %v, %v", notes, err)
 	}
 	h, err := enrol.Look(dir, site, text(a.root), clock())
-	if err != nil || !h.Enrolled || h.Awaited || h.Fingerprint != second.Fingerprint || len(h.Problems) > 0 {
+	if err != nil || !h.Enrolled || h.Awaited || h.Fingerprint != second.Fingerprint || len(h.Problems) > 0 || h.Serial != fmt.Sprintf("%X", next.SerialNumber.Bytes()) {
 		t.Errorf("%+v, %v", h, err)
 	}
 }

@@ -149,6 +149,9 @@ func judge(leaf *x509.Certificate, all []*x509.Certificate, roots *x509.CertPool
 	return found, notes, r
 }
 
+// serial is the number as authorities name their files: whole bytes.
+func serial(c *x509.Certificate) string { return fmt.Sprintf("%X", c.SerialNumber.Bytes()) }
+
 func day(t time.Time) string { return t.UTC().Format("2006-01-02 15:04 UTC") }
 
 // Held is how a site is enrolled.
@@ -183,7 +186,7 @@ func Look(dir, site string, roots []byte, clock Clock) (Held, error) {
 		return h, nil
 	}
 	leaf := present.leaf
-	h.Enrolled, h.Identity, h.Issuer, h.Serial = true, filepath.Join(dir, IdentityFile), leaf.Issuer.String(), fmt.Sprintf("%X", leaf.SerialNumber)
+	h.Enrolled, h.Identity, h.Issuer, h.Serial = true, filepath.Join(dir, IdentityFile), leaf.Issuer.String(), serial(leaf)
 	h.Begins, h.Ends = &leaf.NotBefore, &leaf.NotAfter
 	if h.Fingerprint, err = fingerprint(leaf.PublicKey); err != nil {
 		return h, err
