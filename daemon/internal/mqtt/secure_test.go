@@ -14,6 +14,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -91,9 +92,10 @@ func TestARenewedCertificate(t *testing.T) {
 func TestCertificatesOnAStorageThatHangs(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		old, fresh := &tls.Config{Certificates: []tls.Certificate{{Certificate: [][]byte{{1}}}}}, &tls.Config{Certificates: []tls.Certificate{{Certificate: [][]byte{{2}}}}}
-		asked, hang := 0, make(chan struct{})
+		var asked atomic.Int64
+		hang := make(chan struct{})
 		s := &Secure{good: old, ends: time.Now(), log: slog.New(slog.DiscardHandler), read: func() (*tls.Config, error) {
-			asked++
+			asked.Add(1)
 			<-hang
 			return fresh, nil
 		}}
@@ -103,22 +105,22 @@ func TestCertificatesOnAStorageThatHangs(t *testing.T) {
 				t.Error("not what was read before")
 			}
 		}
-		if took := time.Since(began); took > 3*answerWithin || asked != 1 {
-			t.Errorf("%d times asked in %v", asked, took)
+		if took := time.Since(began); took > 3*answerWithin || asked.Load() != 1 {
+			t.Errorf("%d times asked in %v", asked.Load(), took)
 		}
 		close(hang)
 		synctest.Wait()
 		if s.Config() != fresh {
 			t.Error("what came late is not used")
 		}
-		s.read = func() (*tls.Config, error) { asked++; return nil, errors.New("gone") }
+		s.read = func() (*tls.Config, error) { asked.Add(1); return nil, errors.New("gone") }
 		s.ends = time.Now()
-		asked = 0
+		asked.Store(0)
 		go s.watch(t.Context())
 		time.Sleep(10*reread + time.Second)
 		synctest.Wait()
-		if asked != 10 || s.Config() != fresh {
-			t.Errorf("looked at %d times", asked)
+		if asked.Load() != 10 || s.Config() != fresh {
+			t.Errorf("looked at %d times", asked.Load())
 		}
 	})
 }

@@ -13,7 +13,7 @@ import (
 	"github.com/eclipse/paho.mqtt.golang/packets"
 )
 
-const patience = 10 * time.Second
+const patience = 20 * time.Second
 
 // Hello is what somebody says of himself in his first packet.
 type Hello struct{ ClientID, User, WillTopic, Will string }
