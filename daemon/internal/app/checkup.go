@@ -35,7 +35,7 @@ func (c *checkup) checks() []health.Check {
 	if short == nil {
 		short = &shortfalls{}
 	}
-	all := []health.Check{c.sampling(s, silence), c.alarms(s, silence), c.storage(short), c.clock(s, short), c.delivery(short)}
+	all := []health.Check{c.sampling(s, silence, short), c.alarms(s, silence), c.storage(short), c.clock(s, short), c.delivery(short)}
 	if c.watch.people != nil {
 		all = append(all, c.notification(short))
 	}
@@ -52,16 +52,18 @@ func (c *checkup) impaired(name, code string) health.Check {
 		Key: alarm.Key{Name: alarm.MonitorImpaired, Channel: frame.Count}, State: alarm.Raised, Condition: alarm.Holds, Fault: code,
 	}
 	text, _ := message.Alarm(a, analysis.Account{}, time.Time{}.Add, c.units)
-	return health.Check{Name: name, State: health.Wrong, Message: text}
+	return health.Check{Name: name, State: health.Wrong, Code: code, Message: text}
 }
 
-func (c *checkup) sampling(s *status.Status, silence time.Duration) health.Check {
+func (c *checkup) sampling(s *status.Status, silence time.Duration, short *shortfalls) health.Check {
 	const name = "sampling"
 	switch v := c.site.Judge(s, 0); {
 	case s == nil:
 		return check(name, health.Early, "nothing has been read yet")
 	case silence > 0:
 		return check(name, health.Wrong, "nothing has been read for %s", verdict.Ago(silence))
+	case short.readings != "":
+		return c.impaired(name, short.readings)
 	case len(v.Missing) > 0 && v.Level == verdict.Checking:
 		return check(name, health.Early, "waiting for the first reading of %s", names(v.Missing))
 	case len(v.Missing) > 0:

@@ -48,14 +48,16 @@ func TestCheckup(t *testing.T) {
 		"an alarm is shelved": {func(_ *duty, s *status.Status) {
 			alarmOf(s, alarm.Overheat, func(a *alarm.Status) { a.State = alarm.Shelved })
 		}, "alarms note", "shelved by a person"},
-		"nothing is judged":    {func(_ *duty, s *status.Status) { s.Assessment.Alarms = nil }, "alarms early", ""},
-		"the clock is unset":   {func(_ *duty, s *status.Status) { s.ClockTrusted = false }, "clock note", "not known"},
-		"the clock jumps":      {func(d *duty, _ *status.Status) { d.jump(3) }, "clock wrong", "set again and again"},
-		"no history":           {func(d *duty, _ *status.Status) { d.history = nil }, "storage note", "no history"},
-		"the history opens":    {func(d *duty, _ *status.Status) { d.health.State = history.Opening }, "storage early", ""},
-		"the storage is full":  {func(d *duty, _ *status.Status) { d.health.State = history.Full }, "storage wrong", "storage is full"},
-		"the storage stalls":   {func(d *duty, _ *status.Status) { d.health.State = history.Slow }, "storage wrong", "seconds to answer"},
-		"alarms are forgotten": {func(d *duty, _ *status.Status) { d.unsaved = true }, "storage wrong", "cannot be saved"},
+		"nothing is judged":               {func(_ *duty, s *status.Status) { s.Assessment.Alarms = nil }, "alarms early", ""},
+		"the clock is unset":              {func(_ *duty, s *status.Status) { s.ClockTrusted = false }, "clock note", "not known"},
+		"the clock jumps":                 {func(d *duty, _ *status.Status) { d.jump(3) }, "clock wrong", "set again and again"},
+		"no history":                      {func(d *duty, _ *status.Status) { d.history = nil }, "storage note", "no history"},
+		"the history opens":               {func(d *duty, _ *status.Status) { d.health.State = history.Opening }, "storage early", ""},
+		"the storage is full":             {func(d *duty, _ *status.Status) { d.health.State = history.Full }, "storage wrong", "storage is full"},
+		"the storage stalls":              {func(d *duty, _ *status.Status) { d.health.State = history.Slow }, "storage wrong", "seconds to answer"},
+		"no calibration can be read":      {func(d *duty, _ *status.Status) { d.uncalibrated = true }, "sampling wrong", "off by what the sensors are off by"},
+		"the state is of a newer program": {func(d *duty, _ *status.Status) { d.refused = true }, "storage wrong", "left as it is"},
+		"alarms are forgotten":            {func(d *duty, _ *status.Status) { d.unsaved = true }, "storage wrong", "cannot be saved"},
 		"the broker was never there": {func(d *duty, _ *status.Status) {
 			d.stats.Connected, d.stats.Connects = false, 0
 		}, "delivery early", "not reached yet"},

@@ -29,8 +29,10 @@ const (
 
 // Check is one part of the work.
 type Check struct {
-	Name    string `json:"name"` // sampling, alarms, storage, clock, delivery, notification
-	State   State  `json:"state"`
+	Name  string `json:"name"` // sampling, alarms, storage, clock, delivery, notification
+	State State  `json:"state"`
+	// Code is what is wrong where the alarm monitor-impaired has a word for it.
+	Code    string `json:"code,omitempty"`
 	Message string `json:"message"`
 }
 
@@ -48,6 +50,11 @@ type Report struct {
 func (r *Report) Fit() bool {
 	return r.Status == "ok" && len(r.Checks) > 0 &&
 		!slices.ContainsFunc(r.Checks, func(c Check) bool { return c.State != OK && c.State != Note })
+}
+
+// Says reports whether a check has a code.
+func (r *Report) Says(code string) bool {
+	return slices.ContainsFunc(r.Checks, func(c Check) bool { return c.Code == code })
 }
 
 const (
