@@ -392,6 +392,7 @@ func (h *house) buildWeb(site verdict.Site, exposition http.Handler, acts *actio
 		Equipment:     h.equipment,
 		Commissioning: commissionpage.Options{Desk: h.commission, Log: h.records.Log, Test: tester(h.cfg)},
 		Names:         names,
+		Handed:        handed(h.log),
 		Log:           h.log,
 
 		Gate:            &access.Gate{Accounts: accounts, Reading: readings[h.cfg.Web.ReadWithoutSignIn]},
