@@ -101,6 +101,7 @@ func run(ctx context.Context, args []string, std streams) int {
 // exitCode tells an error and chooses the code for it.
 func exitCode(err error, out io.Writer) int {
 	var mistakes config.Errors
+	var told toldError
 	switch {
 	case err == nil:
 		return exitDone
@@ -108,6 +109,8 @@ func exitCode(err error, out io.Writer) int {
 		return exitWrong
 	case errors.Is(err, errNewer):
 		return exitNewer
+	case errors.As(err, &told):
+		return int(told)
 	case errors.As(err, &mistakes):
 		fmt.Fprintln(out, err)
 		return exitUsage
