@@ -104,6 +104,49 @@ func TestCheckup(t *testing.T) {
 	}
 }
 
+// Of each alarm it is said whether it would be raised, and why not.
+func TestEachAlarmsArming(t *testing.T) {
+	s := statustest.Burning()
+	statustest.Lose(s, frame.Flue, sensors.OpenCircuit)
+	for i := range s.Assessment.Alarms {
+		switch a := &s.Assessment.Alarms[i]; a.Key.Name {
+		case alarm.Overheat:
+			a.Blind = true
+		case alarm.Spillage:
+			a.State, a.Blind = alarm.Unjudged, true
+		case alarm.DraftLow:
+			a.State = alarm.Shelved
+		}
+	}
+	feed := status.NewFeed()
+	feed.Publish(s)
+	c := checkup{feed, verdict.Site{Fitted: statustest.Fitted, Render: bare}, 5 * time.Second, units.SI, &newDuty().watchman}
+	said := c.alarms(s, 0).Alarms
+	if len(said) != len(s.Assessment.Alarms) {
+		t.Fatalf("%d of %d alarms", len(said), len(s.Assessment.Alarms))
+	}
+	want := map[alarm.Name]health.Arming{
+		alarm.Overheat: {State: health.Wrong, Why: "no reading of flue"},
+		alarm.Spillage: {State: health.Early, Why: "its judge has not seen enough yet"},
+		alarm.DraftLow: {State: health.Note, Why: "shelved by a person"},
+	}
+	seen := 0
+	for i, got := range said {
+		key := s.Assessment.Alarms[i].Key
+		w, changed := want[key.Name]
+		if !changed || key.Name == alarm.Overheat && key.Channel != frame.Flue {
+			continue
+		}
+		seen++
+		if got.Alarm != string(key.Name) || got.State != w.State || !strings.HasPrefix(got.Why, w.Why) {
+			t.Errorf("%v: %+v, want %+v", key, got, w)
+		}
+	}
+	if seen != len(want) {
+		t.Errorf("%d of %d were there", seen, len(want))
+	}
+}
+
 func bare(alarm.Status, *status.Status) (string, string) { return "something", "do something" }
 
 // A loop that stands still makes nothing well, whatever it last found.

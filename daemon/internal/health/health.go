@@ -34,6 +34,18 @@ type Check struct {
 	// Code is what is wrong where the alarm monitor-impaired has a word for it.
 	Code    string `json:"code,omitempty"`
 	Message string `json:"message"`
+	// Alarms is each alarm with whether it would be raised; of the check "alarms" alone.
+	Alarms []Arming `json:"alarms,omitempty"`
+}
+
+// Arming says whether an alarm would be raised now, and if not, why: nothing of whether it is.
+type Arming struct {
+	Alarm   string `json:"alarm"`
+	Channel string `json:"channel,omitempty"`
+	// State is ok where it would be raised, early where its judge needs more time, note where
+	// a person has shelved it or whole burns are judged, and wrong where it is blind.
+	State State  `json:"state"`
+	Why   string `json:"why,omitempty"`
 }
 
 // Report is the whole answer. Its status is "ok" while the loop ticks, and "failing"
