@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 )
 
@@ -57,6 +58,31 @@ func leave(dir string, format int) (err error) {
 // small reports whether a file is one of those that are written whole.
 func small(name string) bool {
 	return strings.HasSuffix(name, ".json") || strings.HasSuffix(name, ".key")
+}
+
+// mostKept bounds how many directories with a history are kept.
+const mostKept = 9
+
+// putAway takes a directory for former programs away, or puts it out of the way if there is
+// more in it than was copied.
+func putAway(dir string) error {
+	files, err := os.ReadDir(dir)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	if !slices.ContainsFunc(files, func(f fs.DirEntry) bool { return strings.HasPrefix(f.Name(), "history") }) {
+		return os.RemoveAll(dir)
+	}
+	for i := 1; i <= mostKept; i++ {
+		name := fmt.Sprintf("%s.kept-%d", dir, i)
+		if _, err := os.Lstat(name); errors.Is(err, fs.ErrNotExist) {
+			return os.Rename(dir, name)
+		}
+	}
+	return fmt.Errorf("put %s out of the way: there are %d already", dir, mostKept)
 }
 
 func copyFile(to, from string, mode fs.FileMode) error {

@@ -101,11 +101,12 @@ func Enter(dir, version string) (Place, error) {
 	return p, nil
 }
 
-// Prove removes what was left for former programs. It is for a program that has worked.
+// Prove removes what was left for former programs. It is for a program that has worked. What
+// one of them has kept there in between, a history, stays under another name.
 func Prove(dir string) error {
 	var errs []error
 	for n := 1; n < Format(); n++ {
-		errs = append(errs, os.RemoveAll(within(dir, n)))
+		errs = append(errs, putAway(within(dir, n)))
 	}
 	return errors.Join(errs...)
 }

@@ -153,6 +153,21 @@ func TestThereAndBack(t *testing.T) {
 	}
 }
 
+// What a former program has kept in between, nobody else has.
+func TestAHistoryKeptInBetweenStays(t *testing.T) {
+	dir := t.TempDir()
+	program(t, 2)
+	for i := range 2 {
+		put(t, dir, map[string]string{"format-1/memory.json": "alarms", "format-1/history.db": strconv.Itoa(i)})
+		if err := Prove(dir); err != nil || Copies(dir) {
+			t.Fatal(err)
+		}
+	}
+	if all := there(t, dir); all["format-1.kept-1/history.db"] != "0" || all["format-1.kept-2/history.db"] != "1" {
+		t.Errorf("%q", all)
+	}
+}
+
 // A power cut while copies are made leaves a directory that is begun anew.
 func TestCopiesThatWereCutShort(t *testing.T) {
 	dir := t.TempDir()
