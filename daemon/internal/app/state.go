@@ -46,15 +46,8 @@ func (h *house) proveState(w *watchman) {
 		return
 	}
 	h.tasks = append(h.tasks, task{"former state", func(ctx context.Context) error {
-		for well := time.Duration(0); well < provenAfter; well += provenEvery {
-			select {
-			case <-ctx.Done():
-				return nil
-			case <-time.After(provenEvery):
-			}
-			if found := w.found.Load(); found == nil || found.history != "" || found.memory != "" {
-				well = 0
-			}
+		if !worked(ctx, w) {
+			return nil
 		}
 		if err := statedir.Prove(dir); err != nil {
 			h.log.Warn("the copies for a former program cannot be removed", "error", err)
@@ -63,4 +56,21 @@ func (h *house) proveState(w *watchman) {
 		h.log.Info("the copies for a former program are removed: this one has worked for a day")
 		return nil
 	}})
+}
+
+// worked waits until all that should be kept was kept for a while; it returns false if ctx ends
+// before.
+func worked(ctx context.Context, w *watchman) bool {
+	for well := time.Duration(0); well < provenAfter; {
+		select {
+		case <-ctx.Done():
+			return false
+		case <-time.After(provenEvery):
+		}
+		well += provenEvery
+		if found := w.found.Load(); found == nil || found.history != "" || found.memory != "" {
+			well = 0
+		}
+	}
+	return true
 }
