@@ -55,10 +55,18 @@ func leave(dir string, format int) (err error) {
 	return flush(dir)
 }
 
-// small reports whether a file is one of those that are written whole.
+// small reports whether a file is one of those that are written whole and are worth a copy:
+// all but the history, the marks, and what was set aside or never finished.
 func small(name string) bool {
-	return strings.HasSuffix(name, ".json") || strings.HasSuffix(name, ".key")
+	switch filepath.Ext(name) {
+	case ".json", ".key", ".pem":
+		return !strings.HasPrefix(name, historyName)
+	}
+	return false
 }
+
+// historyName is what the names of a history's files begin with.
+const historyName = "history"
 
 // mostKept bounds how many directories with a history are kept.
 const mostKept = 9
@@ -73,7 +81,7 @@ func putAway(dir string) error {
 	if err != nil {
 		return err
 	}
-	if !slices.ContainsFunc(files, func(f fs.DirEntry) bool { return strings.HasPrefix(f.Name(), "history") }) {
+	if !slices.ContainsFunc(files, func(f fs.DirEntry) bool { return strings.HasPrefix(f.Name(), historyName) }) {
 		return os.RemoveAll(dir)
 	}
 	for i := 1; i <= mostKept; i++ {

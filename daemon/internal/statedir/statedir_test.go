@@ -54,7 +54,7 @@ func there(t *testing.T, dir string) map[string]string {
 }
 
 var kept = map[string]string{
-	"memory.json": "alarms", "access.json": "accounts", "notify.key": "key",
+	"memory.json": "alarms", "access.json": "accounts", "notify.key": "key", "mqtt-identity.pem": "certificate",
 	"history.db": "not copied", "lock": "", "bundles/one.json": "not copied",
 }
 
