@@ -95,7 +95,7 @@ _fluewright_completions() {
       while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--url --broker --site --user --password-file --root --token-file --ca-file --cert-file --key-file --config --since --from --to --zone --burn --out --most ")" -- "$cur")
       ;;
     'health'*)
-      while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--config --json")" -- "$cur")
+      while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--config --json --wait")" -- "$cur")
       ;;
     'notify'*)
       while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--config --test --person --wait --json")" -- "$cur")

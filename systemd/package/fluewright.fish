@@ -165,9 +165,10 @@ complete -c fluewright -f -n '__fish_seen_subcommand_from notify' -x -l wait -d 
 complete -c fluewright -f -n '__fish_seen_subcommand_from notify' -l json -d "Print JSON."
 
 # health
-complete -c fluewright -f -n '__fish_use_subcommand' -a health -d 'Ask the running monitor how it does its work; exit code 3 if it does not.'
+complete -c fluewright -f -n '__fish_use_subcommand' -a health -d 'Ask the running monitor how it does its work, for update tools too: exit code 0 if it does.'
 complete -c fluewright -f -n '__fish_seen_subcommand_from health' -x -l config -d "Configuration file."
 complete -c fluewright -f -n '__fish_seen_subcommand_from health' -l json -d "Print JSON."
+complete -c fluewright -f -n '__fish_seen_subcommand_from health' -x -l wait -d "How long to wait until all is well, such as 90s; some judges need half a minute before they can say anything."
 
 # access
 complete -c fluewright -f -n '__fish_use_subcommand' -a access -d 'Say who may sign in to the pages; make tokens for programs.'

@@ -185,7 +185,8 @@ _fluewright_notify() {
 _fluewright_health() {
     _arguments -S -C -s\
         "--config=[Configuration file.]:configuration file.:" \
-        "--json[Print JSON.]"
+        "--json[Print JSON.]" \
+        "--wait=[How long to wait until all is well, such as 90s; some judges need half a minute before they can say anything.]:how long to wait until all is well, such as 90s; some judges need half a minute before they can say anything.:"
 }
 
 _fluewright_access_list() {
@@ -307,7 +308,7 @@ _fluewright() {
                 "burns[List the burns of a history, or compare two.]" \
                 "bundle[Make one small file of a window of a history, for mail.]" \
                 "notify[Try whether messages reach people, and their answers us.]" \
-                "health[Ask the running monitor how it does its work; exit code 3 if it does not.]" \
+                "health[Ask the running monitor how it does its work, for update tools too: exit code 0 if it does.]" \
                 "access[Say who may sign in to the pages; make tokens for programs.]" \
                 "enrol[Ask for the certificate by which a broker knows this site, and install it.]" \
                 "version[Print the version.]"

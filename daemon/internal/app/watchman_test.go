@@ -64,6 +64,9 @@ func TestTheWatchman(t *testing.T) {
 		"read-only":     {func(d *duty) { d.health.State = history.ReadOnly }, message.HistoryReadOnly},
 		"errors":        {func(d *duty) { d.health.State = history.Failing }, message.HistoryFailing},
 		"damaged":       {func(d *duty) { d.health.State = history.Damaged }, message.HistoryDamaged},
+		"newer":         {func(d *duty) { d.health.State = history.Newer }, message.HistoryNewer},
+		"uncalibrated":  {func(d *duty) { d.uncalibrated = true }, message.CalibrationUnread},
+		"refused":       {func(d *duty) { d.refused = true }, message.StateNewer},
 		"slow":          {func(d *duty) { d.health.State = history.Slow }, message.HistorySlow},
 		"slow at times": {func(d *duty) { d.late.Store(true); d.run(5 * time.Minute) }, message.HistorySlow},
 		"slow once":     {func(d *duty) { d.late.Store(true); d.run(11 * time.Minute) }, ""},
@@ -143,7 +146,7 @@ func (d *duty) jump(times int) {
 func TestEveryImpairmentHasWords(t *testing.T) {
 	for _, code := range []string{
 		message.HistorySlow, message.HistoryFull, message.HistoryReadOnly, message.HistoryFailing, message.HistoryDamaged, message.HistoryLost,
-		message.AlarmsUnsaved, message.DeliveryDown, message.DeliveryLosing, message.NotificationDown, message.ClockJumping, message.ClockUnset,
+		message.AlarmsUnsaved, message.StateNewer, message.HistoryNewer, message.CalibrationUnread, message.DeliveryDown, message.DeliveryLosing, message.NotificationDown, message.ClockJumping, message.ClockUnset,
 	} {
 		a := alarm.Status{Key: alarm.Key{Name: alarm.MonitorImpaired, Channel: frame.Count}, State: alarm.Raised, Fault: code}
 		bare := a

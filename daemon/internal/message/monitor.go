@@ -2,18 +2,22 @@ package message
 
 // What can be wrong with the monitor itself: the faults of the alarm monitor-impaired.
 const (
-	HistorySlow      = "history-slow"
-	HistoryFull      = "history-full"
-	HistoryReadOnly  = "history-read-only"
-	HistoryFailing   = "history-failing"
-	HistoryDamaged   = "history-damaged"
-	HistoryLost      = "history-lost"
-	AlarmsUnsaved    = "alarms-unsaved"
-	DeliveryDown     = "delivery-down"
-	DeliveryLosing   = "delivery-losing"
-	NotificationDown = "notification-down"
-	ClockJumping     = "clock-jumping"
-	ClockUnset       = "clock-unset"
+	HistorySlow     = "history-slow"
+	HistoryFull     = "history-full"
+	HistoryReadOnly = "history-read-only"
+	HistoryFailing  = "history-failing"
+	HistoryDamaged  = "history-damaged"
+	HistoryLost     = "history-lost"
+	AlarmsUnsaved   = "alarms-unsaved"
+	HistoryNewer    = "history-newer"
+	StateNewer      = "state-newer"
+
+	CalibrationUnread = "calibration-unread"
+	DeliveryDown      = "delivery-down"
+	DeliveryLosing    = "delivery-losing"
+	NotificationDown  = "notification-down"
+	ClockJumping      = "clock-jumping"
+	ClockUnset        = "clock-unset"
 )
 
 // DeliveryUnheard is a broker that takes what it is sent, and does not let us hear it.
@@ -58,6 +62,18 @@ var impairments = map[string]impairment{
 	AlarmsUnsaved: {
 		"the alarms cannot be saved, and a restart would forget them",
 		"See that the state directory is there, has room and can be written.",
+	},
+	HistoryNewer: {
+		"the history was written by a newer version of the program and is left as it is; what happens is kept in memory alone",
+		"Install the newer version again. fluewright health has the exit code 4 until then.",
+	},
+	CalibrationUnread: {
+		"the calibrations cannot be read, so readings are off by what the sensors are off by; the draft's zero counts most",
+		"Put their file back from a copy, or take it away and zero the draft sensor again with fluewright zero. The log names the file.",
+	},
+	StateNewer: {
+		"what was kept before was written by a newer version of the program and is left as it is; alarms and history are kept apart from it",
+		"Install the newer version again. fluewright health has the exit code 4 until then.",
 	},
 	DeliveryDown: {
 		"nothing reaches the MQTT broker, so nobody far away is told",

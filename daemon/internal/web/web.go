@@ -71,6 +71,8 @@ type Options struct {
 	Gate *access.Gate
 	// CertificateFile and KeyFile make the pages go out encrypted.
 	CertificateFile, KeyFile string
+	// Handed are listeners that the service manager has opened, served beside the address.
+	Handed []net.Listener
 	// Names are the host names by which the page may be asked for, besides localhost
 	// and the address that it is reached at.
 	Names []string
@@ -96,7 +98,8 @@ const (
 
 // Server is a listening server.
 type Server struct {
-	listener net.Listener
+	listener net.Listener   // of the address
+	all      []net.Listener // that one, and those that were handed over
 	server   *http.Server
 	now      *now.Page
 	scheme   string
@@ -105,7 +108,7 @@ type Server struct {
 // Listen opens the address, "127.0.0.1:8080"; port 0 takes a free one. It serves from
 // Run on.
 func Listen(address string, o Options) (*Server, error) {
-	l, err := net.Listen("tcp", address)
+	l, err := open.Listen(context.Background(), "tcp", address)
 	if err != nil {
 		return nil, fmt.Errorf("listen for browsers on %s: %w", address, err)
 	}
@@ -113,14 +116,22 @@ func Listen(address string, o Options) (*Server, error) {
 	if err != nil {
 		return nil, errors.Join(err, l.Close())
 	}
-	s := &Server{listener: &crowd{Listener: l}, now: p, scheme: "http"}
+	s := &Server{now: p, scheme: "http"}
+	guests := &crowd{}
+	for _, one := range append([]net.Listener{l}, o.Handed...) {
+		s.all = append(s.all, &entrance{one, guests})
+	}
 	if o.CertificateFile != "" {
 		c, err := loadCertificate(o.CertificateFile, o.KeyFile, o.Log)
 		if err != nil {
 			return nil, errors.Join(err, l.Close())
 		}
-		s.listener, s.scheme = tls.NewListener(s.listener, c.config()), "https"
+		for i, one := range s.all {
+			s.all[i] = tls.NewListener(one, c.config())
+		}
+		s.scheme = "https"
 	}
+	s.listener = s.all[0]
 	s.server = &http.Server{
 		Handler:           handler(o, routes),
 		ConnContext:       introduce,
@@ -150,8 +161,10 @@ func (s *Server) Run(ctx context.Context) error {
 	streams, stop := context.WithCancel(ctx)
 	defer stop()
 	go s.now.Run(streams)
-	failed := make(chan error, 1)
-	go func() { failed <- s.server.Serve(s.listener) }()
+	failed := make(chan error, len(s.all))
+	for _, l := range s.all {
+		go func() { failed <- s.server.Serve(l) }()
+	}
 	select {
 	case err := <-failed:
 		return fmt.Errorf("serve pages: %w", err)
