@@ -63,7 +63,7 @@ func New(o Options) (*Fleet, error) {
 			h.pass(time.Minute, start.Add(h.passed-age))
 		}
 		boot := fmt.Sprintf("%08x%08x", uint32(start.Unix()), i)
-		f.sites[i], errs[i] = newSite(fmt.Sprintf("%s-%04d", r.name, i), boot, h, start.Add(f.phase(i)), &f.o)
+		f.sites[i], errs[i] = newSite(siteName(i), boot, h, start.Add(f.phase(i)), &f.o)
 	})
 	for _, err := range errs {
 		if err != nil {
@@ -72,6 +72,9 @@ func New(o Options) (*Fleet, error) {
 	}
 	return f, nil
 }
+
+// siteName is what a site is called: its region, and a number.
+func siteName(i int) string { return fmt.Sprintf("%s-%04d", regions[i%len(regions)].name, i) }
 
 // phase is how far a site's ticks stand behind the first's: they share the period.
 func (f *Fleet) phase(i int) time.Duration {

@@ -1,0 +1,288 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"flag"
+	"fmt"
+	"log/slog"
+	"maps"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+	"syscall"
+	"testing"
+	"time"
+)
+
+var load = flag.Bool("load", false, "a thousand sites for ten minutes")
+
+// The fleet against a real broker and a real Prometheus. In the middle the broker is killed and
+// comes again. Every alarm arrives, soon where there is a broker, and is told once; no telemetry
+// is missing; the sites come back over a while; the desk's rules are quickly evaluated.
+func TestLoad(t *testing.T) {
+	if testing.Short() {
+		t.Skip("it takes a minute")
+	}
+	needs(t, "mosquitto", "mosquitto_sub", "prometheus")
+	o := Options{
+		Sites: 50, Period: time.Second, Ramp: 2 * time.Second, Faults: 120, Seed: uint64(time.Now().UnixNano()), Log: slog.New(slog.DiscardHandler),
+		WriteEvery: 10 * time.Second,
+	}
+	before, outage, after := 12*time.Second, 2*time.Second, 20*time.Second
+	if *load {
+		o.Sites, o.Ramp, o.Faults, o.WriteEvery = 1000, 25*time.Second, 3, time.Minute
+		before, outage, after = 295*time.Second, 10*time.Second, 295*time.Second
+	}
+	program := build(t)
+	b, p := newBroker(t), newStorage(t)
+	o.Broker, o.CAFile, o.CertFile, o.KeyFile = b.url(), b.file("ca.pem"), b.file("%s.pem"), b.file("%s.key")
+	o.Write = p.url()
+	for i := range o.Sites {
+		b.client(siteName(i))
+	}
+	e := listen(t, b)
+	var mu sync.Mutex
+	var all []Raised
+	o.Raised = func(r Raised) {
+		mu.Lock()
+		defer mu.Unlock()
+		all = append(all, r)
+	}
+	f, err := New(o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	done := make(chan struct{})
+	go func() { defer close(done); f.Run(ctx) }()
+	defer func() { cancel(); <-done }()
+	until := func(what string, most time.Duration, ok func(Stats) bool) {
+		t.Helper()
+		for deadline := time.Now().Add(most); !ok(f.Stats()); time.Sleep(100 * time.Millisecond) {
+			if time.Now().After(deadline) {
+				t.Fatalf("it does not come to: %s: %+v", what, f.Stats())
+			}
+		}
+	}
+	connected := func(s Stats) bool { return s.Connected == o.Sites }
+	until("all are connected", 3*time.Minute, connected)
+	began := time.Now()
+	worst := 0.0 // evaluation of a group of rules
+	watch := func(d time.Duration) {
+		for end := time.Now().Add(d); time.Now().Before(end); time.Sleep(min(5*time.Second, time.Until(end))) {
+			_, most := p.own("prometheus_rule_group_last_duration_seconds")
+			worst = max(worst, most)
+		}
+	}
+	watch(before)
+	agrees(t, f, b, program)
+	_ = b.Process.Signal(syscall.SIGUSR1) // save who subscribes
+	time.Sleep(time.Second)
+	brokerCPU, brokerMemory := burden(t, b.Process.Pid)
+	killed := time.Now()
+	b.kill()
+	time.Sleep(outage)
+	b.start()
+	back := time.Now()
+	watch(after)
+	until("all are back", 2*time.Minute, connected)
+	until("nothing waits", time.Minute, func(s Stats) bool { return s.Pending == 0 })
+	ended := time.Now()
+	if *load {
+		time.Sleep(65 * time.Second) // the pack in which the end is
+	}
+	stats := f.Stats()
+
+	// Alarms.
+	mu.Lock()
+	defer mu.Unlock()
+	// Whoever has nothing urgent comes back within 40 s, or 80 s if the broker was not there yet.
+	settled := back.Add(80 * time.Second)
+	var usual, late []time.Duration
+	missing := 0
+	for _, r := range all {
+		if r.At.After(ended) {
+			continue
+		}
+		k := told{r.Site, r.Alarm.String(), r.Occurrence}
+		came, ok := e.first(k)
+		switch {
+		case !ok:
+			missing++
+			t.Errorf("%v of %v did not arrive", k, r.At)
+		case r.At.Before(began), r.At.After(killed.Add(-time.Second)) && r.At.Before(settled):
+			if r.At.After(killed.Add(-time.Second)) {
+				late = append(late, came.Sub(latest(r.At, back)))
+			}
+		default:
+			usual = append(usual, came.Sub(r.At))
+		}
+		e.mu.Lock()
+		if n := len(e.raised[k]); n > 1 {
+			t.Errorf("%v came under %d ids", k, n)
+		}
+		e.mu.Unlock()
+	}
+	slices.Sort(usual)
+	slices.Sort(late)
+	t.Logf("%d sites, %v from the kill on; %d alarms raised, %d missing, %d events came again", o.Sites, ended.Sub(killed).Round(time.Second), len(all), missing, e.repeats)
+	t.Logf("from raising to arrival: %d alarms, median %v, p99 %v, longest %v", len(usual), part(usual, 0.5), part(usual, 0.99), part(usual, 1))
+	t.Logf("raised while the broker was away or not all were back, from its return on: %d, median %v, p99 %v, longest %v", len(late), part(late, 0.5), part(late, 0.99), part(late, 1))
+	if part(usual, 0.99) > 2*time.Second {
+		t.Errorf("p99 is %v", part(usual, 0.99))
+	}
+	if len(usual) == 0 || len(late) == 0 {
+		t.Error("too little went wrong to tell")
+	}
+
+	// Telemetry.
+	widest, holes := int64(0), 0
+	for i := range o.Sites {
+		hole, from, to := e.widest(siteName(i))
+		widest = max(widest, hole)
+		if hole > 13 || from.After(began.Add(10*time.Second)) || *load && to.Before(ended.Add(-15*time.Second)) {
+			holes++
+			t.Errorf("%s: telemetry from %v to %v with a hole of %d s", siteName(i), from, to, hole)
+		}
+	}
+	t.Logf("telemetry: a sample each 10 s, the widest step %d s, %d sites lack some", widest, holes)
+
+	// The door.
+	perSecond := b.knocks(killed.Add(time.Second))
+	most, knocks := 0, 0
+	for _, n := range perSecond {
+		most, knocks = max(most, n), knocks+n
+	}
+	var seconds []int64
+	for s := range maps.Keys(perSecond) {
+		seconds = append(seconds, s-back.Unix())
+	}
+	slices.Sort(seconds)
+	t.Logf("after its return the broker was connected to %d times, %d in the busiest second, the last after %d s", knocks, most, seconds[len(seconds)-1])
+	if most > 50 || knocks < o.Sites {
+		t.Errorf("%d connections, %d in one second", knocks, most)
+	}
+
+	// Rules.
+	sum, _ := p.own("prometheus_rule_group_duration_seconds_sum")
+	count, _ := p.own("prometheus_rule_group_duration_seconds_count")
+	t.Logf("rules: the slowest group took %v, one on average %v", inSeconds(worst), inSeconds(sum/count))
+	if worst == 0 || worst > 1 {
+		t.Errorf("a group of rules took %g s", worst)
+	}
+	report(t, f, b, p, e, stats, brokerCPU, brokerMemory)
+}
+
+func inSeconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)).Round(time.Microsecond) }
+
+func latest(a, b time.Time) time.Time {
+	if a.After(b) {
+		return a
+	}
+	return b
+}
+
+// part is the quantile of what is sorted.
+func part(all []time.Duration, q float64) time.Duration {
+	if len(all) == 0 {
+		return 0
+	}
+	return all[min(int(q*float64(len(all))), len(all)-1)].Round(time.Millisecond)
+}
+
+// report says what it cost.
+func report(t *testing.T, f *Fleet, b *broker, p *storage, e *ear, s Stats, brokerCPU time.Duration, brokerMemory int) {
+	t.Helper()
+	n := len(f.sites)
+	own, memory := burden(t, os.Getpid())
+	t.Logf("fleet: %v CPU, %d MB; %d frames, %d left out; %d messages, %d dropped; %d alarms stand", own, memory, s.Frames, s.Missed, s.Published, s.Dropped, s.Standing)
+	t.Logf("broker until it was killed: %v CPU, %d MB", brokerCPU, brokerMemory)
+	again, size := burden(t, b.Process.Pid)
+	t.Logf("broker after that: %v CPU, %d MB, %d KB on disk", again, size, sizeOf(t, b.dir)>>10)
+	series, _ := p.own("prometheus_tsdb_head_series")
+	chunks, _ := p.own("prometheus_tsdb_head_chunks")
+	cpu, rss := burden(t, p.Process.Pid)
+	t.Logf("prometheus: %v CPU, %d MB, %.0f series, %.0f chunks, %d KB on disk; %d samples in %d requests, %d failed", cpu, rss, series, chunks, sizeOf(t, p.dir)>>10, s.WriteSamples, s.WriteRequests, s.WriteFailures)
+	perSite := slices.Collect(maps.Values(p.ask(`count by (site) ({site!="",__name__!~"ALERTS.*|fluewright:.*"})`)))
+	slices.Sort(perSite)
+	t.Logf("series a site has: %v; of rules %v", middle(perSite), p.ask(fmt.Sprintf(`count({site!="",__name__=~"ALERTS.*|fluewright:.*"}) / %d`, n))[""])
+	if s.WriteSamples == 0 || len(perSite) < n*9/10 { // one without a clock sends nothing
+		t.Errorf("prometheus knows %d sites", len(perSite))
+	}
+}
+
+func middle(all []float64) string {
+	if len(all) == 0 {
+		return "none"
+	}
+	return fmt.Sprintf("%g to %g, median %g", all[0], all[len(all)-1], all[len(all)/2])
+}
+
+// build compiles the program that a technician has.
+func build(t *testing.T) string {
+	t.Helper()
+	program := filepath.Join(t.TempDir(), "fluewright")
+	if said, err := exec.Command("go", "build", "-o", program, "fluewright/daemon/fluewright").CombinedOutput(); err != nil {
+		t.Fatalf("build: %v\n%s", err, said)
+	}
+	return program
+}
+
+// agrees holds what "fluewright sites" tells of the fleet against what the fleet knows of itself.
+func agrees(t *testing.T, f *Fleet, b *broker, program string) {
+	t.Helper()
+	began := time.Now()
+	var talk strings.Builder
+	cmd := exec.Command(program, "sites", "--json", "--broker", fmt.Sprintf("tcp://127.0.0.1:%d", b.desk))
+	cmd.Stderr = &talk
+	out, err := cmd.Output()
+	if err != nil {
+		t.Errorf("sites: %v\n%s", err, talk.String())
+		return
+	}
+	took := time.Since(began)
+	var list struct {
+		Complete bool
+		Sites    []struct {
+			Site, Level, Availability string
+			Alarms                    []struct{ Alarm, Channel, State string }
+		}
+	}
+	if err := json.Unmarshal(out, &list); err != nil {
+		t.Fatal(err)
+	}
+	t.Logf("sites: %s in %v, %d KB", strings.TrimSpace(talk.String()), took.Round(time.Millisecond), len(out)>>10)
+	if !list.Complete || len(list.Sites) != len(f.sites) {
+		t.Errorf("%d sites of %d, complete: %v", len(list.Sites), len(f.sites), list.Complete)
+	}
+	standing := map[string]bool{}
+	level := map[string]string{}
+	for _, s := range list.Sites {
+		level[s.Site] = s.Level
+		for _, a := range s.Alarms {
+			key := a.Alarm
+			if a.Channel != "" {
+				key += "/" + a.Channel
+			}
+			standing[s.Site+" "+key] = true
+		}
+		if s.Availability != "online" {
+			t.Errorf("%s is %q", s.Site, s.Availability)
+		}
+	}
+	for _, s := range f.sites {
+		st := s.feed.Latest()
+		for _, a := range st.Assessment.Alarms {
+			if a.State.Standing() && st.Frame.At-a.Since > 10*time.Second+took && !standing[s.name+" "+a.Key.String()] {
+				t.Errorf("%s: %v stands and is not listed", s.name, a.Key)
+			}
+			if a.State.Standing() && st.Frame.At-a.Since > 10*time.Second+took && level[s.name] == "well" {
+				t.Errorf("%s is said to be well, and %v stands", s.name, a.Key)
+			}
+		}
+	}
+}
