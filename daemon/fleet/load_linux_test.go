@@ -177,7 +177,9 @@ func TestLoad(t *testing.T) {
 	report(t, f, b, p, e, stats, brokerCPU, brokerMemory)
 }
 
-func inSeconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)).Round(time.Microsecond) }
+func inSeconds(s float64) time.Duration {
+	return time.Duration(s * float64(time.Second)).Round(time.Microsecond)
+}
 
 func latest(a, b time.Time) time.Time {
 	if a.After(b) {
