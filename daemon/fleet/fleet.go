@@ -21,10 +21,10 @@ type Options struct {
 	// stands for its name.
 	Broker, CAFile, CertFile, KeyFile, User, Password string
 	Metered                                           bool
-	// Write is the address of a receiver of remote write, empty for none; WriteEvery how far
-	// apart requests are.
-	Write      string
-	WriteEvery time.Duration
+	// Write is the address of a receiver of remote write, empty for none; WriteCA who signed its
+	// certificate; WriteEvery how far apart requests are.
+	Write, WriteCA string
+	WriteEvery     time.Duration
 	// Period is that of the frames; Past how long the sites have been watched before.
 	Period, Past time.Duration
 	// Ramp is over how long the sites come up.

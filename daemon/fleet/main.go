@@ -19,7 +19,8 @@
 //	-cert FILE    each site's own certificate, %s stands for its name; -key FILE its key
 //	-user NAME    at the broker; -password-file FILE
 //	-metered      publish as on a line where each byte costs
-//	-write URL    a receiver of remote write; -write-every D how far apart requests are (60s)
+//	-write URL    a receiver of remote write; -write-ca FILE certificates that may sign its own
+//	-write-every D  how far apart requests are (60s)
 //	-period D     between the frames (1s)
 //	-past D       how long the sites have been watched before; six hours are kept (0)
 //	-ramp D       over how long they come up (20s for a thousand)
@@ -73,6 +74,7 @@ func run(ctx context.Context, args []string, out, talk io.Writer) error {
 	f.StringVar(&password, "password-file", "", "file with the user's password")
 	f.BoolVar(&o.Metered, "metered", false, "publish as on a line where each byte costs")
 	f.StringVar(&o.Write, "write", "", "a receiver of remote write")
+	f.StringVar(&o.WriteCA, "write-ca", "", "certificates that may sign its own")
 	f.DurationVar(&o.WriteEvery, "write-every", time.Minute, "how far apart its requests are")
 	f.DurationVar(&o.Period, "period", time.Second, "between the frames")
 	f.DurationVar(&o.Past, "past", 0, "how long the sites have been watched before")

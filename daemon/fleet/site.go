@@ -114,7 +114,7 @@ func (s *site) writeTo(o *Options) error {
 	})
 	var err error
 	s.sender, err = remotewrite.New(remotewrite.Options{
-		Name: "desk", URL: o.Write, Interval: 10 * time.Second, Every: o.WriteEvery, BackFill: 24 * time.Hour,
+		Name: "desk", URL: o.Write, CAFile: o.WriteCA, Interval: 10 * time.Second, Every: o.WriteEvery, BackFill: 24 * time.Hour,
 		Site: s.name, Software: version, Fitted: fitted, Follow: s.store.FollowNow,
 		Live:    func() ([]*dto.MetricFamily, error) { return exposition.Gather() },
 		Trusted: func() bool { st := s.feed.Latest(); return st != nil && st.ClockTrusted },
