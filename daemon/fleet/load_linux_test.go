@@ -58,7 +58,18 @@ func TestLoad(t *testing.T) {
 	}
 	ctx, cancel := context.WithCancel(t.Context())
 	done := make(chan struct{})
-	go func() { defer close(done); f.Run(ctx) }()
+	b.client(wholeName)
+	go func() {
+		defer close(done)
+		var all sync.WaitGroup
+		all.Go(func() { f.Run(ctx) })
+		all.Go(func() {
+			if err := whole(ctx, &o); err != nil {
+				t.Error(err)
+			}
+		})
+		all.Wait()
+	}()
 	defer func() { cancel(); <-done }()
 	until := func(what string, most time.Duration, ok func(Stats) bool) {
 		t.Helper()
@@ -80,6 +91,7 @@ func TestLoad(t *testing.T) {
 	}
 	watch(before)
 	agrees(t, f, b, program)
+	trend(t, b, program)
 	_ = b.Process.Signal(syscall.SIGUSR1) // save who subscribes
 	time.Sleep(time.Second)
 	brokerCPU, brokerMemory := burden(t, b.Process.Pid)
@@ -258,7 +270,7 @@ func agrees(t *testing.T, f *Fleet, b *broker, program string) {
 		t.Fatal(err)
 	}
 	t.Logf("sites: %s in %v, %d KB", strings.TrimSpace(talk.String()), took.Round(time.Millisecond), len(out)>>10)
-	if !list.Complete || len(list.Sites) != len(f.sites) {
+	if !list.Complete || len(list.Sites) != len(f.sites)+1 { // and the complete one
 		t.Errorf("%d sites of %d, complete: %v", len(list.Sites), len(f.sites), list.Complete)
 	}
 	standing := map[string]bool{}
@@ -287,4 +299,18 @@ func agrees(t *testing.T, f *Fleet, b *broker, program string) {
 			}
 		}
 	}
+}
+
+// trend asks the complete monitor among them, as a technician does.
+func trend(t *testing.T, b *broker, program string) {
+	t.Helper()
+	var talk strings.Builder
+	cmd := exec.Command(program, "trend", "--broker", fmt.Sprintf("tcp://127.0.0.1:%d", b.desk), "--site", wholeName)
+	cmd.Stderr, cmd.Env = &talk, append(os.Environ(), "XDG_CACHE_HOME="+t.TempDir())
+	began := time.Now()
+	out, err := cmd.Output()
+	if lines := strings.Count(string(out), "\n"); err != nil || lines < 10 {
+		t.Errorf("trend: %v, %d lines\n%s", err, lines, talk.String())
+	}
+	t.Logf("trend: %d bytes in %v", len(out), time.Since(began).Round(time.Millisecond))
 }

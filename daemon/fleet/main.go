@@ -25,6 +25,7 @@
 //	-past D       how long the sites have been watched before; six hours are kept (0)
 //	-ramp D       over how long they come up (20s for a thousand)
 //	-faults X     what goes wrong in each house, an hour (0.2)
+//	-whole        one complete monitor beside them, whole-0000, with a history in a file
 //	-seed N       of the houses (1)
 //	-for D        stop after so long; without it, at Ctrl-C
 //
@@ -63,6 +64,7 @@ func run(ctx context.Context, args []string, out, talk io.Writer) error {
 	o := Options{Log: slog.New(slog.DiscardHandler)}
 	var password string
 	var lasts time.Duration
+	var complete bool
 	f := flag.NewFlagSet("fleet", flag.ContinueOnError)
 	f.SetOutput(talk)
 	f.IntVar(&o.Sites, "sites", 10, "how many")
@@ -81,6 +83,7 @@ func run(ctx context.Context, args []string, out, talk io.Writer) error {
 	f.DurationVar(&o.Ramp, "ramp", 0, "over how long they come up (20s for a thousand)")
 	f.Float64Var(&o.Faults, "faults", 0.2, "what goes wrong in each house, an hour")
 	f.Uint64Var(&o.Seed, "seed", 1, "of the houses")
+	f.BoolVar(&complete, "whole", false, "one complete monitor beside them")
 	f.DurationVar(&lasts, "for", 0, "stop after so long")
 	if err := f.Parse(args); err != nil {
 		return err
@@ -111,8 +114,17 @@ func run(ctx context.Context, args []string, out, talk io.Writer) error {
 		ctx, stop = context.WithTimeout(ctx, lasts)
 		defer stop()
 	}
+	var all sync.WaitGroup
+	all.Go(func() { fleet.Run(ctx) })
+	if complete {
+		all.Go(func() {
+			if err := whole(ctx, &o); err != nil {
+				fmt.Fprintln(talk, "the complete monitor:", err)
+			}
+		})
+	}
 	done := make(chan struct{})
-	go func() { defer close(done); fleet.Run(ctx) }()
+	go func() { defer close(done); all.Wait() }()
 	for ticks := time.Tick(10 * time.Second); ; {
 		select {
 		case <-ticks:
