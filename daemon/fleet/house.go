@@ -84,8 +84,12 @@ func (h *house) read(f *frame.Frame) {
 		channel frame.Channel
 		value   float64
 	}{
-		{frame.Flue, s.Probe.Flue}, {frame.Chamber, s.Probe.Chamber}, {frame.Plenum, s.Probe.Plenum},
-		{frame.Room, s.Probe.Room}, {frame.Draft, s.Draft}, {frame.Ambient, s.Ambient},
+		{frame.Flue, s.Probe.Flue},
+		{frame.Chamber, s.Probe.Chamber},
+		{frame.Plenum, s.Probe.Plenum},
+		{frame.Room, s.Probe.Room},
+		{frame.Draft, s.Draft},
+		{frame.Ambient, s.Ambient},
 	} {
 		c, v := r.channel, r.value
 		if h.mishaps.broken == c {
