@@ -6,7 +6,6 @@ import (
 	"math"
 	"os"
 	"os/exec"
-	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -21,10 +20,11 @@ type ear struct {
 	cmd *exec.Cmd
 
 	mu      sync.Mutex
-	raised  map[told]map[string]time.Time // when the event was first heard, by its id
-	repeats int                           // of events
-	samples map[string]map[int64]bool     // times of telemetry by site, s
-	lost    map[string]int                // wills
+	raised  map[told]time.Time        // when it was first heard
+	events  map[string]string         // what each said, by its id
+	repeats int                       // of events
+	samples map[string]map[int64]bool // times of telemetry by site, ms since 1970
+	lost    map[string]int            // wills
 	bytes   int
 }
 
@@ -36,7 +36,7 @@ type told struct {
 
 func listen(t *testing.T, b *broker) *ear {
 	t.Helper()
-	e := &ear{t: t, raised: map[told]map[string]time.Time{}, samples: map[string]map[int64]bool{}, lost: map[string]int{}}
+	e := &ear{t: t, raised: map[told]time.Time{}, events: map[string]string{}, samples: map[string]map[int64]bool{}, lost: map[string]int{}}
 	e.cmd = exec.Command("mosquitto_sub", "-h", "127.0.0.1", "-p", strconv.Itoa(b.desk),
 		"-i", "desk", "-c", "-q", "1", "-F", "%U %t %p", "-t", "fluewright/+/event", "-t", "fluewright/+/telemetry", "-t", "fluewright/+/availability")
 	out, err := e.cmd.StdoutPipe()
@@ -95,6 +95,14 @@ func (e *ear) hear(line string) {
 			e.t.Errorf("event %q: %v", payload, err)
 			return
 		}
+		if before, again := e.events[ev.ID]; again {
+			e.repeats++
+			if before != payload {
+				e.t.Errorf("%s said %s and then %s", ev.ID, before, payload)
+			}
+			return
+		}
+		e.events[ev.ID] = payload
 		if ev.Type != "fluewright.alarm" || ev.Data.State != "raised" {
 			return
 		}
@@ -102,14 +110,9 @@ func (e *ear) hear(line string) {
 		if ev.Data.Channel != "" {
 			k.alarm += "/" + ev.Data.Channel
 		}
-		if e.raised[k] == nil {
-			e.raised[k] = map[string]time.Time{}
+		if _, known := e.raised[k]; !known { // it is told again when its account changes
+			e.raised[k] = came
 		}
-		if _, again := e.raised[k][ev.ID]; again {
-			e.repeats++
-			return
-		}
-		e.raised[k][ev.ID] = came
 	case "telemetry":
 		var records []struct {
 			BaseTime float64 `json:"bt"`
@@ -123,7 +126,7 @@ func (e *ear) hear(line string) {
 			e.samples[site] = map[int64]bool{}
 		}
 		for _, r := range records {
-			e.samples[site][int64(math.Floor(records[0].BaseTime+r.Time))] = true
+			e.samples[site][int64(math.Round((records[0].BaseTime+r.Time)*1000))] = true
 		}
 	}
 }
@@ -132,28 +135,19 @@ func (e *ear) hear(line string) {
 func (e *ear) first(k told) (at time.Time, ok bool) {
 	e.mu.Lock()
 	defer e.mu.Unlock()
-	for _, came := range e.raised[k] {
-		if !ok || came.Before(at) {
-			at, ok = came, true
-		}
-	}
+	at, ok = e.raised[k]
 	return at, ok
 }
 
-// widest is the widest hole in a site's telemetry, and how long it reaches back and forth.
-func (e *ear) widest(site string) (hole int64, from, to time.Time) {
+// slots are the stretches of ten seconds since a time of which there is a sample.
+func (e *ear) slots(site string, since time.Time) (all map[int64]bool, last int64) {
 	e.mu.Lock()
 	defer e.mu.Unlock()
-	var all []int64
-	for at := range e.samples[site] {
-		all = append(all, at)
+	all = map[int64]bool{}
+	for ms := range e.samples[site] {
+		slot := (ms - since.UnixMilli()) / 10_000
+		all[slot] = true
+		last = max(last, slot)
 	}
-	if len(all) == 0 {
-		return math.MaxInt64, from, to
-	}
-	slices.Sort(all)
-	for i := range all[1:] {
-		hole = max(hole, all[i+1]-all[i])
-	}
-	return hole, time.Unix(all[0], 0), time.Unix(all[len(all)-1], 0)
+	return all, last
 }

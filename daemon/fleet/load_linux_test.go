@@ -18,11 +18,17 @@ import (
 	"time"
 )
 
-var load = flag.Bool("load", false, "a thousand sites for ten minutes")
+var (
+	load  = flag.Bool("load", false, "a thousand sites for ten minutes")
+	lasts = flag.Duration("lasts", 10*time.Minute, "with -load: how long they burn")
+	rules = flag.String("rules", "../../configs/fleet/prometheus/*.rules.yml", "rules for Prometheus")
+)
 
 // The fleet against a real broker and a real Prometheus. In the middle the broker is killed and
 // comes again. Every alarm arrives, soon where there is a broker, and is told once; no telemetry
 // is missing; the sites come back over a while; the desk's rules are quickly evaluated.
+// The form with a thousand wants a machine to itself: a simulator that gets no processor leaves
+// frames out, and knocks late and at once.
 func TestLoad(t *testing.T) {
 	if testing.Short() {
 		t.Skip("it takes a minute")
@@ -34,8 +40,10 @@ func TestLoad(t *testing.T) {
 	}
 	before, outage, after := 12*time.Second, 2*time.Second, 20*time.Second
 	if *load {
-		o.Sites, o.Ramp, o.Faults, o.WriteEvery = 1000, 25*time.Second, 3, time.Minute
-		before, outage, after = 295*time.Second, 10*time.Second, 295*time.Second
+		o.Sites, o.Period, o.Ramp, o.Faults, o.WriteEvery = 1000, 2*time.Second, 25*time.Second, 2, time.Minute
+		outage = 10 * time.Second
+		before = (*lasts - outage) / 2
+		after = before
 	}
 	program := build(t)
 	b, p := newBroker(t), newStorage(t)
@@ -52,9 +60,15 @@ func TestLoad(t *testing.T) {
 		defer mu.Unlock()
 		all = append(all, r)
 	}
+	burnt := map[string]map[int64]bool{} // the stretches of ten seconds that have a frame
 	f, err := New(o)
 	if err != nil {
 		t.Fatal(err)
+	}
+	for _, s := range f.sites {
+		slots := map[int64]bool{}
+		burnt[s.name] = slots
+		s.after = func(at time.Duration) { slots[int64(at/(10*time.Second))] = true }
 	}
 	ctx, cancel := context.WithCancel(t.Context())
 	done := make(chan struct{})
@@ -108,6 +122,9 @@ func TestLoad(t *testing.T) {
 		time.Sleep(65 * time.Second) // the pack in which the end is
 	}
 	stats := f.Stats()
+	report(t, f, b, p, stats, brokerCPU, brokerMemory)
+	cancel() // and nobody writes any more
+	<-done
 
 	// Alarms.
 	mu.Lock()
@@ -133,11 +150,6 @@ func TestLoad(t *testing.T) {
 		default:
 			usual = append(usual, came.Sub(r.At))
 		}
-		e.mu.Lock()
-		if n := len(e.raised[k]); n > 1 {
-			t.Errorf("%v came under %d ids", k, n)
-		}
-		e.mu.Unlock()
 	}
 	slices.Sort(usual)
 	slices.Sort(late)
@@ -151,17 +163,24 @@ func TestLoad(t *testing.T) {
 		t.Error("too little went wrong to tell")
 	}
 
-	// Telemetry.
-	widest, holes := int64(0), 0
-	for i := range o.Sites {
-		hole, from, to := e.widest(siteName(i))
-		widest = max(widest, hole)
-		if hole > 13 || from.After(began.Add(10*time.Second)) || *load && to.Before(ended.Add(-15*time.Second)) {
-			holes++
-			t.Errorf("%s: telemetry from %v to %v with a hole of %d s", siteName(i), from, to, hole)
+	// Telemetry: a sample of each ten seconds in which there was a frame.
+	samples, lacking := 0, 0
+	for _, one := range f.sites {
+		got, last := e.slots(one.name, one.start)
+		samples += len(got)
+		if end := int64(ended.Sub(one.start) / (10 * time.Second)); last == 0 && ended.Sub(began) > 2*time.Minute || *load && last < end-2 {
+			t.Errorf("the telemetry of %s ends %d s before the end", one.name, 10*(end-last))
+		}
+		for slot := range last {
+			if burnt[one.name][slot] && !got[slot] {
+				lacking++
+			}
 		}
 	}
-	t.Logf("telemetry: a sample each 10 s, the widest step %d s, %d sites lack some", widest, holes)
+	t.Logf("telemetry: %d samples, %d are lacking", samples, lacking)
+	if lacking > 0 {
+		t.Errorf("%d samples of telemetry are lacking", lacking)
+	}
 
 	// The door.
 	perSecond := b.knocks(killed.Add(time.Second))
@@ -186,7 +205,6 @@ func TestLoad(t *testing.T) {
 	if worst == 0 || worst > 1 {
 		t.Errorf("a group of rules took %g s", worst)
 	}
-	report(t, f, b, p, e, stats, brokerCPU, brokerMemory)
 }
 
 func inSeconds(s float64) time.Duration {
@@ -209,7 +227,7 @@ func part(all []time.Duration, q float64) time.Duration {
 }
 
 // report says what it cost.
-func report(t *testing.T, f *Fleet, b *broker, p *storage, e *ear, s Stats, brokerCPU time.Duration, brokerMemory int) {
+func report(t *testing.T, f *Fleet, b *broker, p *storage, s Stats, brokerCPU time.Duration, brokerMemory int) {
 	t.Helper()
 	n := len(f.sites)
 	own, memory := burden(t, os.Getpid())

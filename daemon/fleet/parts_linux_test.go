@@ -219,15 +219,15 @@ type storage struct {
 func newStorage(t *testing.T) *storage {
 	t.Helper()
 	s := &storage{t: t, addr: fmt.Sprintf("127.0.0.1:%d", freePort(t)), dir: t.TempDir()}
-	rules, err := filepath.Glob("../../configs/fleet/prometheus/*.rules.yml")
+	all, err := filepath.Glob(*rules)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(rules) == 0 {
-		rules = []string{"../../configs/prometheus/fluewright.rules.yml"}
+	if len(all) == 0 {
+		all = []string{"../../configs/prometheus/fluewright.rules.yml"}
 	}
 	text := "global: {evaluation_interval: 15s}\nrule_files:\n"
-	for _, r := range rules {
+	for _, r := range all {
 		path, err := filepath.Abs(r)
 		if err != nil {
 			t.Fatal(err)
@@ -239,7 +239,6 @@ func newStorage(t *testing.T) *storage {
 	}
 	s.Cmd = exec.Command("prometheus", "--config.file="+filepath.Join(s.dir, "prometheus.yml"), "--storage.tsdb.path="+filepath.Join(s.dir, "data"),
 		"--web.listen-address="+s.addr, "--web.enable-remote-write-receiver", "--log.level=error")
-	s.Stderr = os.Stderr
 	if err := s.Cmd.Start(); err != nil {
 		t.Fatal(err)
 	}

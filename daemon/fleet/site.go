@@ -34,6 +34,7 @@ type site struct {
 	period time.Duration
 	faults float64 // an hour
 	raised func(Raised)
+	after  func(at time.Duration) // each tick; nil: nothing
 
 	engine    *analysis.Engine
 	store     *history.Store
@@ -170,6 +171,9 @@ func (s *site) tick(at time.Duration) {
 	s.publisher.Offer(st)
 	if s.sender != nil && history.AlarmChanged(st) {
 		s.sender.Wake()
+	}
+	if s.after != nil {
+		s.after(at)
 	}
 	if s.raised == nil {
 		return

@@ -60,9 +60,13 @@ func TestADayOnTheWire(t *testing.T) {
 	}
 	needs(t, "mosquitto")
 	b := newBroker(t)
-	for i, metered := range []bool{false, true} {
+	for i, how := range []struct {
+		metered bool
+		faults  float64
+	}{{false, 0}, {false, 0.1}, {true, 0}, {true, 0.1}} {
+		metered := how.metered
 		start := time.Now().Add(-24 * time.Hour).Truncate(time.Hour)
-		m := newMeasured(t, b, i, metered, start, 0.1)
+		m := newMeasured(t, b, i, metered, start, how.faults)
 		alarms := 0
 		m.raised = func(Raised) { alarms++ }
 		ctx, cancel := context.WithCancel(t.Context())
@@ -93,9 +97,9 @@ func TestADayOnTheWire(t *testing.T) {
 		time.Sleep(2 * time.Second)
 		day := m.mqtt.count().less(greeting)
 		s := m.publisher.Stats()
-		t.Logf("metered %v: connecting and greeting %d bytes (up %d, down %d, %d packets)", metered, greeting.all(), greeting.up, greeting.down, greeting.packets)
-		t.Logf("metered %v: a day %d bytes (up %d, down %d, %d packets); %d messages, %d alarms, %d rows behind; a month of 30: %.1f MB",
-			metered, day.all(), day.up, day.down, day.packets, s.Published, alarms, s.Outbox.Rows, float64(day.all())*30/1e6)
+		t.Logf("metered %v, %g mishaps an hour: connecting and greeting %d bytes (up %d, down %d, %d packets)", metered, how.faults, greeting.all(), greeting.up, greeting.down, greeting.packets)
+		t.Logf("metered %v, %g mishaps an hour: a day %d bytes (up %d, down %d, %d packets); %d messages, %d alarms, %d rows behind; a month of 30: %.1f MB",
+			metered, how.faults, day.all(), day.up, day.down, day.packets, s.Published, alarms, s.Outbox.Rows, float64(day.all())*30/1e6)
 		cancel()
 		<-done
 	}
