@@ -19,9 +19,11 @@ import (
 )
 
 var (
-	load  = flag.Bool("load", false, "a thousand sites for ten minutes")
-	lasts = flag.Duration("lasts", 10*time.Minute, "with -load: how long they burn")
-	rules = flag.String("rules", "../../configs/fleet/prometheus/*.rules.yml", "rules for Prometheus")
+	load    = flag.Bool("load", false, "a thousand sites for ten minutes")
+	lasts   = flag.Duration("lasts", 10*time.Minute, "with -load: how long they burn")
+	many    = flag.Int("sites", 1000, "with -load: how many")
+	storing = flag.Bool("storage", true, "with Prometheus")
+	rules   = flag.String("rules", "../../configs/fleet/prometheus/*.rules.yml", "rules for Prometheus")
 )
 
 // The fleet against a real broker and a real Prometheus. In the middle the broker is killed and
@@ -40,15 +42,19 @@ func TestLoad(t *testing.T) {
 	}
 	before, outage, after := 12*time.Second, 2*time.Second, 20*time.Second
 	if *load {
-		o.Sites, o.Period, o.Ramp, o.Faults, o.WriteEvery = 1000, 2*time.Second, 25*time.Second, 2, time.Minute
+		o.Sites, o.Period, o.Ramp, o.Faults, o.WriteEvery = *many, 2*time.Second, 25*time.Second, 2, time.Minute
 		outage = 10 * time.Second
 		before = (*lasts - outage) / 2
 		after = before
 	}
 	program := build(t)
-	b, p := newBroker(t), newStorage(t)
+	b := newBroker(t)
+	var p *storage
+	if *storing {
+		p = newStorage(t)
+		o.Write = p.url()
+	}
 	o.Broker, o.CAFile, o.CertFile, o.KeyFile = b.url(), b.file("ca.pem"), b.file("%s.pem"), b.file("%s.key")
-	o.Write = p.url()
 	for i := range o.Sites {
 		b.client(siteName(i))
 	}
@@ -99,8 +105,10 @@ func TestLoad(t *testing.T) {
 	worst := 0.0 // evaluation of a group of rules
 	watch := func(d time.Duration) {
 		for end := time.Now().Add(d); time.Now().Before(end); time.Sleep(min(5*time.Second, time.Until(end))) {
-			_, most := p.own("prometheus_rule_group_last_duration_seconds")
-			worst = max(worst, most)
+			if p != nil {
+				_, most := p.own("prometheus_rule_group_last_duration_seconds")
+				worst = max(worst, most)
+			}
 		}
 	}
 	watch(before)
@@ -122,7 +130,11 @@ func TestLoad(t *testing.T) {
 		time.Sleep(65 * time.Second) // the pack in which the end is
 	}
 	stats := f.Stats()
-	report(t, f, b, p, stats, brokerCPU, brokerMemory)
+	t.Logf("broker until it was killed: %v CPU, %d MB", brokerCPU, brokerMemory)
+	cost(t, b, stats)
+	if p != nil {
+		p.cost(stats)
+	}
 	cancel() // and nobody writes any more
 	<-done
 
@@ -197,12 +209,7 @@ func TestLoad(t *testing.T) {
 	if most > 50 || knocks < o.Sites {
 		t.Errorf("%d connections, %d in one second", knocks, most)
 	}
-
-	// Rules.
-	sum, _ := p.own("prometheus_rule_group_duration_seconds_sum")
-	count, _ := p.own("prometheus_rule_group_duration_seconds_count")
-	t.Logf("rules: the slowest group took %v, one on average %v", inSeconds(worst), inSeconds(sum/count))
-	if worst == 0 || worst > 1 {
+	if p != nil && (worst == 0 || worst > 1) {
 		t.Errorf("a group of rules took %g s", worst)
 	}
 }
@@ -226,32 +233,32 @@ func part(all []time.Duration, q float64) time.Duration {
 	return all[min(int(q*float64(len(all))), len(all)-1)].Round(time.Millisecond)
 }
 
-// report says what it cost.
-func report(t *testing.T, f *Fleet, b *broker, p *storage, s Stats, brokerCPU time.Duration, brokerMemory int) {
+// cost says what the fleet and its broker have cost.
+func cost(t *testing.T, b *broker, s Stats) {
 	t.Helper()
-	n := len(f.sites)
 	own, memory := burden(t, os.Getpid())
 	t.Logf("fleet: %v CPU, %d MB; %d frames, %d left out; %d messages, %d dropped; %d alarms stand", own, memory, s.Frames, s.Missed, s.Published, s.Dropped, s.Standing)
-	t.Logf("broker until it was killed: %v CPU, %d MB", brokerCPU, brokerMemory)
 	again, size := burden(t, b.Process.Pid)
 	t.Logf("broker after that: %v CPU, %d MB, %d KB on disk", again, size, sizeOf(t, b.dir)>>10)
-	series, _ := p.own("prometheus_tsdb_head_series")
-	chunks, _ := p.own("prometheus_tsdb_head_chunks")
-	cpu, rss := burden(t, p.Process.Pid)
-	t.Logf("prometheus: %v CPU, %d MB, %.0f series, %.0f chunks, %d KB on disk; %d samples in %d requests, %d failed", cpu, rss, series, chunks, sizeOf(t, p.dir)>>10, s.WriteSamples, s.WriteRequests, s.WriteFailures)
-	perSite := slices.Collect(maps.Values(p.ask(`count by (site) ({site!="",__name__!~"ALERTS.*|fluewright:.*"})`)))
-	slices.Sort(perSite)
-	t.Logf("series a site has: %v; of rules %v", middle(perSite), p.ask(fmt.Sprintf(`count({site!="",__name__=~"ALERTS.*|fluewright:.*"}) / %d`, n))[""])
-	if s.WriteSamples == 0 || len(perSite) < n*9/10 { // one without a clock sends nothing
-		t.Errorf("prometheus knows %d sites", len(perSite))
-	}
 }
 
-func middle(all []float64) string {
-	if len(all) == 0 {
-		return "none"
+// cost says what the storage has cost.
+func (p *storage) cost(s Stats) {
+	p.t.Helper()
+	series, _ := p.own("prometheus_tsdb_head_series")
+	cpu, rss := burden(p.t, p.Process.Pid)
+	p.t.Logf("prometheus: %v CPU, %d MB, %.0f series, %d KB on disk; %d samples in %d requests, %d failed", cpu, rss, series, sizeOf(p.t, p.dir)>>10, s.WriteSamples, s.WriteRequests, s.WriteFailures)
+	sum, _ := p.own("prometheus_rule_group_duration_seconds_sum")
+	count, _ := p.own("prometheus_rule_group_duration_seconds_count")
+	_, most := p.own("prometheus_rule_group_last_duration_seconds")
+	p.t.Logf("rules: a group took %v on average, the slowest at last %v", inSeconds(sum/count), inSeconds(most))
+	one := siteName(0)
+	own := p.ask(fmt.Sprintf(`count({site=%q,__name__!~"ALERTS.*|fluewright:.*"})`, one))[""]
+	made := p.ask(fmt.Sprintf(`count({site=%q,__name__=~"ALERTS.*|fluewright:.*"})`, one))[""]
+	p.t.Logf("%s has %g series, and the rules make %g of them", one, own, made)
+	if s.WriteSamples == 0 || p.ask(`count(fluewright_build_info)`)[""] == 0 {
+		p.t.Error("prometheus knows nothing")
 	}
-	return fmt.Sprintf("%g to %g, median %g", all[0], all[len(all)-1], all[len(all)/2])
 }
 
 // build compiles the program that a technician has.
