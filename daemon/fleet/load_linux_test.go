@@ -182,7 +182,9 @@ func TestLoad(t *testing.T) {
 		got, last := e.slots(one.name, one.start)
 		samples += len(got)
 		if end := int64(ended.Sub(one.start) / (10 * time.Second)); last == 0 && ended.Sub(began) > 2*time.Minute || *load && last < end-2 {
-			t.Errorf("the telemetry of %s ends %d s before the end", one.name, 10*(end-last))
+			st := one.feed.Latest()
+			t.Errorf("the telemetry of %s ends %d s before the end; it was at %v, clock trusted: %v, %+v %+v",
+				one.name, 10*(end-last), st.Frame.At, st.ClockTrusted, one.publisher.Stats(), one.publisher.Stats().Outbox)
 		}
 		for slot := range last {
 			if burnt[one.name][slot] && !got[slot] {
