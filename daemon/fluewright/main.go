@@ -50,6 +50,7 @@ type cli struct {
 	Trend      trendCmd      `cmd:"" help:"Write a window of a history: burn log, picture, report, Parquet."`
 	Burns      burnsCmd      `cmd:"" help:"List the burns of a history, or compare two."`
 	Bundle     bundleCmd     `cmd:"" help:"Make one small file of a window of a history, for mail."`
+	Sites      sitesCmd      `cmd:"" help:"Say who is there at a broker, and which alarms stand."`
 	Notify     notifyCmd     `cmd:"" help:"Try whether messages reach people, and their answers us."`
 	Health     healthCmd     `cmd:"" help:"Ask the running monitor how it does its work, for update tools too: exit code 0 if it does."`
 	Access     accessCmd     `cmd:"" help:"Say who may sign in to the pages; make tokens for programs."`

@@ -18,25 +18,17 @@ import (
 	"fluewright/daemon/internal/fetch"
 	"fluewright/daemon/internal/handout"
 	"fluewright/daemon/internal/history"
-	"fluewright/daemon/internal/mqtt"
 	"fluewright/daemon/internal/trend"
 )
 
 // source is the part of a command line that says where a history is.
 type source struct {
-	Store  string `arg:"" optional:"" help:"History: its file or a copy, its directory, or a bundle. Without it the monitor that runs on this machine is asked." type:"path"`
-	URL    string `help:"Ask the monitor whose page is there." name:"url" group:"From elsewhere" placeholder:"http://HOST:PORT"`
-	Broker string `help:"Ask the monitor through this broker, tcp://HOST:PORT or ssl://HOST:PORT." group:"From elsewhere" placeholder:"URL"`
-	Site   string `help:"Its site, for --broker." group:"From elsewhere" placeholder:"NAME"`
-	User   string `help:"User at the broker." group:"From elsewhere" placeholder:"NAME"`
-	// Secrets come from files: a command line can be read by everybody on the machine.
-	PasswordFile string `help:"File with the password at the broker." type:"path" group:"From elsewhere" placeholder:"FILE"`
-	Root         string `help:"What the broker's topics begin with." default:"fluewright" group:"From elsewhere" placeholder:"TOPIC"`
-	TokenFile    string `help:"File with a token for the monitor's page, which \"fluewright access token\" has made." type:"path" group:"From elsewhere" placeholder:"FILE"`
-	CAFile       string `help:"Certificates that may sign the broker's, or the page's." name:"ca-file" type:"path" group:"From elsewhere" placeholder:"FILE"`
-	CertFile     string `help:"Own certificate for the broker." type:"path" group:"From elsewhere" placeholder:"FILE"`
-	KeyFile      string `help:"Its key." type:"path" group:"From elsewhere" placeholder:"FILE"`
-	Config       string `help:"Configuration of the monitor on this machine, which says where its page is." type:"path" default:"/etc/fluewright/fluewright.toml" group:"From elsewhere" placeholder:"FILE"`
+	Store string `arg:"" optional:"" help:"History: its file or a copy, its directory, or a bundle. Without it the monitor that runs on this machine is asked." type:"path"`
+	URL   string `help:"Ask the monitor whose page is there." name:"url" group:"From elsewhere" placeholder:"http://HOST:PORT"`
+	through
+	Site      string `help:"Its site, for --broker." group:"From elsewhere" placeholder:"NAME"`
+	TokenFile string `help:"File with a token for the monitor's page, which \"fluewright access token\" has made." type:"path" group:"From elsewhere" placeholder:"FILE"`
+	Config    string `help:"Configuration of the monitor on this machine, which says where its page is." type:"path" default:"/etc/fluewright/fluewright.toml" group:"From elsewhere" placeholder:"FILE"`
 }
 
 // Validate allows one place.
@@ -58,12 +50,8 @@ func (s *source) Validate() error {
 		return errors.New("--ca-file is for an encrypted connection: --broker ssl://… or --url https://…")
 	case s.TokenFile != "" && (s.Broker != "" || s.Store != ""):
 		return errors.New("--token-file is for a monitor's page: --url, or the one on this machine")
-	case (s.CertFile == "") != (s.KeyFile == ""):
-		return errors.New("--cert-file and --key-file go together")
-	case s.PasswordFile != "" && s.User == "":
-		return errors.New("--password-file wants --user too")
 	}
-	return nil
+	return s.through.check()
 }
 
 // opened is a history, and what must be cleared away behind it.
@@ -105,16 +93,11 @@ func (s *source) open(ctx context.Context, std streams, w handout.Wish) (*opened
 func (s *source) fetch(ctx context.Context, std streams, w handout.Wish) (*fetch.Fetched, error) {
 	o := fetch.Options{Say: func(format string, args ...any) { fmt.Fprintf(std.err, format+"\n", args...) }}
 	if s.Broker != "" {
-		from := mqtt.CallOptions{
-			Root: s.Root, Site: s.Site, Broker: s.Broker, User: s.User, CAFile: s.CAFile, CertFile: s.CertFile, KeyFile: s.KeyFile,
+		from, err := s.through.options()
+		if err != nil {
+			return nil, err
 		}
-		if s.PasswordFile != "" {
-			secret, err := os.ReadFile(s.PasswordFile)
-			if err != nil {
-				return nil, fmt.Errorf("read the broker's password: %w", err)
-			}
-			from.Password = strings.TrimRight(string(secret), "\r\n")
-		}
+		from.Site = s.Site
 		return fetch.Broker(ctx, from, handout.FormOf(w), o)
 	}
 	if s.TokenFile != "" {

@@ -92,7 +92,7 @@ _fluewright_completions() {
       while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "list add role password remove token revoke --state")" -- "$cur")
       ;;
     'bundle'*)
-      while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--url --broker --site --user --password-file --root --token-file --ca-file --cert-file --key-file --config --since --from --to --zone --burn --out --most ")" -- "$cur")
+      while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--url --broker --user --password-file --root --ca-file --cert-file --key-file --site --token-file --config --since --from --to --zone --burn --out --most ")" -- "$cur")
       ;;
     'health'*)
       while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--config --json --wait")" -- "$cur")
@@ -104,7 +104,7 @@ _fluewright_completions() {
       while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--config --picture --width --zone ")" -- "$cur")
       ;;
     'burns'*)
-      while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--url --broker --site --user --password-file --root --token-file --ca-file --cert-file --key-file --config --since --from --to --zone --compare --json ")" -- "$cur")
+      while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--url --broker --user --password-file --root --ca-file --cert-file --key-file --site --token-file --config --since --from --to --zone --compare --json ")" -- "$cur")
       ;;
     'check'*)
       while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--config --json")" -- "$cur")
@@ -118,8 +118,11 @@ _fluewright_completions() {
     'probe'*)
       while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--config --json --record")" -- "$cur")
       ;;
+    'sites'*)
+      while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--broker --user --password-file --root --ca-file --cert-file --key-file --for --json ")" -- "$cur")
+      ;;
     'trend'*)
-      while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--url --broker --site --user --password-file --root --token-file --ca-file --cert-file --key-file --config --since --from --to --zone --burn --channels --every --format --out --width ")" -- "$cur")
+      while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--url --broker --user --password-file --root --ca-file --cert-file --key-file --site --token-file --config --since --from --to --zone --burn --channels --every --format --out --width ")" -- "$cur")
       ;;
     'demo'*)
       while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--speed --seed --web --mqtt --record --for")" -- "$cur")
@@ -132,7 +135,7 @@ _fluewright_completions() {
       ;;
 
     *)
-      while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "run demo check probe zero calibrate draft commission replay trend burns bundle notify health access enrol version --help -h")" -- "$cur")
+      while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "run demo check probe zero calibrate draft commission replay trend burns bundle sites notify health access enrol version --help -h")" -- "$cur")
       ;;
 esac
 

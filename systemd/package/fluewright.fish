@@ -94,15 +94,15 @@ complete -c fluewright -f -n '__fish_seen_subcommand_from replay' -x -l zone -d 
 # trend
 complete -c fluewright -f -n '__fish_use_subcommand' -a trend -d 'Write a window of a history: burn log, picture, report, Parquet.'
 complete -c fluewright -f -n '__fish_seen_subcommand_from trend' -x -l url -d "Ask the monitor whose page is there."
-complete -c fluewright -f -n '__fish_seen_subcommand_from trend' -x -l broker -d "Ask the monitor through this broker, tcp://HOST:PORT or ssl://HOST:PORT."
-complete -c fluewright -f -n '__fish_seen_subcommand_from trend' -x -l site -d "Its site, for --broker."
+complete -c fluewright -f -n '__fish_seen_subcommand_from trend' -x -l broker -d "Ask through this broker, tcp://HOST:PORT or ssl://HOST:PORT."
 complete -c fluewright -f -n '__fish_seen_subcommand_from trend' -x -l user -d "User at the broker."
 complete -c fluewright -f -n '__fish_seen_subcommand_from trend' -x -l password-file -d "File with the password at the broker."
 complete -c fluewright -f -n '__fish_seen_subcommand_from trend' -x -l root -d "What the broker's topics begin with."
-complete -c fluewright -f -n '__fish_seen_subcommand_from trend' -x -l token-file -d "File with a token for the monitor's page, which "fluewright access token" has made."
 complete -c fluewright -f -n '__fish_seen_subcommand_from trend' -x -l ca-file -d "Certificates that may sign the broker's, or the page's."
 complete -c fluewright -f -n '__fish_seen_subcommand_from trend' -x -l cert-file -d "Own certificate for the broker."
 complete -c fluewright -f -n '__fish_seen_subcommand_from trend' -x -l key-file -d "Its key."
+complete -c fluewright -f -n '__fish_seen_subcommand_from trend' -x -l site -d "Its site, for --broker."
+complete -c fluewright -f -n '__fish_seen_subcommand_from trend' -x -l token-file -d "File with a token for the monitor's page, which "fluewright access token" has made."
 complete -c fluewright -f -n '__fish_seen_subcommand_from trend' -x -l config -d "Configuration of the monitor on this machine, which says where its page is."
 complete -c fluewright -f -n '__fish_seen_subcommand_from trend' -x -l since -d "The last so long, counted from the history's end: 48h, 7d."
 complete -c fluewright -f -n '__fish_seen_subcommand_from trend' -x -l from -d "From here on: RFC 3339, or a date as 2026-01-31 in the zone."
@@ -118,15 +118,15 @@ complete -c fluewright -f -n '__fish_seen_subcommand_from trend' -x -l width -d 
 # burns
 complete -c fluewright -f -n '__fish_use_subcommand' -a burns -d 'List the burns of a history, or compare two.'
 complete -c fluewright -f -n '__fish_seen_subcommand_from burns' -x -l url -d "Ask the monitor whose page is there."
-complete -c fluewright -f -n '__fish_seen_subcommand_from burns' -x -l broker -d "Ask the monitor through this broker, tcp://HOST:PORT or ssl://HOST:PORT."
-complete -c fluewright -f -n '__fish_seen_subcommand_from burns' -x -l site -d "Its site, for --broker."
+complete -c fluewright -f -n '__fish_seen_subcommand_from burns' -x -l broker -d "Ask through this broker, tcp://HOST:PORT or ssl://HOST:PORT."
 complete -c fluewright -f -n '__fish_seen_subcommand_from burns' -x -l user -d "User at the broker."
 complete -c fluewright -f -n '__fish_seen_subcommand_from burns' -x -l password-file -d "File with the password at the broker."
 complete -c fluewright -f -n '__fish_seen_subcommand_from burns' -x -l root -d "What the broker's topics begin with."
-complete -c fluewright -f -n '__fish_seen_subcommand_from burns' -x -l token-file -d "File with a token for the monitor's page, which "fluewright access token" has made."
 complete -c fluewright -f -n '__fish_seen_subcommand_from burns' -x -l ca-file -d "Certificates that may sign the broker's, or the page's."
 complete -c fluewright -f -n '__fish_seen_subcommand_from burns' -x -l cert-file -d "Own certificate for the broker."
 complete -c fluewright -f -n '__fish_seen_subcommand_from burns' -x -l key-file -d "Its key."
+complete -c fluewright -f -n '__fish_seen_subcommand_from burns' -x -l site -d "Its site, for --broker."
+complete -c fluewright -f -n '__fish_seen_subcommand_from burns' -x -l token-file -d "File with a token for the monitor's page, which "fluewright access token" has made."
 complete -c fluewright -f -n '__fish_seen_subcommand_from burns' -x -l config -d "Configuration of the monitor on this machine, which says where its page is."
 complete -c fluewright -f -n '__fish_seen_subcommand_from burns' -x -l since -d "The last so long, counted from the history's end: 48h, 7d."
 complete -c fluewright -f -n '__fish_seen_subcommand_from burns' -x -l from -d "From here on: RFC 3339, or a date as 2026-01-31 in the zone."
@@ -138,15 +138,15 @@ complete -c fluewright -f -n '__fish_seen_subcommand_from burns' -l json -d "Pri
 # bundle
 complete -c fluewright -f -n '__fish_use_subcommand' -a bundle -d 'Make one small file of a window of a history, for mail.'
 complete -c fluewright -f -n '__fish_seen_subcommand_from bundle' -x -l url -d "Ask the monitor whose page is there."
-complete -c fluewright -f -n '__fish_seen_subcommand_from bundle' -x -l broker -d "Ask the monitor through this broker, tcp://HOST:PORT or ssl://HOST:PORT."
-complete -c fluewright -f -n '__fish_seen_subcommand_from bundle' -x -l site -d "Its site, for --broker."
+complete -c fluewright -f -n '__fish_seen_subcommand_from bundle' -x -l broker -d "Ask through this broker, tcp://HOST:PORT or ssl://HOST:PORT."
 complete -c fluewright -f -n '__fish_seen_subcommand_from bundle' -x -l user -d "User at the broker."
 complete -c fluewright -f -n '__fish_seen_subcommand_from bundle' -x -l password-file -d "File with the password at the broker."
 complete -c fluewright -f -n '__fish_seen_subcommand_from bundle' -x -l root -d "What the broker's topics begin with."
-complete -c fluewright -f -n '__fish_seen_subcommand_from bundle' -x -l token-file -d "File with a token for the monitor's page, which "fluewright access token" has made."
 complete -c fluewright -f -n '__fish_seen_subcommand_from bundle' -x -l ca-file -d "Certificates that may sign the broker's, or the page's."
 complete -c fluewright -f -n '__fish_seen_subcommand_from bundle' -x -l cert-file -d "Own certificate for the broker."
 complete -c fluewright -f -n '__fish_seen_subcommand_from bundle' -x -l key-file -d "Its key."
+complete -c fluewright -f -n '__fish_seen_subcommand_from bundle' -x -l site -d "Its site, for --broker."
+complete -c fluewright -f -n '__fish_seen_subcommand_from bundle' -x -l token-file -d "File with a token for the monitor's page, which "fluewright access token" has made."
 complete -c fluewright -f -n '__fish_seen_subcommand_from bundle' -x -l config -d "Configuration of the monitor on this machine, which says where its page is."
 complete -c fluewright -f -n '__fish_seen_subcommand_from bundle' -x -l since -d "The last so long, counted from the history's end: 48h, 7d."
 complete -c fluewright -f -n '__fish_seen_subcommand_from bundle' -x -l from -d "From here on: RFC 3339, or a date as 2026-01-31 in the zone."
@@ -155,6 +155,18 @@ complete -c fluewright -f -n '__fish_seen_subcommand_from bundle' -x -l zone -d 
 complete -c fluewright -f -n '__fish_seen_subcommand_from bundle' -x -l burn -d "A burn with a quarter of an hour around it: last, or its number."
 complete -c fluewright -f -n '__fish_seen_subcommand_from bundle' -x -l out -d "File to write, whole or not at all."
 complete -c fluewright -f -n '__fish_seen_subcommand_from bundle' -x -l most -d "Most megabytes: the oldest rows at full rate are left out until it fits; 0 for no bound."
+
+# sites
+complete -c fluewright -f -n '__fish_use_subcommand' -a sites -d 'Say who is there at a broker, and which alarms stand.'
+complete -c fluewright -f -n '__fish_seen_subcommand_from sites' -x -l broker -d "Ask through this broker, tcp://HOST:PORT or ssl://HOST:PORT."
+complete -c fluewright -f -n '__fish_seen_subcommand_from sites' -x -l user -d "User at the broker."
+complete -c fluewright -f -n '__fish_seen_subcommand_from sites' -x -l password-file -d "File with the password at the broker."
+complete -c fluewright -f -n '__fish_seen_subcommand_from sites' -x -l root -d "What the broker's topics begin with."
+complete -c fluewright -f -n '__fish_seen_subcommand_from sites' -x -l ca-file -d "Certificates that may sign the broker's, or the page's."
+complete -c fluewright -f -n '__fish_seen_subcommand_from sites' -x -l cert-file -d "Own certificate for the broker."
+complete -c fluewright -f -n '__fish_seen_subcommand_from sites' -x -l key-file -d "Its key."
+complete -c fluewright -f -n '__fish_seen_subcommand_from sites' -x -l for -d "Listen for so long, to hear who is there speak: 90s is longer than the pause between two words of a monitor on a line that is not metered. Without it, until the broker has told all that it keeps."
+complete -c fluewright -f -n '__fish_seen_subcommand_from sites' -l json -d "Print JSON."
 
 # notify
 complete -c fluewright -f -n '__fish_use_subcommand' -a notify -d 'Try whether messages reach people, and their answers us.'

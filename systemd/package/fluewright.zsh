@@ -105,15 +105,15 @@ _fluewright_replay() {
 _fluewright_trend() {
     _arguments -S -C -s\
         "--url=[Ask the monitor whose page is there.]:ask the monitor whose page is there.:" \
-        "--broker=[Ask the monitor through this broker, tcp://HOST:PORT or ssl://HOST:PORT.]:ask the monitor through this broker, tcp://host:port or ssl://host:port.:" \
-        "--site=[Its site, for --broker.]:its site, for --broker.:" \
+        "--broker=[Ask through this broker, tcp://HOST:PORT or ssl://HOST:PORT.]:ask through this broker, tcp://host:port or ssl://host:port.:" \
         "--user=[User at the broker.]:user at the broker.:" \
         "--password-file=[File with the password at the broker.]:file with the password at the broker.:" \
         "--root=[What the broker's topics begin with.]:what the broker's topics begin with.:" \
-        "--token-file=[File with a token for the monitor's page, which "fluewright access token" has made.]:file with a token for the monitor's page, which "fluewright access token" has made.:" \
         "--ca-file=[Certificates that may sign the broker's, or the page's.]:certificates that may sign the broker's, or the page's.:" \
         "--cert-file=[Own certificate for the broker.]:own certificate for the broker.:" \
         "--key-file=[Its key.]:its key.:" \
+        "--site=[Its site, for --broker.]:its site, for --broker.:" \
+        "--token-file=[File with a token for the monitor's page, which "fluewright access token" has made.]:file with a token for the monitor's page, which "fluewright access token" has made.:" \
         "--config=[Configuration of the monitor on this machine, which says where its page is.]:configuration of the monitor on this machine, which says where its page is.:" \
         "--since=[The last so long, counted from the history's end: 48h, 7d.]:the last so long, counted from the history's end: 48h, 7d.:" \
         "--from=[From here on: RFC 3339, or a date as 2026-01-31 in the zone.]:from here on: rfc 3339, or a date as 2026-01-31 in the zone.:" \
@@ -131,15 +131,15 @@ _fluewright_trend() {
 _fluewright_burns() {
     _arguments -S -C -s\
         "--url=[Ask the monitor whose page is there.]:ask the monitor whose page is there.:" \
-        "--broker=[Ask the monitor through this broker, tcp://HOST:PORT or ssl://HOST:PORT.]:ask the monitor through this broker, tcp://host:port or ssl://host:port.:" \
-        "--site=[Its site, for --broker.]:its site, for --broker.:" \
+        "--broker=[Ask through this broker, tcp://HOST:PORT or ssl://HOST:PORT.]:ask through this broker, tcp://host:port or ssl://host:port.:" \
         "--user=[User at the broker.]:user at the broker.:" \
         "--password-file=[File with the password at the broker.]:file with the password at the broker.:" \
         "--root=[What the broker's topics begin with.]:what the broker's topics begin with.:" \
-        "--token-file=[File with a token for the monitor's page, which "fluewright access token" has made.]:file with a token for the monitor's page, which "fluewright access token" has made.:" \
         "--ca-file=[Certificates that may sign the broker's, or the page's.]:certificates that may sign the broker's, or the page's.:" \
         "--cert-file=[Own certificate for the broker.]:own certificate for the broker.:" \
         "--key-file=[Its key.]:its key.:" \
+        "--site=[Its site, for --broker.]:its site, for --broker.:" \
+        "--token-file=[File with a token for the monitor's page, which "fluewright access token" has made.]:file with a token for the monitor's page, which "fluewright access token" has made.:" \
         "--config=[Configuration of the monitor on this machine, which says where its page is.]:configuration of the monitor on this machine, which says where its page is.:" \
         "--since=[The last so long, counted from the history's end: 48h, 7d.]:the last so long, counted from the history's end: 48h, 7d.:" \
         "--from=[From here on: RFC 3339, or a date as 2026-01-31 in the zone.]:from here on: rfc 3339, or a date as 2026-01-31 in the zone.:" \
@@ -153,15 +153,15 @@ _fluewright_burns() {
 _fluewright_bundle() {
     _arguments -S -C -s\
         "--url=[Ask the monitor whose page is there.]:ask the monitor whose page is there.:" \
-        "--broker=[Ask the monitor through this broker, tcp://HOST:PORT or ssl://HOST:PORT.]:ask the monitor through this broker, tcp://host:port or ssl://host:port.:" \
-        "--site=[Its site, for --broker.]:its site, for --broker.:" \
+        "--broker=[Ask through this broker, tcp://HOST:PORT or ssl://HOST:PORT.]:ask through this broker, tcp://host:port or ssl://host:port.:" \
         "--user=[User at the broker.]:user at the broker.:" \
         "--password-file=[File with the password at the broker.]:file with the password at the broker.:" \
         "--root=[What the broker's topics begin with.]:what the broker's topics begin with.:" \
-        "--token-file=[File with a token for the monitor's page, which "fluewright access token" has made.]:file with a token for the monitor's page, which "fluewright access token" has made.:" \
         "--ca-file=[Certificates that may sign the broker's, or the page's.]:certificates that may sign the broker's, or the page's.:" \
         "--cert-file=[Own certificate for the broker.]:own certificate for the broker.:" \
         "--key-file=[Its key.]:its key.:" \
+        "--site=[Its site, for --broker.]:its site, for --broker.:" \
+        "--token-file=[File with a token for the monitor's page, which "fluewright access token" has made.]:file with a token for the monitor's page, which "fluewright access token" has made.:" \
         "--config=[Configuration of the monitor on this machine, which says where its page is.]:configuration of the monitor on this machine, which says where its page is.:" \
         "--since=[The last so long, counted from the history's end: 48h, 7d.]:the last so long, counted from the history's end: 48h, 7d.:" \
         "--from=[From here on: RFC 3339, or a date as 2026-01-31 in the zone.]:from here on: rfc 3339, or a date as 2026-01-31 in the zone.:" \
@@ -171,6 +171,20 @@ _fluewright_bundle() {
         "--out=[File to write, whole or not at all.]:file to write, whole or not at all.:" \
         "--most=[Most megabytes: the oldest rows at full rate are left out until it fits; 0 for no bound.]:most megabytes: the oldest rows at full rate are left out until it fits; 0 for no bound.:" \
         "1:store:"
+}
+
+_fluewright_sites() {
+    _arguments -S -C -s\
+        "--broker=[Ask through this broker, tcp://HOST:PORT or ssl://HOST:PORT.]:ask through this broker, tcp://host:port or ssl://host:port.:" \
+        "--user=[User at the broker.]:user at the broker.:" \
+        "--password-file=[File with the password at the broker.]:file with the password at the broker.:" \
+        "--root=[What the broker's topics begin with.]:what the broker's topics begin with.:" \
+        "--ca-file=[Certificates that may sign the broker's, or the page's.]:certificates that may sign the broker's, or the page's.:" \
+        "--cert-file=[Own certificate for the broker.]:own certificate for the broker.:" \
+        "--key-file=[Its key.]:its key.:" \
+        "--for=[Listen for so long, to hear who is there speak: 90s is longer than the pause between two words of a monitor on a line that is not metered. Without it, until the broker has told all that it keeps.]:listen for so long, to hear who is there speak: 90s is longer than the pause between two words of a monitor on a line that is not metered. without it, until the broker has told all that it keeps.:" \
+        "--json[Print JSON.]" \
+        "1:site:"
 }
 
 _fluewright_notify() {
@@ -307,6 +321,7 @@ _fluewright() {
                 "trend[Write a window of a history: burn log, picture, report, Parquet.]" \
                 "burns[List the burns of a history, or compare two.]" \
                 "bundle[Make one small file of a window of a history, for mail.]" \
+                "sites[Say who is there at a broker, and which alarms stand.]" \
                 "notify[Try whether messages reach people, and their answers us.]" \
                 "health[Ask the running monitor how it does its work, for update tools too: exit code 0 if it does.]" \
                 "access[Say who may sign in to the pages; make tokens for programs.]" \
@@ -339,6 +354,8 @@ _fluewright() {
                     _fluewright_burns;;
                 bundle)
                     _fluewright_bundle;;
+                sites)
+                    _fluewright_sites;;
                 notify)
                     _fluewright_notify;;
                 health)

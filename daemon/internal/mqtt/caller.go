@@ -1,6 +1,7 @@
 package mqtt
 
 import (
+	"cmp"
 	"context"
 	"crypto/tls"
 	"encoding/json"
@@ -71,10 +72,12 @@ func settings(server *url.URL, secure bool, ca, cert, key string) (*tls.Config, 
 // ErrRefused says that the broker does not let the caller in.
 var ErrRefused = errors.New("the broker refuses user, password or client")
 
-// Heard is a message for a caller: Topic is below the site's root.
+// Heard is a message for a caller: Topic is below the site's root. Retained says that the broker
+// had it already.
 type Heard struct {
-	Topic   string
-	Payload []byte
+	Topic    string
+	Payload  []byte
+	Retained bool
 }
 
 // Caller is one connection of somebody who asks.
@@ -92,6 +95,51 @@ const mostHeard = 64
 // Dial connects to the broker, and subscribes to the replies and to the monitor's
 // availability.
 func Dial(ctx context.Context, o CallOptions) (*Caller, error) {
+	c, err := connect(ctx, o)
+	if err != nil {
+		return nil, err
+	}
+	base := root(o.Root, o.Site)
+	hear := func(_ paho.Client, m paho.Message) {
+		select {
+		case c.heard <- Heard{strings.TrimPrefix(m.Topic(), base), m.Payload(), m.Retained()}:
+		default: // the caller does not keep up
+		}
+	}
+	for _, filter := range []string{"reply/" + o.ClientID + "/#", "availability"} {
+		if err := c.subscribe(ctx, base+filter, 1, hear); err != nil {
+			c.Close()
+			return nil, err
+		}
+	}
+	return c, nil
+}
+
+// Listen connects to the broker to read what monitors keep there: filters are below the root, and
+// so are the topics of what is heard. hear is called for one message after the other, from
+// before Listen returns until the caller is closed. When it returns the broker has begun to tell
+// of every filter.
+func Listen(ctx context.Context, o CallOptions, hear func(Heard), filters ...string) (*Caller, error) {
+	c, err := connect(ctx, o)
+	if err != nil {
+		return nil, err
+	}
+	base := cmp.Or(o.Root, DefaultRoot) + "/"
+	for _, filter := range filters {
+		// QoS 0: a broker may drop what waits for a slow reader of QoS 1.
+		err := c.subscribe(ctx, base+filter, 0, func(_ paho.Client, m paho.Message) {
+			hear(Heard{strings.TrimPrefix(m.Topic(), base), m.Payload(), m.Retained()})
+		})
+		if err != nil {
+			c.Close()
+			return nil, err
+		}
+	}
+	return c, nil
+}
+
+// connect opens a connection.
+func connect(ctx context.Context, o CallOptions) (*Caller, error) {
 	server, settings, err := o.read()
 	if err != nil {
 		return nil, err
@@ -113,32 +161,27 @@ func Dial(ctx context.Context, o CallOptions) (*Caller, error) {
 		})
 	options.Servers = []*url.URL{server}
 	c.client = paho.NewClient(options)
-	if err := c.open(ctx); err != nil {
+	if err := await(ctx, c.client.Connect(), c.lost); err != nil {
 		c.Close()
-		return nil, err
+		if errors.Is(err, packets.ErrorRefusedBadUsernameOrPassword) || errors.Is(err, packets.ErrorRefusedNotAuthorised) {
+			return nil, ErrRefused
+		}
+		return nil, fmt.Errorf("connect: %w", err)
 	}
 	return c, nil
 }
 
-func (c *Caller) open(ctx context.Context) error {
-	if err := await(ctx, c.client.Connect(), c.lost); err != nil {
-		if errors.Is(err, packets.ErrorRefusedBadUsernameOrPassword) || errors.Is(err, packets.ErrorRefusedNotAuthorised) {
-			return ErrRefused
-		}
-		return fmt.Errorf("connect: %w", err)
+// forbidden is the return code of a subscription that is not allowed.
+const forbidden = 0x80
+
+func (c *Caller) subscribe(ctx context.Context, filter string, qos byte, hear paho.MessageHandler) error {
+	t := c.client.Subscribe(filter, qos, hear)
+	err := await(ctx, t, c.lost)
+	if s, ok := t.(*paho.SubscribeToken); ok && err == nil && s.Result()[filter] == forbidden {
+		err = ErrRefused
 	}
-	base := root(c.o.Root, c.o.Site)
-	hear := func(_ paho.Client, m paho.Message) {
-		select {
-		case c.heard <- Heard{strings.TrimPrefix(m.Topic(), base), m.Payload()}:
-		default: // the caller does not keep up
-		}
-	}
-	for _, filter := range []string{"reply/" + c.o.ClientID + "/#", "availability"} {
-		t := c.client.Subscribe(base+filter, 1, hear)
-		if err := await(ctx, t, c.lost); err != nil {
-			return fmt.Errorf("subscribe to %s: %w", base+filter, err)
-		}
+	if err != nil {
+		return fmt.Errorf("subscribe to %s: %w", filter, err)
 	}
 	return nil
 }

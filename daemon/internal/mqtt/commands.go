@@ -26,6 +26,11 @@ func (p *Publisher) listen(ctx context.Context, client paho.Client, lost <-chan 
 	}
 	prefix := p.topic("command/")
 	return await(ctx, client.Subscribe(prefix+"#", 0, func(_ paho.Client, m paho.Message) {
+		if !m.Retained() {
+			p.mu.Lock()
+			p.asked = time.Now()
+			p.mu.Unlock()
+		}
 		p.o.Command(strings.TrimPrefix(m.Topic(), prefix), m.Retained(), m.Payload())
 	}), lost)
 }

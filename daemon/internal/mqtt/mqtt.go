@@ -119,14 +119,18 @@ type Publisher struct {
 	settle time.Duration
 	// ackTimeout and missing are the constants, and shorter in tests.
 	ackTimeout, missing time.Duration
+	calm, inHurry       rest
+	hurry               chan struct{} // holds one token once there is something that cannot wait
 	mean                time.Duration // over how long telemetry is averaged; zero: not
 
 	mu      sync.Mutex
 	queue   queue
 	latest  *status.Status
-	events  uint64 // numbered so far
-	gate    uint64 // behind which waits what is said of alarms and events
-	slow    bool   // an alarm was announced before it was durable, and that was said
+	untold  bool      // the broker lacks a change of an alarm
+	asked   time.Time // when the last command came
+	events  uint64    // numbered so far
+	gate    uint64    // behind which waits what is said of alarms and events
+	slow    bool      // an alarm was announced before it was durable, and that was said
 	told    map[alarm.Key]told
 	state   outlook
 	samples []sample
@@ -187,7 +191,10 @@ func New(o Options) (*Publisher, error) {
 		return nil, err
 	}
 	o.ClientID = cmp.Or(o.ClientID, "fluewright-"+o.Site)
-	p := &Publisher{server: server, wake: make(chan struct{}, 1), told: make(map[alarm.Key]told), settle: settle, ackTimeout: ackTimeout, missing: missing}
+	p := &Publisher{
+		server: server, wake: make(chan struct{}, 1), told: make(map[alarm.Key]told), settle: settle, ackTimeout: ackTimeout, missing: missing,
+		calm: calm, inHurry: inHurry, hurry: make(chan struct{}, 1),
+	}
 	if o.Metered {
 		o.StateEvery, o.PackEvery = cmp.Or(o.StateEvery, time.Hour), cmp.Or(o.PackEvery, 30*time.Minute)
 		p.settle, p.mean = settleMetered, 10*time.Minute
@@ -266,6 +273,7 @@ func (p *Publisher) Offer(s *status.Status) {
 	defer p.mu.Unlock()
 	p.latest = s
 	p.hold(s)
+	p.press(s)
 	urgent := p.offerAlarms(s)
 	for _, e := range s.Assessment.Events {
 		switch {

@@ -63,6 +63,7 @@ func start(t *testing.T, o Options) *Publisher {
 	if err != nil {
 		t.Fatal(err)
 	}
+	p.calm, p.inHurry = restless, restless
 	ctx, cancel := context.WithCancel(context.Background())
 	var wg sync.WaitGroup
 	wg.Go(func() {
@@ -73,6 +74,9 @@ func start(t *testing.T, o Options) *Publisher {
 	t.Cleanup(func() { cancel(); wg.Wait() })
 	return p
 }
+
+// restless is a pause that no test need wait for long.
+var restless = rest{time.Second, 5 * time.Minute}
 
 // reader is a subscriber that keeps what it was sent.
 type reader struct {

@@ -364,31 +364,6 @@ func TestOfferNeverWaits(t *testing.T) {
 	}
 }
 
-func TestBackoff(t *testing.T) {
-	const almost = 0.9999999
-	for _, tt := range []struct {
-		attempt int
-		u       float64
-		want    time.Duration
-	}{
-		{0, 0, 100 * time.Millisecond},
-		{0, 0.5, 500 * time.Millisecond},
-		{3, 0.5, 4 * time.Second},
-		{8, 0.5, 128 * time.Second},
-		{9, 0.5, 150 * time.Second},
-		{1 << 30, 0.5, 150 * time.Second},
-	} {
-		if got := backoff(tt.attempt, tt.u); got != tt.want {
-			t.Errorf("backoff(%d, %g) = %v, want %v", tt.attempt, tt.u, got, tt.want)
-		}
-	}
-	for attempt := range 100 {
-		if got := backoff(attempt, almost); got > 5*time.Minute {
-			t.Errorf("backoff(%d) = %v", attempt, got)
-		}
-	}
-}
-
 // TestTLS reaches a real broker over TLS with user and password, and refuses one whose
 // certificate another CA signed.
 func TestTLS(t *testing.T) {

@@ -51,6 +51,7 @@ func watch(t testing.TB, dir, boot string, wall time.Time, o Options, change ...
 	if m.Publisher, err = New(o); err != nil {
 		t.Fatal(err)
 	}
+	m.calm, m.inHurry = restless, restless
 	for _, do := range change {
 		do(m)
 	}

@@ -6,7 +6,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"math/rand/v2"
 	"net"
 	"net/url"
 	"sync"
@@ -25,8 +24,6 @@ const (
 	// keepAliveMetered makes some 2 MB a month of pings; see the test that counts.
 	keepAliveMetered = 5 * time.Minute
 
-	steady   = 30 * time.Second // a session this long starts the back-off anew
-	shaky    = 2                // a session in which something was taken waits no longer than this attempt
 	farewell = 250 * time.Millisecond
 	leave    = 450 * time.Millisecond // Run ends this long after its context at the latest
 )
@@ -59,8 +56,8 @@ func (p *Publisher) Run(ctx context.Context) error {
 
 func (p *Publisher) sessions(ctx context.Context) {
 	away := false
-	for attempt := 0; ; attempt++ {
-		began, taken := time.Now(), p.Stats().Published
+	for between := (pauses{}); ; {
+		taken := p.Stats().Published
 		up, err := p.session(ctx)
 		if ctx.Err() != nil {
 			return
@@ -69,30 +66,13 @@ func (p *Publisher) sessions(ctx context.Context) {
 			p.o.Log.Warn("no connection to the MQTT broker; trying again", "broker", p.server.Host, "error", err)
 		}
 		away = true
-		switch took := p.Stats().Published > taken; {
-		case took && time.Since(began) > steady:
-			attempt = 0
-		case took:
-			attempt = min(attempt, shaky) // it breaks again and again, and is of use in between
+		if p.Stats().Published > taken {
+			between.again()
 		}
-		select {
-		case <-ctx.Done():
+		if !p.pause(ctx, &between) {
 			return
-		case <-time.After(backoff(attempt, rand.Float64())):
 		}
 	}
-}
-
-// backoff returns how long to wait before the next attempt: full jitter over a window
-// that doubles from 1 s to 5 min, so that a region whose power comes back does not knock
-// at once. u is uniform over [0, 1).
-func backoff(attempt int, u float64) time.Duration {
-	const shortest, first, longest = 100 * time.Millisecond, time.Second, 5 * time.Minute
-	window := longest
-	if attempt < 9 { // 2^9 s is beyond the longest
-		window = min(first<<attempt, longest)
-	}
-	return max(shortest, time.Duration(u*float64(window)))
 }
 
 // link is the connection beneath the client, kept so that it can be cut.
@@ -314,6 +294,7 @@ func (p *Publisher) delivered(m *message) {
 	if m.acked != nil {
 		m.acked()
 	}
+	p.relieve()
 }
 
 // oversized is told of a message that was too large to be taken.
