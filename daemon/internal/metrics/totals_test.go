@@ -58,7 +58,7 @@ func TestTotals(t *testing.T) {
 		outdoorsAt(turned(tick(80*time.Second, burn.Smoulder)), 9.9),
 		outdoorsAt(tick(50*time.Second, burn.Coals), 9.9), // backwards
 		outdoorsAt(tick(120*time.Second, burn.Coals), 10), // nobody looked for over a minute
-		turned(tick(128*time.Second, burn.CleanBurn)),   // no outdoor reading
+		turned(tick(128*time.Second, burn.CleanBurn)),     // no outdoor reading
 		held,
 		ended,
 	} {
