@@ -40,7 +40,7 @@ func TestEveryFleetRuleIsProved(t *testing.T) {
 	for _, part := range alerts {
 		name, text, _ := strings.Cut(part, "\n")
 		text = strings.Join(strings.Fields(text), " ")
-		seen := regexp.MustCompile(`alertname: ` + name + `\n +eval_time: \S+\n +exp_alerts:(.*)\n`).FindAllStringSubmatch(tests, -1)
+		seen := regexp.MustCompile(`alertname: `+name+`\n +eval_time: \S+\n +exp_alerts:(.*)\n`).FindAllStringSubmatch(tests, -1)
 		raised := slices.ContainsFunc(seen, func(m []string) bool { return m[1] == "" })
 		quiet := slices.ContainsFunc(seen, func(m []string) bool { return m[1] == " []" }) || name == "FluewrightDeskAlive" || name == "FluewrightAlarmMedium" || name == "FluewrightAlarmLow"
 		if !raised || !quiet {
