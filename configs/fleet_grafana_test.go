@@ -204,7 +204,7 @@ func week(t *testing.T, now time.Time) []byte {
 	// What the rules recorded in a week.
 	for back := 168; back >= 0; back-- {
 		at, hours := now.Add(-time.Duration(back)*time.Hour), float64(168-back)
-		put("fluewright:draft_share:avg15m", `site="mill",fire="burning"`, 0.8, at)
+		put("fluewright:draft_share:avg30m", `site="mill",fire="burning"`, 0.8, at)
 		put("fluewright:smoulder_seconds:hourly", `site="mill"`, 1200*hours, at)
 		put("fluewright:fire_seconds:hourly", `site="mill",outdoor="0-to-10"`, 1800*hours, at)
 		put("fluewright:spillages:hourly", `site="mill",outdoor="0-to-10"`, math.Floor(hours/50), at)

@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strings"
 	"testing"
+
+	"fluewright/analysis/alarm"
 )
 
 func TestFleetRules(t *testing.T) {
@@ -57,6 +59,20 @@ func TestEveryFleetRuleIsProved(t *testing.T) {
 		if !regexp.MustCompile(`expr: .*` + m[1]).MatchString(tests) {
 			t.Errorf("no test reads %s", m[1])
 		}
+	}
+}
+
+// The alarms whose blindness is told are those of high priority.
+func TestEveryHazardIsWatchedForBlindness(t *testing.T) {
+	m := regexp.MustCompile(`alarm_judged{alarm=~"(.*?)"}`).FindStringSubmatch(read(t, "fleet/prometheus/fleet.rules.yml"))
+	var want []string
+	for _, d := range alarm.Declarations() {
+		if d.Priority == alarm.High {
+			want = append(want, string(d.Name))
+		}
+	}
+	if m == nil || !slices.Equal(slices.Sorted(slices.Values(strings.Split(m[1], "|"))), slices.Sorted(slices.Values(want))) {
+		t.Errorf("watched are %q; high are %q", m, want)
 	}
 }
 

@@ -16,9 +16,9 @@ func commissioning() *dashboard.DashboardBuilder {
 		WithPanel(number("Failed, stopped or not complete", "Their installers have to go back.", "not known now",
 			now(`count(max by (site) (fluewright_commissioning_info{result=~"fail|stop|not-complete"})`+ofRegion+`)`+whileJudged, "")).Thresholds(from(at(1, grave)))).
 		WithPanel(number("Draw less than they did", "Sites whose week's draft is under 85 % of the commissioned one.", "nothing can be compared",
-			now(`count(min by (site) (last_over_time(fluewright:draft_share:median7d[30m]) < 0.85)`+ofRegion+`) or count(last_over_time(fluewright:draft_share:median7d[30m])) * 0`, "")).Thresholds(from(at(1, doubtful)))).
+			now(`count(min by (site) (last_over_time(fluewright:draft_share:median7d[1h]) < 0.85)`+ofRegion+`) or count(last_over_time(fluewright:draft_share:median7d[1h])) * 0`, "")).Thresholds(from(at(1, doubtful)))).
 		WithPanel(number("Cannot be compared", "Commissioned, and no week's draft against it: no fire yet, no sensor outdoors for a cold one, or no regulator's mark on record.", "not known now",
-			now(`count((max by (site) (fluewright_commissioning_info) unless on (site) last_over_time(fluewright:draft_share:median7d[30m]))`+ofRegion+`)`+whileJudged, "")).Thresholds(from(at(1, doubtful)))).
+			now(`count((max by (site) (fluewright_commissioning_info) unless on (site) last_over_time(fluewright:draft_share:median7d[1h]))`+ofRegion+`)`+whileJudged, "")).Thresholds(from(at(1, doubtful)))).
 		WithPanel(bars("What commissionings came to", "Sites that are heard, by the result of their last whole commissioning.", "none", "no site is commissioned",
 			now(`count by (result) (max by (site, result) (fluewright_commissioning_info)`+ofRegion+`)`, "{{result}}"))).
 		WithPanel(bars("How long ago", "Days since the commissioning, the longest first.", "d", "no site is commissioned",
@@ -33,7 +33,7 @@ func commissioning() *dashboard.DashboardBuilder {
 			rows(`sort(max by (site, fire) (fluewright_commissioned_draft_pascals)`+ofRegion+`)`)).
 			OverrideByName("Value", set("displayName", "draft", "unit", "pressurepa", "decimals", 1))).
 		WithPanel(lines("Draft since, over the fleet", "Of the commissioned one, fire burning: half of the sites draw between the outer lines. A fall of all of them is weather or a change of the program, not soot.", "percentunit",
-			query(`quantile(0.25, last_over_time(fluewright:draft_share:median7d{fire="burning"}[30m])`+ofRegion+`)`, "a quarter draws less"),
-			query(`quantile(0.5, last_over_time(fluewright:draft_share:median7d{fire="burning"}[30m])`+ofRegion+`)`, "median"),
-			query(`quantile(0.75, last_over_time(fluewright:draft_share:median7d{fire="burning"}[30m])`+ofRegion+`)`, "a quarter draws more")))
+			query(`quantile(0.25, last_over_time(fluewright:draft_share:median7d{fire="burning"}[1h])`+ofRegion+`)`, "a quarter draws less"),
+			query(`quantile(0.5, last_over_time(fluewright:draft_share:median7d{fire="burning"}[1h])`+ofRegion+`)`, "median"),
+			query(`quantile(0.75, last_over_time(fluewright:draft_share:median7d{fire="burning"}[1h])`+ofRegion+`)`, "a quarter draws more")))
 }

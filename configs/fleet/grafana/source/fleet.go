@@ -43,7 +43,7 @@ func fleet() *dashboard.DashboardBuilder {
 			query(`count by (region) ((time() - fluewright:site_seen:timestamp_seconds > 600)`+ofRegion+`)`+whileJudged, "{{region}}"))).
 		WithRow(dashboard.NewRowBuilder("The week: chimneys and fires")).
 		WithPanel(list("Draft against the commissioned one, least first", "Median of a week at an equal drive; fire burning, or out. 15 % less is what a season's start calls a loss. A regulator that still holds the draft hides a narrowing flue: that a chimney is not here does not say that it is clean.", "nothing can be compared: no site is commissioned, or none has burned",
-			rows(`sort(bottomk(25, last_over_time(fluewright:draft_share:median7d[30m])`+ofRegion+`))`)).
+			rows(`sort(bottomk(25, last_over_time(fluewright:draft_share:median7d[1h])`+ofRegion+`))`)).
 			OverrideByName("Value", set("displayName", "of the commissioned draft", "unit", "percentunit", "decimals", 0))).
 		WithPanel(list("Hours of smouldering in a week, most first", "Wood that smoulders leaves tar in the chimney. Of a silent site what it last came to.", "nothing is counted yet",
 			rows(`sort_desc(topk(25, last_over_time(fluewright:smoulder_hours:7d[2h])`+ofRegion+`))`)).

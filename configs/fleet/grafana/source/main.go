@@ -62,7 +62,7 @@ func write(file string, b *dashboard.DashboardBuilder) error {
 	for _, check := range []func() error{func() error { return back.UnmarshalJSONStrict(text) }, func() error { return back.Validate() }} {
 		err := check()
 		// The library may return an error that lists none.
-		if faults := (cog.BuildErrors)(nil); errors.As(err, &faults) && len(faults) == 0 {
+		if faults := cog.BuildErrors(nil); errors.As(err, &faults) && len(faults) == 0 {
 			err = nil
 		}
 		if err != nil {

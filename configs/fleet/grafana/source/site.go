@@ -19,7 +19,7 @@ func oneSite() *dashboard.DashboardBuilder {
 		WithPanel(number("Commissioned", "When the last whole commissioning ended.", "never, or not known now",
 			now(`max(last_over_time(fluewright_commissioning_timestamp_seconds{site="$site"}[$__range])) * 1000`, "")).Unit("dateTimeAsIso")).
 		WithPanel(number("Draft of the week", "Of the commissioned one at an equal drive, the lesser of burning and out.", "cannot be compared",
-			now(`min(last_over_time(fluewright:draft_share:median7d{site="$site"}[30m]))`, "")).Unit("percentunit").Decimals(0)).
+			now(`min(last_over_time(fluewright:draft_share:median7d{site="$site"}[1h]))`, "")).Unit("percentunit").Decimals(0)).
 		WithPanel(list("Alarms that stand", "Since when the site last said so.", "none, as far as the site is heard",
 			rows(`sort_desc(fluewright:alarm_standing:timestamp_seconds{site="$site"}) * 1000`)).
 			OverrideByName("Value", set("displayName", "last said", "unit", "dateTimeFromNow"))).
@@ -43,7 +43,7 @@ func oneSite() *dashboard.DashboardBuilder {
 			query(`max by (phase) (increase(fluewright_phase_seconds_total{site="$site"}[1d])) / 3600`, "{{phase}}"))).
 		WithPanel(lines("Draft against the commissioned one", "At an equal drive. Points of the moment, and the median of a week.", "percentunit",
 			query(`max by (fire) (fluewright_draft_commissioned_ratio{site="$site"})`, "now, {{fire}}"),
-			query(`max by (fire) (last_over_time(fluewright:draft_share:median7d{site="$site"}[30m]))`, "week, {{fire}}"))).
+			query(`max by (fire) (last_over_time(fluewright:draft_share:median7d{site="$site"}[1h]))`, "week, {{fire}}"))).
 		WithRow(dashboard.NewRowBuilder("The monitor")).
 		WithPanel(lines("Looks at chips that gave nothing", "Faults an hour, by chip and reason.", "none",
 			query(`sum by (sensor, reason) (increase(fluewright_sensor_read_errors_total{site="$site"}[1h]))`, "{{sensor}}: {{reason}}"))).
