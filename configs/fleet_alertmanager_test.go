@@ -147,6 +147,9 @@ func (in *inbox) resolved() bool {
 // go to, and for waits, which are cut to seconds where they would be minutes.
 func alertmanager(t *testing.T, in *inbox) (url string) {
 	t.Helper()
+	if testing.Short() {
+		t.Skip("runs a real Alertmanager")
+	}
 	binary := tool(t, "prometheus-alertmanager", "alertmanager")
 	text := regexp.MustCompile(`http://([a-z-]+)\.example/`).ReplaceAllString(read(t, routing), in.URL+"/$1")
 	for _, cut := range [][2]string{{`(group_wait): \d+[mh]`, "$1: 3s"}, {`(group_interval): \d+[mh]`, "$1: 2s"}} {

@@ -73,7 +73,7 @@ func caution(content string, height uint32) *text.PanelBuilder {
 // number shows one, and says what it means that there is none.
 func number(title, about, none string, q *prometheus.DataqueryBuilder) *stat.PanelBuilder {
 	return stat.NewPanelBuilder().Title(title).Description(about).Datasource(source()).WithTarget(q).NoValue(none).
-		GraphMode(common.BigValueGraphModeNone).ColorMode(common.BigValueColorModeValue).
+		Orientation(common.VizOrientationAuto).GraphMode(common.BigValueGraphModeNone).ColorMode(common.BigValueColorModeValue).
 		ColorScheme(dashboard.NewFieldColorBuilder().Mode(dashboard.FieldColorModeIdThresholds)).
 		Thresholds(from()).
 		ReduceOptions(common.NewReduceDataOptionsBuilder().Calcs([]string{"lastNotNull"})).
@@ -128,7 +128,8 @@ func states(title, about string, q *prometheus.DataqueryBuilder, words map[strin
 	return statetimeline.NewPanelBuilder().Title(title).Description(about).Datasource(source()).WithTarget(q).
 		Mappings([]dashboard.ValueMapping{{ValueMap: &dashboard.ValueMap{Type: dashboard.MappingTypeValueToText, Options: options}}}).
 		ColorScheme(dashboard.NewFieldColorBuilder().Mode(dashboard.FieldColorModeIdThresholds)).Thresholds(from()).
-		NeverSpanNulls().ShowValue(common.VisibilityModeNever).RowHeight(0.8).FillOpacity(80).
+		Tooltip(common.NewVizTooltipOptionsBuilder().Mode(common.TooltipDisplayModeSingle).Sort(common.SortOrderNone)).
+		ShowValue(common.VisibilityModeNever).RowHeight(0.8).FillOpacity(80).
 		Legend(common.NewVizLegendOptionsBuilder().ShowLegend(true).DisplayMode(common.LegendDisplayModeList).Placement(common.LegendPlacementBottom)).
 		Height(9).Span(12)
 }
