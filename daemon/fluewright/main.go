@@ -49,6 +49,7 @@ type cli struct {
 	Notify     notifyCmd     `cmd:"" help:"Try whether messages reach people, and their answers us."`
 	Health     healthCmd     `cmd:"" help:"Ask the running monitor how it does its work; exit code 3 if it does not."`
 	Access     accessCmd     `cmd:"" help:"Say who may sign in to the pages; make tokens for programs."`
+	Enrol      enrolCmd      `cmd:"" help:"Ask for the certificate by which a broker knows this site, and install it."`
 	Version    versionCmd    `cmd:"" help:"Print the version."`
 }
 

@@ -197,6 +197,16 @@ complete -c fluewright -f -n '__fish_seen_subcommand_from token' -xa 'viewer tec
 # access revoke
 complete -c fluewright -f -n '__fish_use_subcommand' -a revoke -d 'Remove a program's token.'
 
+# enrol
+complete -c fluewright -f -n '__fish_use_subcommand' -a enrol -d 'Ask for the certificate by which a broker knows this site, and install it.'
+complete -c fluewright -f -n '__fish_seen_subcommand_from enrol' -x -l config -d "Configuration file, which names the site."
+complete -c fluewright -f -n '__fish_seen_subcommand_from enrol' -x -l state -d "The monitor's state directory, where key and certificate are kept."
+complete -c fluewright -f -n '__fish_seen_subcommand_from enrol' -l renew -d "Ask for another certificate, with a new key; the present one stays until the other is there."
+complete -c fluewright -f -n '__fish_seen_subcommand_from enrol' -x -l certificate -d "Check the certificate that came back, with its chain, and install it; - is standard input."
+complete -c fluewright -f -n '__fish_seen_subcommand_from enrol' -x -l ca-file -d "The root that it is signed below, and the broker's too; kept beside it. By default the configuration's mqtt.ca-file."
+complete -c fluewright -f -n '__fish_seen_subcommand_from enrol' -l check -d "Say how the certificate does; exit code 3 if there is none, it is wrong, or it ends within 30 days."
+complete -c fluewright -f -n '__fish_seen_subcommand_from enrol' -l json -d "Print JSON."
+
 # version
 complete -c fluewright -f -n '__fish_use_subcommand' -a version -d 'Print the version.'
 complete -c fluewright -f -n '__fish_seen_subcommand_from version' -l json -d "Print JSON."

@@ -269,6 +269,17 @@ _fluewright_access() {
 
 }
 
+_fluewright_enrol() {
+    _arguments -S -C -s\
+        "--config=[Configuration file, which names the site.]:configuration file, which names the site.:" \
+        "--state=[The monitor's state directory, where key and certificate are kept.]:the monitor's state directory, where key and certificate are kept.:($STATE_DIRECTORY)" \
+        "--renew[Ask for another certificate, with a new key; the present one stays until the other is there.]" \
+        "--certificate=[Check the certificate that came back, with its chain, and install it; - is standard input.]:check the certificate that came back, with its chain, and install it; - is standard input.:" \
+        "--ca-file=[The root that it is signed below, and the broker's too; kept beside it. By default the configuration's mqtt.ca-file.]:the root that it is signed below, and the broker's too; kept beside it. by default the configuration's mqtt.ca-file.:" \
+        "--check[Say how the certificate does; exit code 3 if there is none, it is wrong, or it ends within 30 days.]" \
+        "--json[Print JSON.]"
+}
+
 _fluewright_version() {
     _arguments -S -C -s\
         "--json[Print JSON.]"
@@ -298,6 +309,7 @@ _fluewright() {
                 "notify[Try whether messages reach people, and their answers us.]" \
                 "health[Ask the running monitor how it does its work; exit code 3 if it does not.]" \
                 "access[Say who may sign in to the pages; make tokens for programs.]" \
+                "enrol[Ask for the certificate by which a broker knows this site, and install it.]" \
                 "version[Print the version.]"
             ;;
         args)
@@ -332,6 +344,8 @@ _fluewright() {
                     _fluewright_health;;
                 access)
                     _fluewright_access;;
+                enrol)
+                    _fluewright_enrol;;
                 version)
                     _fluewright_version;;
             esac

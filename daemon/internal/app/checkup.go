@@ -36,6 +36,9 @@ func (c *checkup) checks() []health.Check {
 		short = &shortfalls{}
 	}
 	all := []health.Check{c.sampling(s, silence), c.alarms(s, silence), c.storage(short), c.clock(s, short), c.delivery(short)}
+	if ends := c.watch.delivery().CertificateEnds; !ends.IsZero() {
+		all = append(all, c.certificate(s, short, ends))
+	}
 	if c.watch.people != nil {
 		all = append(all, c.notification(short))
 	}

@@ -64,6 +64,15 @@ func TestCheckup(t *testing.T) {
 			d.stats.Connected, d.flows = false, false
 			d.run(time.Hour)
 		}, "delivery wrong", "nothing reaches"},
+		"the certificate holds": {func(d *duty, s *status.Status) { d.stats.CertificateEnds = s.Wall.Add(31 * 24 * time.Hour) }, "", ""},
+		"the certificate is due": {func(d *duty, s *status.Status) {
+			d.stats.CertificateEnds = s.Wall.Add(29 * 24 * time.Hour)
+		}, "certificate note", "enrol --renew"},
+		"the certificate has ended": {func(d *duty, _ *status.Status) { d.ends(0) }, "certificate wrong", "has ended"},
+		"the certificate without a clock": {func(d *duty, s *status.Status) {
+			d.ends(time.Hour)
+			d.trusted, s.ClockTrusted = false, false
+		}, "clock note, certificate note", "cannot be told"},
 		"people cannot be told": {func(d *duty, _ *status.Status) { d.people.Trouble = []string{"phone"} }, "notification wrong", "do not get through"},
 		"all at once": {func(d *duty, s *status.Status) {
 			d.people.Trouble, d.flows, d.health.State = []string{"phone"}, false, history.Failing

@@ -91,13 +91,24 @@ func TestTheWatchman(t *testing.T) {
 			d.run(time.Hour)
 		}, message.DeliveryDown},
 
-		"never set":          {func(d *duty) { d.trusted = false; d.run(24 * time.Hour) }, message.ClockUnset},
-		"not set yet":        {func(d *duty) { d.trusted = false; d.run(23 * time.Hour) }, ""},
-		"set at last":        {func(d *duty) { d.trusted = false; d.run(30 * time.Hour); d.trusted = true }, ""},
-		"set by hand, again": {func(d *duty) { d.jump(2) }, ""},
-		"jumps":              {func(d *duty) { d.jump(3) }, message.ClockJumping},
-		"jumped":             {func(d *duty) { d.jump(3); d.run(time.Hour) }, ""},
-		"a bench's clock":    {func(d *duty) { d.ownClock, d.trusted = false, false; d.jump(3); d.run(30 * time.Hour) }, ""},
+		"nobody hears, for a moment": {func(d *duty) { d.stats.Unheard = true; d.run(5*time.Minute - time.Second) }, ""},
+		"nobody hears":               {func(d *duty) { d.stats.Unheard = true; d.run(5 * time.Minute) }, message.DeliveryUnheard},
+		"nobody hears, and no card":  {func(d *duty) { d.stats.Unheard, d.health.State = true, history.Full; d.run(time.Hour) }, message.DeliveryUnheard},
+		"heard again":                {func(d *duty) { d.stats.Unheard = true; d.run(time.Hour); d.stats.Unheard = false }, ""},
+
+		"never set":                     {func(d *duty) { d.trusted = false; d.run(24 * time.Hour) }, message.ClockUnset},
+		"not set yet":                   {func(d *duty) { d.trusted = false; d.run(23 * time.Hour) }, ""},
+		"set at last":                   {func(d *duty) { d.trusted = false; d.run(30 * time.Hour); d.trusted = true }, ""},
+		"set by hand, again":            {func(d *duty) { d.jump(2) }, ""},
+		"jumps":                         {func(d *duty) { d.jump(3) }, message.ClockJumping},
+		"jumped":                        {func(d *duty) { d.jump(3); d.run(time.Hour) }, ""},
+		"a bench's clock":               {func(d *duty) { d.ownClock, d.trusted = false, false; d.jump(3); d.run(30 * time.Hour) }, ""},
+		"the certificate holds":         {func(d *duty) { d.ends(8 * 24 * time.Hour) }, ""},
+		"the certificate ends soon":     {func(d *duty) { d.ends(7 * 24 * time.Hour) }, message.CertificateEnding},
+		"the certificate has ended":     {func(d *duty) { d.ends(0) }, message.CertificateEnded},
+		"it is renewed":                 {func(d *duty) { d.ends(0); d.run(time.Hour); d.ends(700 * 24 * time.Hour) }, ""},
+		"no clock for the certificate":  {func(d *duty) { d.ends(0); d.trusted = false }, ""},
+		"a full history is more urgent": {func(d *duty) { d.ends(0); d.health.State = history.Full }, message.HistoryFull},
 		"set for the first time": {func(d *duty) {
 			d.trusted = false
 			d.jump(2)
@@ -116,6 +127,9 @@ func TestTheWatchman(t *testing.T) {
 		})
 	}
 }
+
+// ends gives the monitor a certificate that ends in a while.
+func (d *duty) ends(in time.Duration) { d.stats.CertificateEnds = d.wall.Add(d.at + in) }
 
 // jump steps the clock, a minute apart.
 func (d *duty) jump(times int) {

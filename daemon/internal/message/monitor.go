@@ -16,6 +16,15 @@ const (
 	ClockUnset       = "clock-unset"
 )
 
+// DeliveryUnheard is a broker that takes what it is sent, and does not let us hear it.
+const DeliveryUnheard = "delivery-unheard"
+
+// And of those, what is wrong with the certificate that a broker elsewhere is shown.
+const (
+	CertificateEnding = "certificate-ending"
+	CertificateEnded  = "certificate-ended"
+)
+
 // impairment says what is wrong, and what helps.
 type impairment struct{ what, help string }
 
@@ -61,6 +70,18 @@ var impairments = map[string]impairment{
 	DeliveryLosing: {
 		"messages for the MQTT broker are given up because too many wait",
 		"See whether the network is slow or fails. The page at the furnace shows everything.",
+	},
+	DeliveryUnheard: {
+		"the MQTT broker takes messages and does not pass this monitor's own word back to it, so nobody far away may be told",
+		"Call the service: the broker's rules must let this site write its topics and read its own availability. The page at the furnace shows everything.",
+	},
+	CertificateEnding: {
+		"the certificate for the MQTT broker ends within a week, and then nobody far away is told",
+		"Call the service: they renew it with fluewright enrol --renew. The page at the furnace shows everything.",
+	},
+	CertificateEnded: {
+		"the certificate for the MQTT broker has ended: once the connection breaks, nobody far away is told",
+		"Call the service: they renew it with fluewright enrol --renew. The page at the furnace shows everything.",
 	},
 	ClockJumping: {
 		"the clock is set again and again, so times are not to be trusted",
