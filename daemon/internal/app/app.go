@@ -209,6 +209,8 @@ func (h *house) build() error {
 	l.impaired = watch.step
 	h.proveState(watch)
 	receivers := &receivers{}
+	totals := &metrics.Totals{}
+	l.after = append(l.after, totals.Take)
 	exposition := metrics.New(metrics.Options{
 		Notify:     watch.people,
 		Heartbeat:  beats(beat),
@@ -224,6 +226,10 @@ func (h *house) build() error {
 		History:    watch.history,
 		Loop:       l.punctuality,
 
+		Region:        h.cfg.Site.Region,
+		Commissioning: h.commission.Reference,
+		Pressure:      gas.StandardAtmosphere(h.cfg.Site.Altitude).Pressure,
+		Totals:        totals,
 		Configuration: h.options.Configuration,
 		RemoteWrite:   receivers.stats,
 	})

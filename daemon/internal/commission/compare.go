@@ -44,13 +44,12 @@ func Compare(before *Record, now *commissioning.State) Comparison {
 		Outdoor: Pair{then.Air.Outdoor, now.Air.Outdoor},
 	}
 	a, b := then.Numbers, now.Numbers
-	if a.ColdAt >= least && b.ColdAt >= least && a.Cold.Value > 0.5 {
-		c.Cold = b.Cold.Value / b.ColdAt / (a.Cold.Value / a.ColdAt)
-	}
+	ref := before.Reference()
+	c.Cold, _ = ref.Out(b.Cold.Value, b.ColdAt)
 	if n, m := len(a.Readings), len(b.Readings); n > 0 && m > 0 {
 		p, q := a.Readings[n-1], b.Readings[m-1]
-		if math.Abs(p.Mark-q.Mark) < 0.25 && p.Drive > 0 && q.Drive > 0 && p.Draft > 0.5 {
-			c.AtMark = q.Draft / p.Draft * math.Pow(p.Drive/q.Drive, gateExponent)
+		if math.Abs(p.Mark-q.Mark) < 0.25 && p.Drive > 0 && q.Drive > 0 && p.Draft > faint {
+			c.AtMark = atEqualDrive(q.Draft, q.Drive, p.Draft, p.Drive)
 		}
 	}
 	return c

@@ -54,6 +54,8 @@ type Desk struct {
 	trust bool
 
 	saving sync.Mutex
+
+	reference *Reference // of the last record; nil: there is none. Guarded by mu.
 }
 
 // kept is the file of the procedure under way.
@@ -68,6 +70,12 @@ func NewDesk(o DeskOptions, now time.Time, trusted bool) *Desk {
 	d := &Desk{o: o, wake: make(chan struct{}, 1), wall: now, trust: trusted}
 	if o.Dir == "" {
 		return d
+	}
+	if last, err := d.Last(); err == nil {
+		ref := last.Reference()
+		d.reference = &ref
+	} else if !errors.Is(err, fs.ErrNotExist) {
+		o.Say("the record of the commissioning cannot be read: nothing is held against it", "error", err)
 	}
 	data, err := os.ReadFile(filepath.Join(o.Dir, FileName))
 	if errors.Is(err, fs.ErrNotExist) {
@@ -210,6 +218,16 @@ func (d *Desk) Last() (Record, error) {
 	return ParseRecord(data)
 }
 
+// Reference returns what the last commissioning found; false if there was none.
+func (d *Desk) Reference() (Reference, bool) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if d.reference == nil {
+		return Reference{}, false
+	}
+	return *d.reference, true
+}
+
 // Begin begins a commissioning, or a season's start after one. It is refused while one is
 // under way that is not over.
 func (d *Desk) Begin(season bool) error {
@@ -291,6 +309,10 @@ func (d *Desk) Close() (Record, error) {
 	}
 	d.mu.Lock()
 	d.state = nil
+	if r.State.Over() && !r.State.Season {
+		ref := r.Reference()
+		d.reference = &ref
+	}
 	d.mu.Unlock()
 	return r, d.Save()
 }

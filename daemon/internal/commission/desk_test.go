@@ -155,10 +155,21 @@ func TestASeasonFollowsACommissioning(t *testing.T) {
 		t.Fatal(err)
 	}
 	d, _ := deskIn(t, dir, evening)
-	if _, err := d.Close(); err != nil {
+	if _, ok := d.Reference(); ok {
+		t.Error("there is something to hold the present against before anything was commissioned")
+	}
+	r, err := d.Close()
+	if err != nil {
 		t.Fatal(err)
 	}
+	then, ok := d.Reference()
+	if !ok || then.Number != r.Number || then.Verdict != r.Verdict || then.Draft <= 0 || then.Drive <= 0 || then.Cold <= 0 {
+		t.Errorf("the present is held against %+v, %v", then, ok)
+	}
 	d, _ = deskIn(t, dir, evening)
+	if again, ok := d.Reference(); !ok || again != then {
+		t.Errorf("in a later run against %+v, %v", again, ok)
+	}
 	if err := d.Begin(true); err != nil {
 		t.Fatal(err)
 	}

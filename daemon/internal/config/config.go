@@ -32,6 +32,9 @@ type Site struct {
 	// Name is 4 to 32 of a-z, 0-9 and '-': it is part of every topic.
 	Name  string
 	Units units.System
+	// Region is what many sites have in common, as "north-1": weather, a line to the world, a
+	// technician. Empty: none.
+	Region string
 	// TimeZone is the name of where the furnace stands, as "America/Chicago"; empty: the
 	// machine's own.
 	TimeZone string

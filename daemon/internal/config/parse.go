@@ -91,6 +91,16 @@ func bind(root *table) *Config {
 // siteName keeps a name usable as a level of an MQTT topic and in a client's name.
 var siteName = regexp.MustCompile(`^[a-z0-9-]{4,32}$`)
 
+var region = regexp.MustCompile(`^[a-z0-9-]{1,32}$`)
+
+// regionName keeps a region usable as a label that many sites share.
+func regionName(s string) error {
+	if !region.MatchString(s) {
+		return fmt.Errorf("%q is no name of a region; it is 1 to 32 of a-z, 0-9 and -", s)
+	}
+	return nil
+}
+
 // site reads what the furnace is called and where it stands. The altitudes are those at
 // which people live.
 func site(t *table) Site {
@@ -101,6 +111,7 @@ func site(t *table) Site {
 			}
 			return nil
 		}).value,
+		Region:   t.text("region", "", regionName).value,
 		TimeZone: t.text("time-zone", "", timeZone).value,
 		Altitude: quantity(t, "altitude", units.ParseLength, span{"0 ft", "-1500 ft", "16000 ft"}).value,
 	}

@@ -164,7 +164,7 @@ func TestDemo(t *testing.T) {
 
 func TestParseReadsEveryKey(t *testing.T) {
 	text := `
-site = { name = "attic-2", units = "si", altitude = "1500 m", time-zone = "Europe/Vienna" }
+site = { name = "attic-2", units = "si", altitude = "1500 m", region = "north-1", time-zone = "Europe/Vienna" }
 sampling.period = "500 ms"
 sampling.stale-after = "1 s"
 sampling.burst = 3
@@ -236,7 +236,7 @@ diameter = "150 mm"
 	brick.Length, brick.Rise, brick.Fittings, brick.Exposed = 8, 8, 1.2, 0.9
 	pipe.Length, pipe.Rise, pipe.Fittings = 2, 1, 0.6
 	want.Analysis.Chimney = chimney.System{Connector: pipe, Chimney: brick}
-	want.Site = config.Site{Name: "attic-2", Units: units.SI, TimeZone: "Europe/Vienna", Altitude: 1500}
+	want.Site = config.Site{Name: "attic-2", Units: units.SI, Region: "north-1", TimeZone: "Europe/Vienna", Altitude: 1500}
 	want.Sampling = config.Sampling{Period: 500 * time.Millisecond, StaleAfter: time.Second, Burst: 3}
 	want.Analysis.Fitted = [frame.Count]bool{frame.Firebox: true, frame.Flue: true, frame.Outdoor: true, frame.Ambient: true}
 	want.Analysis.Limits = [frame.Count]float64{frame.Firebox: 900, frame.Flue: 400}

@@ -51,7 +51,7 @@ func (c *collector) Collect(ch chan<- prometheus.Metric) {
 	out := sink(ch)
 	out.put(buildInfo, 1, c.o.Version, runtime.Version(), runtime.GOARCH)
 	out.put(configInfo, 1, fmt.Sprintf("%.6x", sha256.Sum256([]byte(c.o.Configuration))))
-	out.put(siteInfo, 1, c.o.Site)
+	out.put(siteInfo, 1, c.o.Site, c.o.Region)
 
 	s := c.o.Feed.Latest()
 	age, ok := c.o.Feed.Age()
@@ -64,6 +64,14 @@ func (c *collector) Collect(ch chan<- prometheus.Metric) {
 	chips(out, s)
 	out.put(supplyDips, float64(s.Supply.Dips))
 	judgements(out, s, fresh)
+	if c.o.Totals != nil {
+		c.o.Totals.collect(out, c.o.Fitted[frame.Outdoor])
+	}
+	if c.o.Commissioning != nil {
+		if ref, ok := c.o.Commissioning(); ok {
+			commissioned(out, ref, s, fresh, c.o.Pressure)
+		}
+	}
 
 	loop := c.o.Loop()
 	out.put(frames, float64(s.Seq))

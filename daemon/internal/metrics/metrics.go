@@ -17,6 +17,7 @@ import (
 
 	"fluewright/analysis/alarm"
 	"fluewright/analysis/frame"
+	"fluewright/daemon/internal/commission"
 	"fluewright/daemon/internal/history"
 	"fluewright/daemon/internal/mqtt"
 	"fluewright/daemon/internal/mqtt/broker"
@@ -28,6 +29,7 @@ import (
 // Options is what the metrics are made from.
 type Options struct {
 	Site    string
+	Region  string // what many sites have in common; empty: none
 	Version string
 	// Configuration is the text that the configuration was read from.
 	Configuration string
@@ -53,6 +55,12 @@ type Options struct {
 	Notify func() notify.Stats
 	// Heartbeat counts heartbeats by result; nil where there are none.
 	Heartbeat func() [notify.Refused + 1]uint64
+	// Commissioning returns what the last commissioning found; nil, or false, where there is none.
+	Commissioning func() (commission.Reference, bool)
+	// Pressure is that of the air where no sensor measures it, Pa.
+	Pressure float64
+	// Totals counts over ticks; nil: nothing is counted.
+	Totals *Totals
 	// Loop returns how punctual the sampling loop is.
 	Loop func() Loop
 }
@@ -120,7 +128,7 @@ func counter(name, help string, labels ...string) series {
 var (
 	buildInfo  = gauge("build_info", "Always 1; the labels say what runs.", "version", "goversion", "goarch")
 	configInfo = gauge("config_info", "Always 1; the label tells configurations apart, and begins the SHA-256 of the file.", "digest")
-	siteInfo   = gauge("site_info", "Always 1; the label names the site.", "site")
+	siteInfo   = gauge("site_info", "Always 1; the labels name the site, and its region if it has one.", "site", "region")
 
 	temperature  = gauge("temperature_celsius", "Temperature of the channel. Absent without a usable reading.", "channel")
 	draft        = gauge("draft_pascals", "Draft, room minus flue pressure: positive when the chimney pulls. Absent without a usable reading.")

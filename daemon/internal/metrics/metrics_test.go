@@ -20,6 +20,7 @@ import (
 
 	"fluewright/analysis/alarm"
 	"fluewright/analysis/frame"
+	"fluewright/daemon/internal/commission"
 	"fluewright/daemon/internal/history"
 	"fluewright/daemon/internal/mqtt"
 	"fluewright/daemon/internal/mqtt/broker"
@@ -34,7 +35,7 @@ var update = flag.Bool("update", false, "rewrite the golden files")
 
 func options() Options {
 	return Options{
-		Site: "cellar-7", Version: "v0.1.0", Configuration: "[site]\n", Feed: status.NewFeed(), Fitted: statustest.Fitted,
+		Site: "cellar-7", Region: "north-1", Version: "v0.1.0", Configuration: "[site]\n", Feed: status.NewFeed(), Fitted: statustest.Fitted,
 		Alarms:     statustest.Starting().Assessment.Alarms,
 		StaleAfter: 5 * time.Second,
 		RemoteWrite: func() []remotewrite.Stats {
@@ -67,6 +68,13 @@ func options() Options {
 				Acknowledged: 3, Unaccepted: 2,
 			}
 		},
+		Commissioning: func() (commission.Reference, bool) {
+			return commission.Reference{
+				Number: "FW-20251004-1A2B3C4D", Verdict: commission.PassCautions, Made: time.UnixMilli(1759590000000),
+				Draft: 13.5, Drive: 4.5, Cold: 3.1, ColdAt: 12,
+			}, true
+		},
+		Totals:    &Totals{},
 		Heartbeat: func() [notify.Refused + 1]uint64 { return [notify.Refused + 1]uint64{288, 2, 0} },
 		Loop:      func() Loop { return Loop{Late: 2, Missed: 1, Lateness: 3 * time.Millisecond} },
 	}
@@ -198,7 +206,7 @@ func TestPromtool(t *testing.T) {
 // linter of the library let _pa, _percent and _hectopascals pass.
 func TestNames(t *testing.T) {
 	endings := []string{
-		"_celsius", "_pascals", "_seconds", "_total", "_info", "_bytes",
+		"_celsius", "_pascals", "_seconds", "_total", "_info", "_bytes", "_ratio",
 		// Pure states, 0 or 1, and plain counts.
 		"_quality", "_up", "_active", "_alarms", "_judged", "_phase", "_state", "_synchronized", "_connected", "_pending", "_messages",
 	}
