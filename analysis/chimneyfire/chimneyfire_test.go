@@ -266,6 +266,17 @@ func TestLegitimate(t *testing.T) {
 				c.run(time.Minute)
 			}
 		},
+		"single wild readings of the draft": func(c *chimney) {
+			for range 60 {
+				for _, wild := range []float64{65, -50, 43} {
+					c.draft = 14 + wild
+					c.run(c.period)
+					c.draft = 14
+					c.run(9 * time.Second)
+				}
+				c.run(time.Minute)
+			}
+		},
 		"readings that jump": func(c *chimney) {
 			for range 20 {
 				tip := c.tip

@@ -146,6 +146,7 @@ func (j *Judge) judge(in Inputs) {
 	if j.suspected == 0 {
 		j.custom.learn(&j.calm, now, score < doubtful)
 	}
+	j.gather.usual = j.usualNoise()
 	j.found = Finding{Evidence: e, Rate: now.rate, Draft: now.level, Explained: now.explained, Noise: now.noise, Usual: j.usualNoise()}
 	j.decide(score)
 }
