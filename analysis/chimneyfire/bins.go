@@ -72,7 +72,7 @@ type gather struct {
 	hasDraft                       bool
 	held, heldAt                   float64 // a reading that leapt, until the next one
 	holds                          bool
-	usual                          float64 // Pa of noise
+	usual                          float64    // Pa of noise
 	steps                          [2]float64 // the last and the one before
 	hasSteps                       int
 
