@@ -34,7 +34,7 @@ type Engine struct {
 	conds    []condition
 	panel    *alarm.Annunciator
 	findings []alarm.Finding // of the frame in hand, one a condition
-	statuses []alarm.Status
+	statuses []alarm.Status  // the panel's own
 	accounts []Account
 	ranking  []cause.Cause // of the account in hand
 	events   []Event
@@ -68,7 +68,7 @@ func New(s Settings) (*Engine, error) {
 		return nil, err
 	}
 	e.findings = make([]alarm.Finding, len(points))
-	e.statuses = make([]alarm.Status, len(points))
+	e.statuses = e.panel.Statuses()
 	e.accounts = make([]Account, len(points))
 	e.ranking = make([]cause.Cause, 0, len(cause.Codes()))
 	return e, nil
@@ -173,9 +173,6 @@ func (e *Engine) judge(at time.Duration) {
 		e.events = append(e.events, Event{
 			At: at, Kind: AlarmChanged, Alarm: t.Status, Change: t.Change, Account: e.accounts[i],
 		})
-	}
-	for i := range e.statuses {
-		e.statuses[i] = e.panel.Status(i)
 	}
 }
 

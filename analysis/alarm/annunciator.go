@@ -14,11 +14,13 @@ type Point struct {
 // Annunciator is the panel of a site's alarms: it takes what is found of each in a frame,
 // and what people do about them, and says what changed. Its order is that of its points.
 type Annunciator struct {
-	points  []point
-	clock   clock
-	changes []Transition
-	told    bool // changes were handed out: the next one begins anew
-	counts  counter
+	points []point
+	// statuses are those of the points, side by side, so that looking at all copies nothing.
+	statuses []Status
+	clock    clock
+	changes  []Transition
+	told     bool // changes were handed out: the next one begins anew
+	counts   counter
 	// episode says, for the furnace and for the monitor, that an alarm stands.
 	episode [2]bool
 }
@@ -26,8 +28,11 @@ type Annunciator struct {
 // NewAnnunciator returns a panel on which nothing has been judged. It refuses a point of
 // an alarm that is not declared, one that is there twice, and a time below zero.
 func NewAnnunciator(points []Point) (*Annunciator, error) {
-	a := &Annunciator{changes: make([]Transition, 0, 2*len(points))}
-	for _, pt := range points {
+	a := &Annunciator{
+		changes:  make([]Transition, 0, 2*len(points)),
+		statuses: make([]Status, len(points)),
+	}
+	for i, pt := range points {
 		d, ok := Declared(pt.Key.Name)
 		switch {
 		case !ok:
@@ -37,11 +42,8 @@ func NewAnnunciator(points []Point) (*Annunciator, error) {
 		case pt.Timing.Hold < 0 || pt.Timing.ClearAfter < 0:
 			return nil, fmt.Errorf("alarm %s: a time below zero", pt.Key)
 		}
-		a.points = append(a.points, point{
-			status:  Status{Key: pt.Key, Priority: d.Priority, Blind: true},
-			timing:  pt.Timing,
-			monitor: d.Monitor,
-		})
+		a.statuses[i] = Status{Key: pt.Key, Priority: d.Priority, Blind: true}
+		a.points = append(a.points, point{status: &a.statuses[i], timing: pt.Timing, monitor: d.Monitor})
 	}
 	for i := range a.points {
 		p := &a.points[i]
@@ -63,7 +65,11 @@ func NewAnnunciator(points []Point) (*Annunciator, error) {
 func (a *Annunciator) Len() int { return len(a.points) }
 
 // Status returns the i-th alarm as it stands.
-func (a *Annunciator) Status(i int) Status { return a.points[i].status }
+func (a *Annunciator) Status(i int) Status { return a.statuses[i] }
+
+// Statuses returns all alarms as they stand, in their order. The slice is the panel's own:
+// it is not to be changed, and shows what the next step or command makes of them.
+func (a *Annunciator) Statuses() []Status { return a.statuses }
 
 // Step takes what is found in the frame at time at, one finding a point, in their order,
 // and returns what changed, commands since the last step first. Time that runs backwards
@@ -110,8 +116,11 @@ func (a *Annunciator) release(p *point) bool {
 // settle puts an alarm into the state that its condition, its shelf and its suppressors
 // ask for.
 func (a *Annunciator) settle(p *point) {
-	s := &p.status
-	by := a.suppressor(p)
+	s := p.status
+	var by Name
+	if s.Condition == Holds { // nothing else is suppressed
+		by = a.suppressor(p)
+	}
 	s.SuppressedBy = ""
 	switch want := p.target(by); {
 	case want == Suppressed:
@@ -133,7 +142,7 @@ func (a *Annunciator) settle(p *point) {
 
 // target is the state that the alarm belongs into, by being the name of what suppresses it.
 func (p *point) target(by Name) State {
-	s := &p.status
+	s := p.status
 	switch {
 	case p.shelved:
 		return Shelved
@@ -240,7 +249,7 @@ func group(monitor bool) int {
 
 func (a *Annunciator) tell(p *point, c Change) {
 	a.fresh()
-	a.changes = append(a.changes, Transition{p.status, c})
+	a.changes = append(a.changes, Transition{*p.status, c})
 }
 
 // fresh drops the changes that were handed out.

@@ -33,7 +33,7 @@ func (a *Annunciator) Acknowledge(k Key, occurrence uint32) error {
 		return fmt.Errorf("acknowledge %s: %w", k, ErrNoSuchAlarm)
 	}
 	p := &a.points[i]
-	s := &p.status
+	s := p.status
 	switch {
 	case occurrence == 0 || occurrence != s.Occurrence:
 		return fmt.Errorf("acknowledge %s: %w: it is %d, not %d", k, ErrOtherOccurrence, s.Occurrence, occurrence)

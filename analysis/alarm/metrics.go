@@ -72,7 +72,7 @@ func (a *Annunciator) Metrics() Metrics {
 	m := a.counts.m
 	for i := range a.points {
 		p := &a.points[i]
-		s := &p.status
+		s := p.status
 		switch {
 		case s.State.Standing():
 			m.Standing++

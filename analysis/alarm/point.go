@@ -48,7 +48,7 @@ const (
 
 // point is one alarm on the panel. Its moments are on the panel's clock.
 type point struct {
-	status  Status
+	status  *Status // its place on the panel
 	timing  Timing
 	monitor bool
 	by      []int // the points that suppress it

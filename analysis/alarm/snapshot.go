@@ -48,7 +48,7 @@ func (a *Annunciator) Snapshot(wall time.Time, trusted bool) Snapshot {
 	s := Snapshot{Version: SnapshotVersion, Taken: wall, ClockTrusted: trusted, Alarms: make([]Kept, 0, len(a.points))}
 	for i := range a.points {
 		p := &a.points[i]
-		st := &p.status
+		st := p.status
 		k := Kept{
 			Alarm: st.Key.Name, Channel: channelOf(st.Key), State: st.State.String(), Holds: st.Condition == Holds,
 			Occurrence: st.Occurrence, Acknowledged: st.Acknowledged, First: st.First,
@@ -168,7 +168,7 @@ func parseState(name string) (State, bool) {
 // long ago that was, as far as is known.
 func (p *point) restore(k Kept, away time.Duration) {
 	state, _ := parseState(k.State)
-	s := &p.status
+	s := p.status
 	s.Occurrence, s.Acknowledged, s.First = k.Occurrence, k.Acknowledged, k.First
 	s.Value, s.Limit, s.Fault = k.Value, k.Limit, k.Fault
 	p.since = -duration(k.Since) - away

@@ -22,8 +22,11 @@ func (t *Tracker) follow() {
 		if ch.Pressure() {
 			continue
 		}
-		s := c.slope(r, 0, i, window) / t.span(ch)
-		if s > t.pace[r] {
+		slope := c.slope(r, 0, i, window)
+		if !(slope/leastSpan > t.pace[r]) { // whatever the span, which costs a look at all points
+			continue
+		}
+		if s := slope / t.span(ch); s > t.pace[r] {
 			t.pace[r] = s
 		}
 	}

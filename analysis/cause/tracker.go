@@ -179,8 +179,11 @@ func (t *Tracker) span(c frame.Channel) float64 {
 		r, _ := row(c)
 		top = t.course.top(r)
 	}
-	return max(top-t.room(), 50)
+	return max(top-t.room(), leastSpan)
 }
+
+// leastSpan is what a span is at the least, K.
+const leastSpan = 50.0
 
 // load returns the latest load, and false if there is none to speak of. Whether wood was
 // laid on is told minutes after the door was shut; a fire with the wrong wood does not

@@ -70,6 +70,9 @@ type gather struct {
 	flueSpike, upSpike, draftSpike despiked
 	lastDraft, lastAt              float64
 	hasDraft                       bool
+	held, heldAt                   float64 // a reading that leapt, until the next one
+	holds                          bool
+	usual                          float64    // Pa of noise
 	steps                          [2]float64 // the last and the one before
 	hasSteps                       int
 
@@ -81,6 +84,15 @@ type gather struct {
 // fast is the time between two readings of the draft that are compared, s: less says
 // nothing of what is faster or slower than wind.
 const fast = 0.95
+
+// A reading that leaps by more than so much, and from which the next one comes back to the
+// one before, is a relay or a bad plug and no gas: readings of a roar hardly ever come back
+// so nearly.
+const (
+	wildTimes = 10.0  // the usual noise
+	wildLeast = 1.0   // Pa
+	comesBack = 0.125 // of the leap
+)
 
 // add takes the readings of one frame at time now, s.
 func (g *gather) add(now, flue, up, draft, outside float64) {
@@ -94,13 +106,33 @@ func (g *gather) add(now, flue, up, draft, outside float64) {
 		g.outside.add(outside)
 	}
 	if math.IsNaN(draft) {
-		g.hasDraft, g.hasSteps = false, 0
+		g.hasDraft, g.hasSteps, g.holds = false, 0, false
 		return
 	}
 	g.draft.add(g.draftSpike.step(draft))
-	if g.hasDraft && now-g.lastAt < fast {
+	last := g.lastAt
+	if g.holds {
+		last = g.heldAt
+	}
+	if g.hasDraft && now-last < fast {
 		return
 	}
+	off := math.Abs(draft - g.lastDraft)
+	switch {
+	case g.holds:
+		g.holds = false
+		if first := math.Abs(g.held - g.lastDraft); off > float64(comesBack*min(first, math.Abs(g.held-draft))) {
+			g.take(g.heldAt, g.held)
+		}
+	case g.hasDraft && off > max(wildLeast, float64(wildTimes*g.usual)):
+		g.held, g.heldAt, g.holds = draft, now, true
+		return
+	}
+	g.take(now, draft)
+}
+
+// take takes a reading of the draft that is none of a single leap.
+func (g *gather) take(now, draft float64) {
 	if g.hasDraft {
 		d := draft - g.lastDraft
 		g.power.add(float64(d * d))

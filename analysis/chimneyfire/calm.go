@@ -2,7 +2,8 @@ package chimneyfire
 
 import (
 	"math"
-	"slices"
+
+	"fluewright/analysis/signal"
 )
 
 // calm is what the chimney was like in the minutes before the last one.
@@ -29,11 +30,11 @@ const (
 	quiet  = 0.03 // Pa: the least movement that is believed, about a sensor's resolution
 )
 
-// measures is how many there are; each takes a sort.
+// measures is how many there are; each takes a look at all bins.
 const measures = 6
 
 // learn takes what is neither too young nor too old: all measures while there is little
-// to sort, then one at each bin, so that no step is long.
+// to look at, then one at each bin, so that no step is long.
 func (c *calm) learn(g *gather) {
 	n := 1
 	if g.filled < late {
@@ -48,25 +49,25 @@ func (c *calm) learn(g *gather) {
 func (c *calm) measure(g *gather) {
 	switch c.turn {
 	case 0:
-		all := c.sorted(g, kept, func(b *bin) float64 { return b.flue })
+		all := c.values(g, kept, func(b *bin) float64 { return b.flue })
 		c.flue, c.peak, c.known = at(all, 0.5), at(all, seldom), len(all) > 0
 	case 1:
-		all := c.sorted(g, kept, func(b *bin) float64 { return b.draft })
+		all := c.values(g, kept, func(b *bin) float64 { return b.draft })
 		c.draft, c.high, c.draws = at(all, 0.5), at(all, seldom), len(all) > 0
 	case 2: // the latest minutes tell best how far a regulator lets the draft follow
-		c.pull = at(c.sorted(g, late, func(b *bin) float64 { return b.draft / buoyancy(b.flue, b.outside) }), 0.75)
+		c.pull = at(c.values(g, late, func(b *bin) float64 { return b.draft / buoyancy(b.flue, b.outside) }), 0.75)
 	case 3: // a storm that comes up has been worse of late
-		all := c.sorted(g, late, func(b *bin) float64 { return b.draft })
+		all := c.values(g, late, func(b *bin) float64 { return b.draft })
 		c.swing = larger(larger(0, c.high-c.draft), at(all, seldom)-at(all, 0.5))
 	case 4:
-		c.noise[0] = at(c.sorted(g, kept, func(b *bin) float64 { return b.noise }), 0.8)
+		c.noise[0] = at(c.values(g, kept, func(b *bin) float64 { return b.noise }), 0.8)
 	case 5:
-		c.noise[1] = at(c.sorted(g, late, func(b *bin) float64 { return b.noise }), 0.8)
+		c.noise[1] = at(c.values(g, late, func(b *bin) float64 { return b.noise }), 0.8)
 	}
 }
 
-// sorted returns the calm bins' values of the last so many bins, none if there are too few.
-func (c *calm) sorted(g *gather, last int, of func(*bin) float64) []float64 {
+// values returns the calm bins' values of the last so many bins, none if there are too few.
+func (c *calm) values(g *gather, last int, of func(*bin) float64) []float64 {
 	n := 0
 	for i := lately; i < min(g.filled, last); i++ {
 		b := g.back(i)
@@ -81,16 +82,15 @@ func (c *calm) sorted(g *gather, last int, of func(*bin) float64) []float64 {
 	if n < fewest {
 		return nil
 	}
-	slices.Sort(c.scratch[:n])
 	return c.scratch[:n]
 }
 
-// at returns a quantile of sorted values, NaN of none.
-func at(sorted []float64, q float64) float64 {
-	if len(sorted) == 0 {
+// at returns a quantile of values, which it reorders; NaN of none.
+func at(values []float64, q float64) float64 {
+	if len(values) == 0 {
 		return math.NaN()
 	}
-	return sorted[int(float64(q*float64(len(sorted)-1)))]
+	return signal.Nth(values, int(float64(q*float64(len(values)-1))))
 }
 
 const (

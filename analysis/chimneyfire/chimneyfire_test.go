@@ -127,6 +127,26 @@ func TestNamedByItsNoise(t *testing.T) {
 	}
 }
 
+// What no half minute alone makes sure is named when the next one, which shares no reading
+// with it, says the same; and it ends.
+func TestAFaintOneIsNamedWhenItLasts(t *testing.T) {
+	c := newChimney(time.Second, true)
+	c.run(40 * time.Minute)
+	from := c.in.At
+	c.noise = 0.6
+	c.drift(246, 602, 17, 15*time.Second)
+	c.run(3 * time.Minute)
+	if d := c.seen - from; !c.named || d > 75*time.Second {
+		t.Errorf("named %v after %v: %+v", c.named, d, c.found)
+	}
+	c.noise = 0.25
+	c.drift(240, 600, 14, 30*time.Second)
+	c.run(5 * time.Minute)
+	if c.found.Verdict != alarm.Absent {
+		t.Errorf("does not end: %+v", c.found)
+	}
+}
+
 // Whoever has just laid wood on opened the door; that does not make 500 K a minute.
 func TestViolentAfterADoor(t *testing.T) {
 	c := newChimney(time.Second, false)
@@ -263,6 +283,17 @@ func TestLegitimate(t *testing.T) {
 				c.draft = 40
 				c.run(time.Second)
 				c.draft = 14
+				c.run(time.Minute)
+			}
+		},
+		"single wild readings of the draft": func(c *chimney) {
+			for range 60 {
+				for _, wild := range []float64{65, -50, 43} {
+					c.draft = 14 + wild
+					c.run(c.period)
+					c.draft = 14
+					c.run(9 * time.Second)
+				}
 				c.run(time.Minute)
 			}
 		},

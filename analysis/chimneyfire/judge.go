@@ -14,6 +14,9 @@ const (
 	certain  = 5.0              // this needs no second look
 	doubtful = 1.5              // less than this speaks of none
 	twice    = 2                // bins in a row that must be sure: what lasts ten seconds is no blip
+	likely   = 2.2              // this will do, if the draft makes most of it
+	drafts   = 1.9              // and goes on doing so until no reading is left of the first look:
+	anew     = recent           // bins. Two looks that share nothing say twice as much
 	over     = 12               // bins in a row without a sign, after which it is over: a minute
 	longest  = 540              // bins, 45 min
 	maxGap   = 15 * time.Minute // the longest silence behind which calm is still remembered
@@ -78,6 +81,7 @@ type Judge struct {
 	suspected int      // bins since the first sign, 0 when there is none
 	calmFor   int      // bins since the last one
 	sureFor   int
+	likelyFor int
 	present   bool
 	since     time.Duration
 	found     Finding
@@ -146,26 +150,31 @@ func (j *Judge) judge(in Inputs) {
 	if j.suspected == 0 {
 		j.custom.learn(&j.calm, now, score < doubtful)
 	}
+	j.gather.usual = j.usualNoise()
 	j.found = Finding{Evidence: e, Rate: now.rate, Draft: now.level, Explained: now.explained, Noise: now.noise, Usual: j.usualNoise()}
-	j.decide(score)
+	j.decide(score, e.Surge+e.Roar)
 }
 
-// decide turns the score into a verdict with hysteresis.
-func (j *Judge) decide(score float64) {
+// decide turns the score into a verdict with hysteresis. draft is the draft's share in it: a
+// climb is remembered and is one look however long it counts.
+func (j *Judge) decide(score, draft float64) {
+	counted := func(n int, holds bool) int {
+		if !holds {
+			return 0
+		}
+		return n + 1
+	}
+	j.sureFor, j.likelyFor = counted(j.sureFor, score >= sure), counted(j.likelyFor, score >= likely && draft >= drafts)
+	lasts := j.likelyFor > anew
 	// Until it is sure, what is seen is too young to be taken for calm anyway.
-	if score >= sure || j.suspected > 0 {
+	if score >= sure || lasts || j.suspected > 0 {
 		j.suspected++
 		j.calmFor++
 	}
 	if score >= doubtful {
 		j.calmFor = 0
 	}
-	if score >= sure {
-		j.sureFor++
-	} else {
-		j.sureFor = 0
-	}
-	if !j.present && (j.sureFor >= twice || score >= certain) {
+	if !j.present && (j.sureFor >= twice || lasts || score >= certain) {
 		j.present, j.since = true, j.clock
 	}
 	if j.calmFor >= over || j.suspected > longest {

@@ -6,22 +6,16 @@ import (
 	"fluewright/analysis/alarm"
 )
 
-// Probabilities at which a runaway is said, once it has lasted, and at which it is no longer
-// excluded.
+// Probabilities at which a runaway is said, and at which it is no longer excluded. A log
+// that rolls, a door that shuts and flames that take hold of a piece make a minute of steep
+// rise that no heated mass goes on with, and an ordinary peak not far below the limit looks
+// like a runaway until it bends. While there is time, better evidence is waited for, and
+// for a limit that is near there is none. (Judgement, moved on nights made for tuning.)
 const (
-	said     = 0.6
+	said     = 0.9
+	saidNear = 0.7  // of a limit that is this near, in s; from twice that on it is said
+	near     = 45.0 // by the former
 	excluded = 0.35
-)
-
-// A log that rolls, a door that shuts and flames that take hold of a piece make a minute of
-// steep rise that no heated mass goes on with; it looks like a runaway only while it lasts.
-// So evidence must last, for a share of what is left beyond the time in which every second
-// counts: a limit that is near is told at once, and one that is far can wait that long.
-// (Judgement, moved on nights made for tuning.)
-const (
-	patience    = 0.25 // share of the time to the limit
-	urgent      = 75.0 // s to the limit
-	mostPatient = 90.0 // s
 )
 
 // What ends a rise that was told: the level fell by this share of the way from the room to
@@ -32,13 +26,10 @@ const (
 	settled = 10 * time.Minute
 )
 
-// decision is what is said of a channel, and since when there was reason to.
+// decision is what is said of a channel.
 type decision struct {
 	at      time.Duration // of the latest frame
 	verdict alarm.Verdict // of it
-
-	lasting bool
-	since   time.Duration // of lasting
 
 	told   bool
 	last   time.Duration // when there was reason last
@@ -59,18 +50,13 @@ func (d *decision) step(at time.Duration, f *Forecast, limit, way float64) alarm
 
 func (d *decision) judge(at time.Duration, f *Forecast, limit, way float64) alarm.Verdict {
 	if !f.Known {
-		d.lasting = false
 		return alarm.Blind
 	}
-	reason := f.Slope > 2*f.SlopeError && f.Probability >= said
-	if reason && !d.lasting {
-		d.since = at
-	}
-	d.lasting = reason
+	reason := f.Slope > 2*f.SlopeError && f.Probability >= needed(f, limit)
 	d.summit = max(d.summit, f.Level)
 	d.passed = f.Level > limit || d.passed && f.Level > limit-float64(over*way)
 	switch {
-	case reason && (at-d.since).Seconds() >= wait(f, limit):
+	case reason:
 		if !d.told {
 			d.told, d.summit = true, f.Level
 		}
@@ -85,7 +71,9 @@ func (d *decision) judge(at time.Duration, f *Forecast, limit, way float64) alar
 	return alarm.Absent
 }
 
-// wait is how long the evidence must last in s, while the level goes straight on.
-func wait(f *Forecast, limit float64) float64 {
-	return max(0, min(mostPatient, float64(patience*((limit-f.Level)/f.Slope-urgent))))
+// needed is the probability at which a runaway is said of a level that rises, by how far the
+// limit is while it goes straight on.
+func needed(f *Forecast, limit float64) float64 {
+	away := (limit - f.Level) / f.Slope / near
+	return saidNear + float64((said-saidNear)*max(0, min(1, away-1)))
 }

@@ -83,24 +83,24 @@ func TestAQuickRiseIsToldAtOnce(t *testing.T) {
 
 // What hesitates for two minutes and goes on is one alarm and not two.
 func TestARiseThatHesitatesIsToldOnce(t *testing.T) {
-	c := after(ramp(250, 0), 10, after(ramp(250, 25), 9, after(ramp(475, 0.3), 4, ramp(476, 25))))
+	c := after(ramp(250, 0), 10, after(ramp(250, 25), 9.6, after(ramp(490, 0.3), 4, ramp(491, 25))))
 	if n, stands := raisings(verdicts(t, c, 26)); n != 1 || !stands {
 		t.Errorf("raised %d times, stands %v", n, stands)
 	}
 }
 
 func TestARunawayIsOver(t *testing.T) {
-	rise := func(then course) course { return after(ramp(250, 0), 10, after(ramp(250, 25), 9, then)) }
+	rise := func(then course) course { return after(ramp(250, 0), 10, after(ramp(250, 25), 9.6, then)) }
 	tests := map[string]struct {
 		course course
 		within int // minutes after the turn
 	}{
-		"when it has turned":           {rise(ramp(475, -15)), 6},
-		"when it stays where it came":  {rise(ramp(475, 0)), 14},
-		"when it wavers below a limit": {rise(approach(475, 485, 5)), 16},
+		"when it has turned":           {rise(ramp(490, -15)), 6},
+		"when it stays where it came":  {rise(ramp(490, 0)), 14},
+		"when it wavers below a limit": {rise(approach(490, 500, 5)), 16},
 	}
 	for name, tt := range tests {
-		n, stands := raisings(verdicts(t, tt.course, 19+tt.within))
+		n, stands := raisings(verdicts(t, tt.course, 20+tt.within))
 		if n != 1 || stands {
 			t.Errorf("%s: raised %d times, stands %v", name, n, stands)
 		}

@@ -115,8 +115,8 @@ func TestARiseThatPassesTheLimitIsSeenBefore(t *testing.T) {
 		course course
 		lead   float64 // minutes
 	}{
-		"a steady rise":              {after(ramp(250, 0), 10, ramp(250, 20)), 2.75},
-		"a slow one":                 {after(ramp(350, 0), 10, ramp(350, 8)), 2},
+		"a steady rise":              {after(ramp(250, 0), 10, ramp(250, 20)), 2.1},
+		"a slow one":                 {after(ramp(350, 0), 10, ramp(350, 8)), 1.8},
 		"a quick one":                {after(ramp(200, 0), 10, ramp(200, 50)), 1},
 		"one that settles above":     {after(ramp(250, 0), 10, approach(250, 700, 8)), 2},
 		"a reload that goes through": {after(dip(ramp(250, 0), 8, 100), 10, ramp(190, 30)), 2},

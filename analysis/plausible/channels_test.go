@@ -227,6 +227,22 @@ func TestNobodyIsAccused(t *testing.T) {
 				v[frame.Draft] += 15 * up
 			})
 		},
+		"a fire in the flue over one that burns evenly": func(s *site) {
+			s.noise[frame.Chamber] = 0.1
+			s.course = func(at time.Duration) frame.Values {
+				v := steady(at)
+				v[frame.Chamber] = 600
+				return v
+			}
+			s.lie = after(func(since float64, v *frame.Values) {
+				up := 1.0
+				if since > 600 {
+					up = math.Exp(-(since - 600) / 300)
+				}
+				v[frame.Flue] += 420 * up * (1 - math.Exp(-since/30))
+				v[frame.Draft] += 15 * up
+			})
+		},
 		"a storm that flicks the draft through zero": func(s *site) { s.noise[frame.Draft] = 6 },
 		"a log without noise, rounded": func(s *site) {
 			s.noise, s.round = frame.Values{}, 1

@@ -140,6 +140,9 @@ func (r *Rules) stillBeside(c frame.Channel, found *Findings) bool {
 		if o == c || r.distrusted(o, found) {
 			continue
 		}
+		if o == frame.Flue && (r.burntBehind() || r.trail.gained(o, quickMarks) >= shotUp) {
+			continue // what burns in the flue moves nothing upstream
+		}
 		// By its own share of what the other moved the channel would have gone over many of
 		// its steps. The flue moves with its exchanger too, and wood falls against the
 		// firebox's probe and off again: what they do says less of what is upstream.

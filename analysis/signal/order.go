@@ -1,9 +1,9 @@
 package signal
 
-// nth returns the k-th smallest of x, counted from 0, and leaves x partitioned there:
+// Nth returns the k-th smallest of x, counted from 0, and leaves x partitioned there:
 // nothing before index k is larger, nothing behind it smaller. Hoare's selection; x
 // holds no NaN.
-func nth(x []float64, k int) float64 {
+func Nth(x []float64, k int) float64 {
 	low, high := 0, len(x)-1
 	for low < high {
 		// The median of three keeps sorted and reversed windows linear.
@@ -43,7 +43,7 @@ func nth(x []float64, k int) float64 {
 // middle two. x is not empty and holds no NaN.
 func median(x []float64) float64 {
 	m := len(x) / 2
-	upper := nth(x, m)
+	upper := Nth(x, m)
 	if len(x)%2 == 1 {
 		return upper
 	}

@@ -74,8 +74,8 @@ func TheilSen(t, v []float64, z float64, scratch []float64) (Line, bool) {
 	low := rank(math.RoundToEven((float64(n)-half)/2)-1, n)
 	high := rank(math.RoundToEven((float64(n)+half)/2), n)
 	middle := n / 2
-	line.Low = nth(slopes[:middle+1], min(low, middle))
-	line.High = nth(slopes[middle:], max(high, middle)-middle)
+	line.Low = Nth(slopes[:middle+1], min(low, middle))
+	line.High = Nth(slopes[middle:], max(high, middle)-middle)
 	return line, true
 }
 

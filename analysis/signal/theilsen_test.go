@@ -127,7 +127,7 @@ func TestSelection(t *testing.T) {
 		sorted := slices.Clone(x)
 		slices.Sort(sorted)
 		k := rapid.IntRange(0, len(x)-1).Draw(t, "k")
-		if got := nth(slices.Clone(x), k); got != sorted[k] {
+		if got := Nth(slices.Clone(x), k); got != sorted[k] {
 			t.Fatalf("the %d-th of %v is %g, not %g", k, sorted, sorted[k], got)
 		}
 		want := sorted[len(x)/2]

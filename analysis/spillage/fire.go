@@ -18,6 +18,11 @@ const (
 	litFor      = 15 * time.Minute // so long is a fire that was seen to be lit believed
 	trendOver   = time.Minute
 	lowOver     = time.Hour
+
+	// A probe in warm brick climbs when no more air is drawn past it. A fire climbs further
+	// than by this share of what it was over its surroundings (judgement).
+	stillAir    = 0.3
+	stillAirFor = 2 * time.Minute // after the draft is back
 )
 
 // fire tells whether something burns or glows, also where the phase does not say so: at
@@ -26,17 +31,24 @@ const (
 type fire struct {
 	trends [3]trend
 	lit    time.Duration // so much longer is it believed
+	still  time.Duration // so much longer may a climb be that of air that does not move
 }
 
 // heated are the channels that a fire heats.
 var heated = [3]frame.Channel{frame.Firebox, frame.Chamber, frame.Flue}
 
-// step reports whether there is fire, and whether anything tells.
-func (f *fire) step(in Inputs, dt time.Duration) (burning, known bool) {
+// step reports whether there is fire, and whether anything tells. turned says that the draft
+// had turned by the frame before.
+func (f *fire) step(in Inputs, dt time.Duration, turned bool) (burning, known bool) {
 	v := &in.Values
 	known = in.Phase != burn.Unknown
 	burning = in.Phase.Fire()
 	f.lit = max(0, f.lit-dt)
+	if turned {
+		f.still = stillAirFor
+	} else {
+		f.still = max(0, f.still-dt)
+	}
 	around := max(v[frame.Room], v[frame.Outdoor]) // NaN if either is missing
 	if v.Has(frame.Room) != v.Has(frame.Outdoor) {
 		around = max(v.Or(frame.Room, assumedRoom), v.Or(frame.Outdoor, assumedRoom))
@@ -44,7 +56,7 @@ func (f *fire) step(in Inputs, dt time.Duration) (burning, known bool) {
 	warm := false
 	for i, c := range heated {
 		x := v[c]
-		climbs := f.trends[i].step(x, dt)
+		climbs := f.trends[i].step(x, dt, f.still > 0)
 		if math.IsNaN(x) {
 			continue
 		}
@@ -55,7 +67,7 @@ func (f *fire) step(in Inputs, dt time.Duration) (burning, known bool) {
 		}
 		if x >= base+above {
 			warm = true
-			if climbs {
+			if stood := f.trends[i].stood; climbs && x >= stood+above+float64(stillAir*max(0, stood-base)) {
 				f.lit = litFor
 			}
 		}
@@ -71,11 +83,21 @@ type trend struct {
 	has     bool
 	average float64
 	low     float64 // °C it has come from, forgotten within the hour
+	stood   float64 // °C when the draft turned, or less since; -Inf while it has not
 	lasts   time.Duration
 	gap     time.Duration
 }
 
-func (t *trend) step(v float64, dt time.Duration) bool {
+// step reports whether it climbs. still says that the draft is turned or was just now.
+func (t *trend) step(v float64, dt time.Duration, still bool) bool {
+	switch {
+	case !still:
+		t.stood = math.Inf(-1)
+	case math.IsInf(t.stood, -1) && t.has:
+		t.stood = t.average
+	default:
+		t.stood = min(t.stood, t.average)
+	}
 	if math.IsNaN(v) {
 		t.gap += dt
 		return false
@@ -83,7 +105,7 @@ func (t *trend) step(v float64, dt time.Duration) bool {
 	dt += t.gap
 	t.gap = 0
 	if !t.has || dt > maxGap {
-		*t = trend{has: true, average: v, low: v}
+		*t = trend{has: true, average: v, low: v, stood: math.Inf(-1)}
 		return false
 	}
 	t.average = signal.Toward(t.average, v, dt, trendOver)

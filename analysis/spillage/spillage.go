@@ -86,7 +86,7 @@ func (j *Judge) Step(in Inputs) Finding {
 			v[c] = math.NaN()
 		}
 	}
-	burning, known := j.fire.step(in, dt)
+	burning, known := j.fire.step(in, dt, j.turned)
 	burning = j.outlives(burning, dt)
 	f := Finding{Draft: math.NaN(), Fire: burning}
 	draft := v[frame.Draft]

@@ -193,6 +193,28 @@ func TestGustsAreNoSpillage(t *testing.T) {
 	}
 }
 
+// Where no air is drawn past it any more, a probe in warm brick climbs without a fire. One
+// that is lit there meanwhile climbs further.
+func TestWarmBrickIsNoFire(t *testing.T) {
+	c := newChimney(time.Second)
+	c.in.Phase = burn.Cold
+	c.in.Values[frame.Flue], c.in.Values[frame.Room], c.in.Values[frame.Firebox] = 33, 20, 90
+	c.warm(frame.Firebox, -0.02, 20*time.Minute)
+	c.level = -4
+	c.warm(frame.Firebox, 0.2, time.Minute)
+	fell := c.longest
+	c.level = 12
+	c.warm(frame.Firebox, -0.02, 10*time.Minute)
+	if fell != 0 || c.longest != 0 {
+		t.Errorf("called spillage for %v", c.longest)
+	}
+	c.level = -4
+	c.warm(frame.Firebox, 0.5, 90*time.Second)
+	if c.found.Verdict != alarm.Present {
+		t.Errorf("a fire that is lit: %+v", c.found)
+	}
+}
+
 func TestLightingInAColdChimney(t *testing.T) {
 	tests := map[string]func(*chimney){
 		"seen in the firebox": func(c *chimney) {

@@ -154,12 +154,28 @@ func TestTurnedDraftAtLighting(t *testing.T) {
 			return 200
 		}
 	}
-	n := night.Record(site(), &lit{course{flue: flue, draft: bump(-1, 8, 30*m, time.Hour)}}, night.Instrument{Period: time.Second},
-		nil, night.Truth{}, time.Hour, rand.New(rand.NewPCG(1, 2)))
-	rows(n)
-	e := n.Truth().Events
-	if len(e) != 1 || e[0].Began != 10*m || (e[0].From-15*m).Abs() > 5*time.Second {
-		t.Errorf("events %+v, want one from 10 min, shown from 15 min on", e)
+	tests := map[string]struct {
+		draft func(time.Duration) float64
+		loads []time.Duration
+		began time.Duration
+	}{
+		"the fire is seen":              {bump(-1, 8, 30*m, time.Hour), nil, 10 * m},
+		"it smokes from when it is lit": {bump(-1, 8, 30*m, time.Hour), []time.Duration{8 * m}, 8 * m},
+		"it drew at first": {func(at time.Duration) float64 {
+			if at < 9*m || at >= 30*m {
+				return 8
+			}
+			return -8
+		}, []time.Duration{8 * m}, 9 * m},
+	}
+	for name, tt := range tests {
+		n := night.Record(site(), &lit{course{flue: flue, draft: tt.draft}}, night.Instrument{Period: time.Second},
+			nil, night.Truth{Loads: tt.loads}, time.Hour, rand.New(rand.NewPCG(1, 2)))
+		rows(n)
+		e := n.Truth().Events
+		if len(e) != 1 || (e[0].Began-tt.began).Abs() > 5*time.Second || (e[0].From-15*m).Abs() > 5*time.Second {
+			t.Errorf("%s: events %+v, want one from %v, shown from 15 min on", name, e, tt.began)
+		}
 	}
 }
 

@@ -34,7 +34,8 @@ type Recording struct {
 	lagged  frame.Values
 	above   [frame.Count]int // 1 + index of the crossing that lasts
 	coldest [frame.Count]float64
-	draft   float64 // averaged over seconds
+	draft   float64       // averaged over seconds
+	drew    time.Duration // when it was above zero last
 	spill   spell
 	shown   [frame.Count]float64
 }
@@ -119,6 +120,9 @@ const gustTime = 15 * time.Second
 // calm is how long the draft must be right again for a spell to be over.
 const calm = time.Minute
 
+// kindles is how long before the model calls it a fire wood may have been lit that smokes.
+const kindles = 15 * time.Minute
+
 // spell is a time for which the draft is turned over a fire.
 type spell struct {
 	lasts time.Duration
@@ -180,6 +184,9 @@ func (n *Recording) watchDraft(at, dt time.Duration, burning bool, healthy *fram
 	if n.draft += (healthy[frame.Draft] - n.draft) * (1 - math.Exp(-dt.Seconds()/5)); n.rows == 1 {
 		n.draft = healthy[frame.Draft]
 	}
+	if n.draft > 0 {
+		n.drew = at
+	}
 	s := &n.spill
 	if s.right += dt; !burning || n.draft > 0 {
 		if s.event == 0 || s.right >= calm {
@@ -189,7 +196,7 @@ func (n *Recording) watchDraft(at, dt time.Duration, burning bool, healthy *fram
 	}
 	s.right = 0
 	if s.lasts == 0 {
-		s.began = at
+		s.began = n.smokes(at)
 	}
 	s.lasts += dt
 	if fire && !s.fire {
@@ -208,6 +215,17 @@ func (n *Recording) watchDraft(at, dt time.Duration, burning bool, healthy *fram
 			e.From = at // nothing shows it so far
 		}
 	}
+}
+
+// smokes is since when, up to at, the draft has been turned over wood that was lit.
+func (n *Recording) smokes(at time.Duration) time.Duration {
+	began := at
+	for _, lit := range n.truth.Loads {
+		if lit <= at && at-lit <= kindles {
+			began = min(began, max(lit, n.drew))
+		}
+	}
+	return began
 }
 
 // show makes readings of what the probes have reached.
