@@ -69,7 +69,7 @@ func install(t *testing.T) installed {
 	prepare(t, i, ours(t), `
 DEBIAN_FRONTEND=noninteractive dpkg -i /tmp/fluewright.deb
 cp /tmp/site.toml /etc/fluewright/fluewright.toml
-systemctl enable shell.service bench.service found.service
+systemctl enable shell.service bench.service found.service var-log.mount
 systemctl mask serial-getty@.service getty@.service apt-daily.timer apt-daily-upgrade.timer dpkg-db-backup.timer e2scrub_all.timer fstrim.timer`)
 	t.Logf("the package installed after %v more", time.Since(begun).Round(time.Second))
 	return i
@@ -94,6 +94,7 @@ func ours(t *testing.T) map[string][]byte {
 		"etc/systemd/system/shell.service":  []byte(shellUnit),
 		"etc/systemd/system/bench.service":  []byte(benchUnit),
 		"etc/systemd/system/found.service":  []byte(foundUnit),
+		"etc/systemd/system/var-log.mount":  []byte(logMount),
 		"etc/udev/rules.d/61-virtual.rules": []byte(virtualRules),
 	}
 }
@@ -154,6 +155,17 @@ Type=oneshot
 ExecStart=/bin/sh -c 'cp -a /var/lib/fluewright /run/found || true'
 [Install]
 WantedBy=multi-user.target
+`
+
+// logMount is what a root that is read-only from the start needs for the broker.
+const logMount = `[Unit]
+Description=Logs in memory
+[Mount]
+What=tmpfs
+Where=/var/log
+Type=tmpfs
+[Install]
+WantedBy=local-fs.target
 `
 
 // debian returns a bare Debian on a disk, made now or taken from the folder of those that
