@@ -150,4 +150,3 @@ func must(t *testing.T, c *exec.Cmd) {
 		t.Fatalf("%s: %v\n%s", strings.Join(c.Args, " "), err, out)
 	}
 }
-
