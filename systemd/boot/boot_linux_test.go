@@ -146,6 +146,7 @@ func TestMachine(t *testing.T) {
 			}
 			m.turn(luck.IntN(2), false)
 			time.Sleep(time.Duration(luck.Int64N(int64(4 * time.Second))))
+			d.awaitWrite(10 * time.Second)
 			m.cut()
 			lost, held := d.lose(luck)
 			fresh := changes(t, m.told("/event"))

@@ -9,6 +9,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"testing"
+	"time"
 )
 
 // disk is a machine's disk. What is on it is the file, and while a machine runs a layer over
@@ -103,23 +104,63 @@ func entries(log io.ReaderAt) (all []written, whole bool, err error) {
 	}
 	count := binary.LittleEndian.Uint64(super[16:])
 	for at := int64(sector); ; {
-		var head [sector]byte
-		_, err := log.ReadAt(head[:], at)
-		if err != nil && !errors.Is(err, io.EOF) {
+		e, next, err := entry(log, at)
+		if err != nil {
 			return nil, false, err
 		}
-		e := written{
-			binary.LittleEndian.Uint64(head[0:]), binary.LittleEndian.Uint64(head[8:]),
-			binary.LittleEndian.Uint64(head[16:]), at + sector,
-		}
-		if err != nil || e.sectors == 0 && e.flags == 0 { // nothing was written here any more
+		if next == at {
 			return all, uint64(len(all)) >= count, nil
 		}
-		all = append(all, e)
-		at = e.data
-		if e.flags&logOther == 0 {
-			at += int64(e.sectors) * sector
+		all, at = append(all, e), next
+	}
+}
+
+// entry reads one, and says where the next one stands: at the same place if none was
+// written here yet.
+func entry(log io.ReaderAt, at int64) (e written, next int64, err error) {
+	var head [sector]byte
+	if _, err := log.ReadAt(head[:], at); errors.Is(err, io.EOF) {
+		return e, at, nil
+	} else if err != nil {
+		return e, at, err
+	}
+	e = written{
+		binary.LittleEndian.Uint64(head[0:]), binary.LittleEndian.Uint64(head[8:]),
+		binary.LittleEndian.Uint64(head[16:]), at + sector,
+	}
+	if e.sectors == 0 && e.flags == 0 {
+		return e, at, nil
+	}
+	next = e.data
+	if e.flags&logOther == 0 {
+		next += int64(e.sectors) * sector
+	}
+	return e, next, nil
+}
+
+// awaitWrite waits until the machine has written what it has not flushed, or for so long.
+func (d *disk) awaitWrite(within time.Duration) {
+	d.t.Helper()
+	log, err := os.Open(d.log())
+	if err != nil {
+		d.t.Fatal(err)
+	}
+	defer log.Close()
+	held := false
+	at := int64(sector)
+	for deadline := time.Now().Add(within); time.Now().Before(deadline); {
+		e, next, err := entry(log, at)
+		if err != nil {
+			d.t.Fatal(err)
 		}
+		if next == at {
+			if held {
+				return
+			}
+			time.Sleep(200 * time.Microsecond)
+			continue
+		}
+		held, at = e.flags&logFlush == 0, next
 	}
 }
 
