@@ -4,6 +4,7 @@ import (
 	"encoding/binary"
 	"errors"
 	"io"
+	"math"
 	"math/rand/v2"
 	"os"
 	"os/exec"
@@ -54,25 +55,43 @@ func (d *disk) args() []string {
 	}
 }
 
-// lose makes the file what the disk is after the power was cut, and says how much of what
-// was written after the last flush is gone. The luck decides which.
+// lose makes the file what the disk is after the power was cut, and says how many sectors
+// were held back then and how many of them are gone. The luck decides which.
 func (d *disk) lose(luck *rand.Rand) (lost, held int) {
+	d.t.Helper()
+	return d.loseAt(d.file, math.MaxInt64, luck)
+}
+
+// loseAt makes a file that holds what the disk held at first what it is if the power was cut
+// when the log had so many bytes.
+func (d *disk) loseAt(name string, length int64, luck *rand.Rand) (lost, held int) {
 	d.t.Helper()
 	log, err := os.Open(d.log())
 	if err != nil {
 		d.t.Fatal(err)
 	}
 	defer log.Close()
-	file, err := os.OpenFile(d.file, os.O_WRONLY, 0)
+	file, err := os.OpenFile(name, os.O_WRONLY, 0)
 	if err != nil {
 		d.t.Fatal(err)
 	}
 	defer file.Close()
-	lost, held, err = settle(log, file, luck)
+	lost, held, err = settle(log, length, file, luck)
 	if err != nil {
 		d.t.Fatal(err)
 	}
 	return lost, held
+}
+
+// written is how long the log is.
+func (d *disk) written() int64 {
+	d.t.Helper()
+	info, err := os.Stat(d.log())
+	if err != nil {
+		d.t.Error(err)
+		return math.MaxInt64
+	}
+	return info.Size()
 }
 
 // The log is that of the kernel's device-mapper target log-writes
@@ -86,15 +105,15 @@ const (
 	logOther = ^uint64(3) // all but flush and forced unit access: no data follows
 )
 
-// written is an entry of the log: where on the disk, how much, and where its data stands.
-type written struct {
+// write is an entry of the log: where on the disk, how much, and where its data stands.
+type write struct {
 	to, sectors, flags uint64
 	data               int64
 }
 
 // entries reads the log. Whole says that it has all that the superblock counts, which
 // is written with each flush.
-func entries(log io.ReaderAt) (all []written, whole bool, err error) {
+func entries(log io.ReaderAt) (all []write, whole bool, err error) {
 	var super [sector]byte
 	if _, err := log.ReadAt(super[:], 0); err != nil {
 		return nil, false, err
@@ -117,14 +136,14 @@ func entries(log io.ReaderAt) (all []written, whole bool, err error) {
 
 // entry reads one, and says where the next one stands: at the same place if none was
 // written here yet.
-func entry(log io.ReaderAt, at int64) (e written, next int64, err error) {
+func entry(log io.ReaderAt, at int64) (e write, next int64, err error) {
 	var head [sector]byte
 	if _, err := log.ReadAt(head[:], at); errors.Is(err, io.EOF) {
 		return e, at, nil
 	} else if err != nil {
 		return e, at, err
 	}
-	e = written{
+	e = write{
 		binary.LittleEndian.Uint64(head[0:]), binary.LittleEndian.Uint64(head[8:]),
 		binary.LittleEndian.Uint64(head[16:]), at + sector,
 	}
@@ -164,11 +183,15 @@ func (d *disk) awaitWrite(within time.Duration) {
 	}
 }
 
-// settle carries the log's writes out on the file as a disk does whose power is cut.
-func settle(log io.ReaderAt, file io.WriterAt, luck *rand.Rand) (lost, held int, err error) {
+// settle carries out on the file what is in the log's first bytes, as a disk does whose
+// power is cut then.
+func settle(log io.ReaderAt, length int64, file io.WriterAt, luck *rand.Rand) (lost, held int, err error) {
 	all, whole, err := entries(log)
 	if err != nil {
 		return 0, 0, err
+	}
+	for len(all) > 0 && all[len(all)-1].data > length {
+		all = all[:len(all)-1]
 	}
 	safe := len(all) // up to here all is kept
 	for safe > 0 && whole && all[safe-1].flags&logFlush == 0 {

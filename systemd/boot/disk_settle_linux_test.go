@@ -3,6 +3,7 @@ package boot_test
 import (
 	"bytes"
 	"encoding/binary"
+	"math"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
@@ -36,7 +37,7 @@ func TestWhatADiskLosesInAPowerCut(t *testing.T) {
 		if err := file.Truncate(10 * sector); err != nil {
 			t.Fatal(err)
 		}
-		lost, held, err := settle(bytes.NewReader(log), file, rand.New(rand.NewPCG(seed, 0)))
+		lost, held, err := settle(bytes.NewReader(log), math.MaxInt64, file, rand.New(rand.NewPCG(seed, 0)))
 		if err != nil || held != 3 {
 			t.Fatalf("%d held back, %v", held, err)
 		}

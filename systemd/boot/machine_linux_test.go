@@ -32,10 +32,18 @@ type machine struct {
 	started time.Time
 	asked   int
 
+	disk  *disk
 	ear   net.Conn // what is written to the machine's second line comes here
 	deaf  chan struct{}
 	mu    sync.Mutex
-	heard []string
+	heard []heard
+}
+
+// heard is a line that has come, and how long the log of the disk's writes was then: what the
+// line promises to be kept was flushed before.
+type heard struct {
+	line   string
+	writes int64
 }
 
 // power switches a machine on and waits for its shell. The words are the kernel's, more are
@@ -43,7 +51,7 @@ type machine struct {
 func power(t *testing.T, i installed, d *disk, words string, more ...string) *machine {
 	t.Helper()
 	dir := t.TempDir()
-	m := &machine{t: t}
+	m := &machine{t: t, disk: d}
 	args := append([]string{"-serial", "stdio", "-device", "virtio-serial"}, d.args()...)
 	for _, name := range []string{"line", "ear"} {
 		args = append(args, "-chardev", "socket,id="+name+",server=on,wait=off,path="+filepath.Join(dir, name),
@@ -93,8 +101,9 @@ func (m *machine) hear() {
 		if err != nil {
 			return
 		}
+		writes := m.disk.written()
 		m.mu.Lock()
-		m.heard = append(m.heard, strings.TrimSpace(line))
+		m.heard = append(m.heard, heard{strings.TrimSpace(line), writes})
 		m.mu.Unlock()
 	}
 }
@@ -104,13 +113,13 @@ func (m *machine) told(texts ...string) (lines []string) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 next:
-	for _, line := range m.heard {
+	for _, h := range m.heard {
 		for _, text := range texts {
-			if !strings.Contains(line, text) {
+			if !strings.Contains(h.line, text) {
 				continue next
 			}
 		}
-		lines = append(lines, line)
+		lines = append(lines, h.line)
 	}
 	return lines
 }
