@@ -15,11 +15,13 @@ const (
 	units    = "systemctl is-active fluewright bench mosquitto"
 	active   = "(?s)^active.*active.*active$"
 	overheat = "mosquitto_sub -h 127.0.0.1 -t fluewright/basement/alarm/overheat/flue -C 1 -W 3"
+	spillage = "mosquitto_sub -h 127.0.0.1 -t fluewright/basement/alarm/spillage -C 1 -W 3"
 	impaired = "mosquitto_sub -h 127.0.0.1 -t fluewright/basement/alarm/monitor-impaired -C 1 -W 3"
 	state    = "mosquitto_sub -h 127.0.0.1 -t fluewright/basement/state -C 1 -W 3"
 	flue     = `curl -sf http://127.0.0.1:8080/metrics | grep '^fluewright_temperature_celsius{channel="flue"}'`
 	process  = "systemctl show -P MainPID fluewright"
 	raised   = `"state":"raised"`
+	quiet    = `"state":"(cleared|normal)"|none`
 )
 
 // up waits until everything runs and makes a fire that burns well.
@@ -29,7 +31,7 @@ func (m *machine) up() {
 	m.must(`for p in /sys/class/virtio-ports/*; do [ "$(cat $p/name)" = ear ] && d=/dev/${p##*/}; done
 		mosquitto_sub -h 127.0.0.1 -v -t 'fluewright/basement/#' >$d 2>/dev/null &`)
 	m.bench("pin flue 300", "pin chamber 600", "pin draft 12")
-	m.await(time.Minute, flue, ` (299|30[01])`)
+	m.await(soon, flue, ` (299|30[01])`)
 }
 
 // alarm makes the flue too hot and returns how long it took until the broker's subscriber
@@ -37,12 +39,12 @@ func (m *machine) up() {
 func (m *machine) alarm() time.Duration {
 	m.t.Helper()
 	m.bench("pin flue 300")
-	m.await(time.Minute, overheat+" || echo none", `"state":"(cleared|normal)"|none`)
+	m.await(soon, overheat+" || echo none", quiet)
 	before := len(m.told("alarm/overheat/flue", raised))
 	since := time.Now()
 	m.bench("pin flue 650")
 	for ; len(m.told("alarm/overheat/flue", raised)) == before; time.Sleep(20 * time.Millisecond) {
-		if time.Since(since) > time.Minute {
+		if time.Since(since) > soon {
 			m.await(time.Second, overheat, raised+" and heard of")
 		}
 	}
@@ -59,7 +61,7 @@ func (m *machine) turn(n int, wait bool) {
 	before := len(m.told("/event", `"alarm":"spillage"`, state))
 	m.bench("pin draft " + draft)
 	for since := time.Now(); wait && len(m.told("/event", `"alarm":"spillage"`, state)) == before; time.Sleep(10 * time.Millisecond) {
-		if time.Since(since) > time.Minute {
+		if time.Since(since) > soon {
 			m.t.Fatalf("with a draft of %s nothing is told of the spillage: %q", draft, m.told("/event"))
 		}
 	}
@@ -92,19 +94,23 @@ func TestMachine(t *testing.T) {
 		t.Run("kill -9", func(t *testing.T) {
 			before := m.must(process)
 			m.must("kill -9 " + before)
-			m.await(time.Minute, process+" | grep -vx 0 | grep -vx "+before, `^\d+$`)
-			m.await(time.Minute, flue, ` 6[45]`)
-			m.await(time.Minute, overheat, raised)
+			m.await(soon, process+" | grep -vx 0 | grep -vx "+before, `^\d+$`)
+			m.await(soon, flue, ` 6[45]`)
+			m.await(soon, overheat, raised)
 		})
 		if testing.Short() {
+			announced, _, _ := m.cutAsItWrites(chance(t))
+			again := power(t, i, m.disk, "rw")
+			again.up()
+			again.nothingIsMissing(announced)
 			return
 		}
 		t.Run("a process that stands still is started again", func(t *testing.T) {
 			before := m.must(process)
 			m.must("kill -STOP " + before)
-			m.await(2*time.Minute, process+" | grep -vx 0 | grep -vx "+before, `^\d+$`)
-			m.await(time.Minute, "journalctl -b -u fluewright --no-pager", "(?i)watchdog timeout")
-			m.await(time.Minute, overheat, raised)
+			m.await(soon, process+" | grep -vx 0 | grep -vx "+before, `^\d+$`)
+			m.await(soon, "journalctl -b -u fluewright --no-pager", "(?i)watchdog timeout")
+			m.await(soon, overheat, raised)
 		})
 		t.Run("a full disk", func(t *testing.T) {
 			m.do("dd if=/dev/zero of=/full bs=1M; dd if=/dev/zero of=/full2 bs=4k; sync")
@@ -114,59 +120,40 @@ func TestMachine(t *testing.T) {
 		t.Run("a root that turns read-only", func(t *testing.T) {
 			m.must("echo u >/proc/sysrq-trigger; until grep -q ' / ext4 ro' /proc/mounts; do sleep 0.2; done")
 			m.alarm()
-			m.await(3*time.Minute, impaired, raised)
+			m.await(soon, impaired, raised)
 		})
 	})
 
+	if testing.Short() {
+		return
+	}
 	t.Run("the power is cut", func(t *testing.T) {
 		d := newDisk(t, i.image)
-		seed := uint64(time.Now().UnixNano())
-		t.Logf("luck %d", seed)
-		luck := rand.New(rand.NewPCG(seed, 0))
-		times := *cuts
-		if testing.Short() {
-			times = 1
-		}
+		luck := chance(t)
 		var announced []string
-		for n := range times + 1 {
+		for n := range *cuts + 1 {
 			m := power(t, i, d, "rw")
 			m.up()
 			if n > 0 {
 				m.nothingIsMissing(announced)
 			}
-			if n == times {
+			if n == *cuts {
 				m.off()
 				d.lose(luck)
 				break
 			}
-			// The draft turns and turns back, and each time it is told. The last time may be
-			// on its way when the power goes.
-			for turns := range 2 + luck.IntN(2) {
-				m.turn(turns, true)
-			}
-			m.turn(luck.IntN(2), false)
-			time.Sleep(time.Duration(luck.Int64N(int64(4 * time.Second))))
-			d.awaitWrite(10 * time.Second)
-			m.cut()
-			lost, held := d.lose(luck)
-			fresh := changes(t, m.told("/event"))
+			fresh, lost, held := m.cutAsItWrites(luck)
 			announced = append(announced, fresh...)
 			t.Logf("cut %d: %d changes of alarms announced; of %d sectors not flushed %d are lost", n+1, len(fresh), held, lost)
-		}
-		if testing.Short() {
-			return
 		}
 		t.Run("a root that is read-only from the start", func(t *testing.T) {
 			m := power(t, i, d, "ro")
 			m.up()
 			m.alarm()
-			m.await(3*time.Minute, impaired, raised)
+			m.await(soon, impaired, raised)
 		})
 	})
 	t.Run("the power is cut at any moment", func(t *testing.T) { anyMoment(t, i) })
-	if testing.Short() {
-		return
-	}
 
 	// The system sets such a clock to the day that it was built on: that is past as well.
 	t.Run("a clock that begins in 1970", func(t *testing.T) {
@@ -178,13 +165,38 @@ func TestMachine(t *testing.T) {
 		}
 		m.alarm()
 		m.must("date -s '" + now.Format(time.DateTime) + "Z' && mkdir -p /run/systemd/timesync && touch /run/systemd/timesync/synchronized")
-		m.await(2*time.Minute, state, `"time":"`+now.Format(time.DateOnly)+`T.*"clock_trusted":true`)
-		m.await(time.Minute, overheat, raised)
+		m.await(soon, state, `"time":"`+now.Format(time.DateOnly)+`T.*"clock_trusted":true`)
+		m.await(soon, overheat, raised)
 		m.alarm()
 		if got := m.must("systemctl show -P NRestarts fluewright"); got != "0" {
 			t.Errorf("the step of the clock cost %s starts", got)
 		}
 	})
+}
+
+// chance is what decides by itself, and says how it can be had again.
+func chance(t *testing.T) *rand.Rand {
+	t.Helper()
+	seed := uint64(time.Now().UnixNano())
+	t.Logf("luck %d", seed)
+	return rand.New(rand.NewPCG(seed, 0))
+}
+
+// cutAsItWrites turns the draft back and forth, each time until it is told, and takes the
+// power away when something was written and not flushed. The last turn may be on its way
+// then. It returns which changes of alarms were announced, and what the disk lost.
+func (m *machine) cutAsItWrites(luck *rand.Rand) (announced []string, lost, held int) {
+	m.t.Helper()
+	m.await(soon, spillage+" || echo none", quiet) // it may have stood when the power was cut
+	for turns := range 2 + luck.IntN(2) {
+		m.turn(turns, true)
+	}
+	m.turn(luck.IntN(2), false)
+	time.Sleep(time.Duration(luck.Int64N(int64(4 * time.Second))))
+	m.disk.awaitWrite(10 * time.Second)
+	m.cut()
+	lost, held = m.disk.lose(luck)
+	return changes(m.t, m.told("/event")), lost, held
 }
 
 // inHistory is SQL for the changes of alarms that a history has, after whether it is whole.

@@ -19,8 +19,12 @@ import (
 	"time"
 )
 
-// patience is how long a machine may take to come up; emulated, beside other work.
-const patience = 4 * time.Minute
+// An emulated machine beside other work is slow: it may take so long to come up, and what
+// should happen soon may take so long.
+const (
+	patience = 6 * time.Minute
+	soon     = 3 * time.Minute
+)
 
 // machine is a running computer, and a line to a shell of root's in it.
 type machine struct {

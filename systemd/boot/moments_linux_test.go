@@ -1,23 +1,18 @@
 package boot_test
 
 import (
-	"math/rand/v2"
 	"os/exec"
 	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
-	"time"
 )
 
 // anyMoment plays one evening and then asks of many moments of it what a cut just then would
 // have left on the disk: a file system that its check puts right by itself, a history that
 // is whole, and in it every change of an alarm that somebody had heard of by then.
 func anyMoment(t *testing.T, i installed) {
-	moments := 60
-	if testing.Short() {
-		moments = 10
-	}
+	const moments = 60
 	d := newDisk(t, i.image)
 	m := power(t, i, d, "rw")
 	m.up()
@@ -29,10 +24,9 @@ func anyMoment(t *testing.T, i installed) {
 	if first < 0 {
 		t.Fatal("nothing was heard")
 	}
-	seed := uint64(time.Now().UnixNano())
-	luck := rand.New(rand.NewPCG(seed, 0))
+	luck := chance(t)
 	from, to := m.heard[first].writes, d.written()
-	t.Logf("luck %d; %d kB were written since the first event", seed, (to-from)>>10)
+	t.Logf("%d kB were written since the first event", (to-from)>>10)
 	cut, lost, held, promised := filepath.Join(d.dir, "cut"), 0, 0, 0
 	for range moments {
 		at := from + luck.Int64N(to-from)
