@@ -29,6 +29,7 @@ case "$words" in *" prepare "*)
 	/bin/busybox tar -x -f /dev/vdb -C /root
 	/bin/busybox chroot /root /bin/sh /tmp/prepare
 	/bin/busybox rm -f /root/tmp/*
+	/bin/busybox sync # a mount that a script left may keep the disk busy
 	/bin/busybox umount /root/proc /root/dev /root
 	/bin/busybox poweroff -f
 	;;
