@@ -146,12 +146,6 @@ func TestMachine(t *testing.T) {
 			announced = append(announced, fresh...)
 			t.Logf("cut %d: %d changes of alarms announced; of %d sectors not flushed %d are lost", n+1, len(fresh), held, lost)
 		}
-		t.Run("a root that is read-only from the start", func(t *testing.T) {
-			m := power(t, i, d, "ro")
-			m.up()
-			m.alarm()
-			m.await(soon, impaired, raised)
-		})
 	})
 	t.Run("the power is cut at any moment", func(t *testing.T) { anyMoment(t, i) })
 

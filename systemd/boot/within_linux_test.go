@@ -58,7 +58,7 @@ ExecStart=/bin/sh -c 'cp -a /var/lib/fluewright /run/found || true'
 WantedBy=multi-user.target
 `
 
-// logMount is what a root that is read-only from the start needs for the broker.
+// logMount keeps the broker's log off a root that turns read-only.
 const logMount = `[Unit]
 Description=Logs in memory
 [Mount]
