@@ -5,29 +5,26 @@ package boot_test
 import (
 	"bufio"
 	"bytes"
-	"flag"
 	"fmt"
 	"io"
 	"net"
-	"os"
 	"os/exec"
 	"path/filepath"
 	"regexp"
 	"strconv"
 	"strings"
+	"sync"
 	"syscall"
 	"testing"
 	"time"
 )
 
-var (
-	boots = flag.Bool("boot", false, "boot machines: needs root, debootstrap, qemu and some minutes")
-	cuts  = flag.Int("cuts", 3, "how often the power is cut")
-	kept  = flag.String("kept", "", "folder that keeps the machine's disk; one that is there is used")
+// An emulated machine beside other work is slow: it may take so long to come up, and what
+// should happen soon may take so long.
+const (
+	patience = 6 * time.Minute
+	soon     = 3 * time.Minute
 )
-
-// patience is how long a machine may take to come up; emulated, beside other work.
-const patience = 4 * time.Minute
 
 // machine is a running computer, and a line to a shell of root's in it.
 type machine struct {
@@ -38,31 +35,33 @@ type machine struct {
 	lines   *bufio.Scanner
 	started time.Time
 	asked   int
+
+	disk  *disk
+	ear   net.Conn // what is written to the machine's second line comes here
+	deaf  chan struct{}
+	mu    sync.Mutex
+	heard []heard
 }
 
-// disk returns a new disk that begins as the image, which stays as it is.
-func disk(t *testing.T, image string) string {
-	t.Helper()
-	file := filepath.Join(t.TempDir(), "disk.qcow2")
-	must(t, exec.Command("qemu-img", "create", "-q", "-f", "qcow2", "-b", image, "-F", "raw", file))
-	return file
+// heard is a line that has come, and how long the log of the disk's writes was then: what the
+// line promises to be kept was flushed before.
+type heard struct {
+	line   string
+	writes int64
 }
 
-// power switches a machine on and waits for its shell. More are arguments of the emulator.
-func power(t *testing.T, i installed, disk string, more ...string) *machine {
+// power switches a machine on and waits for its shell. The words are the kernel's, more are
+// arguments of the emulator.
+func power(t *testing.T, i installed, d *disk, words string, more ...string) *machine {
 	t.Helper()
 	dir := t.TempDir()
-	socket := filepath.Join(dir, "line")
-	m := &machine{t: t}
-	m.process = exec.Command("qemu-system-x86_64", append([]string{
-		"-accel", "tcg,thread=multi", "-cpu", "max", "-smp", "2", "-m", "512", "-display", "none", "-no-reboot",
-		"-kernel", i.kernel, "-initrd", i.initrd, "-append", "root=/dev/vda rw console=ttyS0 panic=-1 systemd.show_status=0 quiet",
-		"-drive", "if=virtio,cache=writethrough,file=" + disk,
-		"-serial", "stdio",
-		"-device", "virtio-serial", "-chardev", "socket,id=line,server=on,wait=off,path=" + socket,
-		"-device", "virtserialport,chardev=line,name=line",
-		"-nic", "none",
-	}, more...)...)
+	m := &machine{t: t, disk: d}
+	args := append([]string{"-serial", "stdio", "-device", "virtio-serial"}, d.args()...)
+	for _, name := range []string{"line", "ear"} {
+		args = append(args, "-chardev", "socket,id="+name+",server=on,wait=off,path="+filepath.Join(dir, name),
+			"-device", "virtserialport,chardev="+name+",name="+name)
+	}
+	m.process = emulator(i, "root=/dev/vda "+words, append(args, more...)...)
 	m.process.Stdout, m.process.Stderr = &m.console, &m.console
 	m.process.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
 	m.started = time.Now()
@@ -70,15 +69,9 @@ func power(t *testing.T, i installed, disk string, more ...string) *machine {
 		t.Fatal(err)
 	}
 	t.Cleanup(m.cut)
-	for deadline := time.Now().Add(10 * time.Second); ; time.Sleep(20 * time.Millisecond) {
-		var err error
-		if m.line, err = net.Dial("unix", socket); err == nil {
-			break
-		}
-		if time.Now().After(deadline) {
-			t.Fatal(err)
-		}
-	}
+	m.line, m.ear = m.dial(filepath.Join(dir, "line")), m.dial(filepath.Join(dir, "ear"))
+	m.deaf = make(chan struct{})
+	go m.hear()
 	m.lines = bufio.NewScanner(m.line)
 	_ = m.line.SetReadDeadline(time.Now().Add(patience))
 	for m.lines.Scan() {
@@ -90,6 +83,51 @@ func power(t *testing.T, i installed, disk string, more ...string) *machine {
 	return nil
 }
 
+func (m *machine) dial(socket string) net.Conn {
+	m.t.Helper()
+	for deadline := time.Now().Add(20 * time.Second); ; time.Sleep(20 * time.Millisecond) {
+		c, err := net.Dial("unix", socket)
+		if err == nil {
+			return c
+		}
+		if time.Now().After(deadline) {
+			m.t.Fatalf("%v\n%s", err, m.said())
+		}
+	}
+}
+
+// hear gathers the whole lines that come through the ear. What has come was announced: it is
+// outside.
+func (m *machine) hear() {
+	defer close(m.deaf)
+	for r := bufio.NewReader(m.ear); ; {
+		line, err := r.ReadString('\n')
+		if err != nil {
+			return
+		}
+		writes := m.disk.written()
+		m.mu.Lock()
+		m.heard = append(m.heard, heard{strings.TrimSpace(line), writes})
+		m.mu.Unlock()
+	}
+}
+
+// told is what was heard so far and has all the texts in it.
+func (m *machine) told(texts ...string) (lines []string) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+next:
+	for _, h := range m.heard {
+		for _, text := range texts {
+			if !strings.Contains(h.line, text) {
+				continue next
+			}
+		}
+		lines = append(lines, h.line)
+	}
+	return lines
+}
+
 // cut takes the power away.
 func (m *machine) cut() {
 	if m.process.ProcessState != nil {
@@ -97,7 +135,23 @@ func (m *machine) cut() {
 	}
 	_ = m.process.Process.Kill()
 	_ = m.process.Wait()
-	_ = m.line.Close()
+	if m.deaf != nil {
+		<-m.deaf // the other end is closed: what was on its way has come
+		_ = m.ear.Close()
+	}
+	if m.line != nil {
+		_ = m.line.Close()
+	}
+}
+
+// off shuts the machine down as its owner should.
+func (m *machine) off() {
+	m.t.Helper()
+	_, _ = io.WriteString(m.line, "systemctl poweroff\n")
+	timer := time.AfterFunc(patience, func() { _ = m.process.Process.Kill() })
+	if err := m.process.Wait(); err != nil || !timer.Stop() {
+		m.t.Fatalf("the machine does not shut down: %v\n%s", err, m.console.String())
+	}
 }
 
 // said is the console, of a machine that is cut for it.
@@ -156,102 +210,8 @@ func (m *machine) await(within time.Duration, line, pattern string) string {
 	return ""
 }
 
-// bench gives the virtual chips a control line.
-func (m *machine) bench(line string) {
+// bench gives the virtual chips control lines.
+func (m *machine) bench(lines ...string) {
 	m.t.Helper()
-	m.must("echo '" + line + "' >/run/bench.ctl")
-}
-
-// installed is a disk with everything on it, and what boots it.
-type installed struct{ image, kernel, initrd string }
-
-// install makes the disk: a clean Debian with a broker, our package, and the virtual chips.
-func install(t *testing.T) installed {
-	t.Helper()
-	if !*boots {
-		t.Skip("boots machines for some minutes: only with -boot")
-	}
-	for _, program := range []string{"debootstrap", "qemu-system-x86_64", "qemu-img", "mkfs.ext4", "dpkg-deb"} {
-		if _, err := exec.LookPath(program); err != nil {
-			t.Fatalf("%s is missing", program)
-		}
-	}
-	dir := *kept
-	if dir == "" {
-		dir = t.TempDir()
-	}
-	i := installed{filepath.Join(dir, "image"), filepath.Join(dir, "vmlinuz"), filepath.Join(dir, "initrd")}
-	if _, err := os.Stat(i.initrd); err == nil {
-		return i
-	}
-	root := filepath.Join(dir, "root")
-	must(t, exec.Command("debootstrap", "--variant=minbase",
-		"--include=systemd,systemd-sysv,udev,kmod,dbus,mosquitto,mosquitto-clients,sqlite3,curl,linux-image-cloud-amd64,initramfs-tools", "bookworm", root))
-	pack := exec.Command("../../.ci/package", "amd64")
-	must(t, pack)
-	debs, err := filepath.Glob("../../dist/fluewright_*_amd64.deb")
-	if err != nil || len(debs) != 1 {
-		t.Fatalf("packages %v, %v", debs, err)
-	}
-	must(t, exec.Command("cp", debs[0], filepath.Join(root, "tmp", "fluewright.deb")))
-	must(t, exec.Command("chroot", root, "dpkg", "-i", "/tmp/fluewright.deb"))
-	benchd := exec.Command("go", "build", "-o", filepath.Join(root, "usr/local/bin/benchd"), "../../sensors/bench/benchd")
-	benchd.Env = append(os.Environ(), "CGO_ENABLED=0")
-	must(t, benchd)
-	for name, text := range map[string]string{
-		"etc/fluewright/fluewright.toml": site,
-		"etc/systemd/system/shell.service": `[Unit]
-Description=A shell for whoever holds the other end
-DefaultDependencies=no
-After=local-fs.target systemd-udev-trigger.service
-[Service]
-ExecStart=/bin/sh -c 'until [ -e /dev/virtio-ports/line ]; do sleep 0.1; done; exec sh -c "echo shell; exec sh" <>/dev/virtio-ports/line >&0 2>&0'
-Restart=always
-[Install]
-WantedBy=sysinit.target
-`,
-		"etc/systemd/system/bench.service": `[Unit]
-Description=Virtual chips
-DefaultDependencies=no
-After=systemd-tmpfiles-setup-dev.service
-[Service]
-ExecStartPre=/sbin/modprobe fuse
-ExecStartPre=/bin/sh -c 'mkdir -p /run/bench && { [ -p /run/bench.ctl ] || mkfifo /run/bench.ctl; }'
-ExecStart=/bin/sh -c 'exec benchd --dir /run/bench --dev <>/run/bench.ctl'
-[Install]
-WantedBy=sysinit.target
-`,
-	} {
-		if err := os.WriteFile(filepath.Join(root, name), []byte(text), 0o644); err != nil {
-			t.Fatal(err)
-		}
-	}
-	must(t, exec.Command("chroot", root, "systemctl", "enable", "shell.service", "bench.service"))
-	must(t, exec.Command("chroot", root, "chgrp", "fluewright", "/etc/fluewright/fluewright.toml"))
-	must(t, exec.Command("mkfs.ext4", "-q", "-d", root, i.image, "1200M"))
-	for glob, to := range map[string]string{"vmlinuz-*": i.kernel, "initrd.img-*": i.initrd} {
-		found, err := filepath.Glob(filepath.Join(root, "boot", glob))
-		if err != nil || len(found) != 1 {
-			t.Fatalf("%s: %v, %v", glob, found, err)
-		}
-		must(t, exec.Command("cp", found[0], to))
-	}
-	must(t, exec.Command("rm", "-r", root))
-	return i
-}
-
-const site = `[site]
-name = "basement"
-units = "si"
-[mqtt]
-broker = "tcp://127.0.0.1:1883"
-[web]
-listen = "127.0.0.1:8080"
-`
-
-func must(t *testing.T, c *exec.Cmd) {
-	t.Helper()
-	if out, err := c.CombinedOutput(); err != nil {
-		t.Fatalf("%s: %v\n%s", strings.Join(c.Args, " "), err, out)
-	}
+	m.must("printf '" + strings.Join(lines, `\n`) + `\n' >/run/bench.ctl`)
 }

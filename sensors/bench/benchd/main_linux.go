@@ -1,10 +1,11 @@
 //go:build amd64 || arm64 || riscv64
 
-// Benchd shows a bench as device files and takes control lines on standard input.
+// Benchd shows a bench as device files, or with --cuse as character devices, and takes
+// control lines on standard input.
 //
 // It answers "ready" once the files are there, then one line for each control line (see
 // Do in package bench; errors begin with "error: "). It ends at the end of its input,
-// at SIGINT or SIGTERM. It needs root and /dev/fuse.
+// at SIGINT or SIGTERM. It needs root, and /dev/fuse or /dev/cuse.
 package main
 
 import (
@@ -36,6 +37,7 @@ func run(args []string, in io.Reader, out io.Writer) (err error) {
 	flags := flag.NewFlagSet("benchd", flag.ContinueOnError)
 	dir := flags.String("dir", "", "existing directory to show the device files in")
 	dev := flags.Bool("dev", false, "link /dev/i2c-1, /dev/spidev0.0 and so on to them while running")
+	cuse := flags.Bool("cuse", false, "make /dev/i2c-1, /dev/spidev0.0 and so on character devices, in place of a directory's files")
 	offset := flags.Int("dev-offset", 0, "add to the bus numbers of these links, beside real devices")
 	speed := flags.Float64("speed", 1, "seconds of the bench's time for each second")
 	seed := flags.Uint64("seed", 1, "of gusts, rumble and the chips' noise")
@@ -44,8 +46,8 @@ func run(args []string, in io.Reader, out io.Writer) (err error) {
 	if err := flags.Parse(args); err != nil {
 		return err
 	}
-	if *dir == "" || flags.NArg() > 0 || !(*speed > 0) {
-		return errors.New("usage: benchd --dir DIRECTORY [--dev [--dev-offset N]] [--speed X] [--seed N] [--every] [--scenario FILE|night]")
+	if (*dir == "") != *cuse || *cuse && *dev || flags.NArg() > 0 || !(*speed > 0) {
+		return errors.New("usage: benchd --cuse | --dir DIRECTORY [--dev [--dev-offset N]] [--speed X] [--seed N] [--every] [--scenario FILE|night]")
 	}
 	play, err := loadScenario(*scenario)
 	if err != nil {
@@ -59,6 +61,14 @@ func run(args []string, in io.Reader, out io.Writer) (err error) {
 	// From here a signal ends the loop, so that the mount is taken down.
 	stop := make(chan os.Signal, 1)
 	signal.Notify(stop, os.Interrupt, syscall.SIGTERM)
+	if *cuse {
+		shown, err := devfs.Show(b)
+		if err != nil {
+			return err
+		}
+		defer func() { err = errors.Join(err, shown.Close()) }()
+		return serve(b, in, out, stop)
+	}
 	mounted, err := devfs.Mount(*dir, b)
 	if err != nil {
 		return err

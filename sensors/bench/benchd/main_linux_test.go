@@ -165,6 +165,8 @@ func TestBadArguments(t *testing.T) {
 	}{
 		{nil, "usage"},
 		{[]string{"--dir", "d", "--speed", "0"}, "usage"},
+		{[]string{"--dir", "d", "--cuse"}, "usage"},
+		{[]string{"--cuse", "--dev"}, "usage"},
 		{[]string{"--dir", "d", "--scenario", "absent"}, "open scenario"},
 		{[]string{"--dir", "d", "--scenario", bad}, `unknown command "boil"`},
 	} {

@@ -1,7 +1,11 @@
 // Package devfs shows a bench's buses as device files, so that a daemon which knows
 // nothing of benches reads them through the kernel's ioctl path.
 //
-// It is a FUSE server (Linux, root) whose files, i2c-1, spidev0.0 and so on, answer the
+// Show makes character devices of them, with the kernel's module cuse, for a machine that
+// has nothing else: who may open one is then up to owner, group and mode, and to the
+// device list of a unit. Mount does with a directory, anywhere.
+//
+// Mount is a FUSE server (Linux, root) whose files, i2c-1, spidev0.0 and so on, answer the
 // ioctls of Documentation/i2c/dev-interface.rst and Documentation/spi/spidev.rst. They
 // are regular files, not character devices. FUSE hands over what an ioctl's number
 // says it carries; the buffers that such a structure points at are read and written in
