@@ -231,6 +231,7 @@ func (h *house) build() error {
 		return err
 	}
 	h.supervise(l, site, watch.history)
+	h.tasks = append(h.tasks, task{"footprint", footprint(h.log)})
 	// Last, so that the first tick finds everybody listening.
 	h.tasks = append(h.tasks, task{"loop", l.run})
 	return nil

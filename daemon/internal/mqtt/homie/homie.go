@@ -63,7 +63,8 @@ const (
 type Device struct {
 	o      Options
 	server *url.URL
-	known  map[string]bool // alerts that there can be
+	known  map[string]bool      // alerts that there can be
+	topics map[alarm.Key]string // of them
 }
 
 // New checks o and prepares a device; it does not connect yet.
@@ -75,9 +76,10 @@ func New(o Options) (*Device, error) {
 	if o.Every == 0 {
 		o.Every = 10 * time.Second
 	}
-	d := &Device{o: o, server: server, known: make(map[string]bool)}
+	d := &Device{o: o, server: server, known: make(map[string]bool), topics: make(map[alarm.Key]string)}
 	for _, a := range o.Alarms {
-		d.known[alertID(a.Key)] = true
+		id := alertID(a.Key)
+		d.known[id], d.topics[a.Key] = true, "$alert/"+id
 	}
 	return d, nil
 }
