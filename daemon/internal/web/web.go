@@ -69,6 +69,8 @@ type Options struct {
 	Commissioning commissionpage.Options
 	// Gate says who may do what; nil: only what is open to all is served.
 	Gate *access.Gate
+	// Open opens the address that is listened on; nil takes net.Listen.
+	Open func(network, address string) (net.Listener, error)
 	// CertificateFile and KeyFile make the pages go out encrypted.
 	CertificateFile, KeyFile string
 	// Names are the host names by which the page may be asked for, besides localhost
@@ -105,7 +107,10 @@ type Server struct {
 // Listen opens the address, "127.0.0.1:8080"; port 0 takes a free one. It serves from
 // Run on.
 func Listen(address string, o Options) (*Server, error) {
-	l, err := net.Listen("tcp", address)
+	if o.Open == nil {
+		o.Open = net.Listen
+	}
+	l, err := o.Open("tcp", address)
 	if err != nil {
 		return nil, fmt.Errorf("listen for browsers on %s: %w", address, err)
 	}

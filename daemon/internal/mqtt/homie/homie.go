@@ -46,7 +46,9 @@ type Options struct {
 	StaleAfter time.Duration
 	// Every is how often a number is sent at most; zero takes 10 s.
 	Every time.Duration
-	Log   *slog.Logger
+	// Dial connects where there is no TLS; nil takes the net package's.
+	Dial func(ctx context.Context, network, address string) (net.Conn, error)
+	Log  *slog.Logger
 }
 
 const (
@@ -75,6 +77,9 @@ func New(o Options) (*Device, error) {
 	}
 	if o.Every == 0 {
 		o.Every = 10 * time.Second
+	}
+	if o.Dial == nil {
+		o.Dial = (&net.Dialer{}).DialContext
 	}
 	d := &Device{o: o, server: server, known: make(map[string]bool), topics: make(map[alarm.Key]string)}
 	for _, a := range o.Alarms {
@@ -253,7 +258,7 @@ func (d *Device) dial(ctx context.Context) (net.Conn, error) {
 	ctx, cancel := context.WithTimeout(ctx, dialTimeout)
 	defer cancel()
 	if d.server.Scheme == "tcp" {
-		return (&net.Dialer{}).DialContext(ctx, "tcp", d.server.Host)
+		return d.o.Dial(ctx, "tcp", d.server.Host)
 	}
 	return (&tls.Dialer{Config: d.o.TLS}).DialContext(ctx, "tcp", d.server.Host)
 }
