@@ -181,9 +181,15 @@ func (d *Device) show(ctx context.Context, l *line, doubt chan string) error {
 	looks := time.NewTicker(look)
 	defer looks.Stop()
 	numbers := time.Now()
+	var seen *status.Status
 	for {
 		select {
 		case <-ticks:
+			s := d.o.Feed.Latest()
+			if seen != nil && !stirred(seen, s) {
+				continue // the next look is soon enough
+			}
+			seen = s
 		case <-looks.C:
 		case topic := <-doubt:
 			payload := sent[topic] // of an alert that there cannot be, nothing
@@ -206,6 +212,16 @@ func (d *Device) show(ctx context.Context, l *line, doubt chan string) error {
 			return err
 		}
 	}
+}
+
+// stirred reports whether a tick brings more than other numbers.
+func stirred(before, now *status.Status) bool {
+	for c, in := range now.Frame.Inputs {
+		if in.Quality != before.Frame.Inputs[c].Quality {
+			return true
+		}
+	}
+	return len(now.Assessment.Events) > 0 || now.Assessment.Phase != before.Assessment.Phase
 }
 
 // update sends what has changed; numbers only where they are due or have just come back.
