@@ -6,19 +6,19 @@ import (
 	"time"
 )
 
-// The start needs most of the program's file once, and the kernel maps sixteen pages for
-// each that is asked for: four fifths of what is mapped then is never read again. unmapEvery
-// and unmapFirst say how often it is let go of, and how long after the start at first.
+// The start needs most of the program's file once, and the kernel maps sixteen pages for each
+// that is asked for. giveBackFirst and giveBackEvery say how long after the start that is given
+// back at first, and how often what has come since.
 const (
-	unmapFirst = 20 * time.Second
-	unmapEvery = time.Hour
+	giveBackFirst = 20 * time.Second
+	giveBackEvery = time.Hour
 )
 
-// footprint keeps what is mapped of the program's file to what is used. What is used comes
-// back from the kernel's memory at the next touch, within microseconds.
+// footprint keeps what is mapped of the program's file near what is used of it. What is used
+// comes back from the kernel's memory at the next touch, within microseconds.
 func footprint(log *slog.Logger) func(context.Context) error {
 	return func(ctx context.Context) error {
-		for wait := unmapFirst; ; wait = unmapEvery {
+		for wait := giveBackFirst; ; wait = giveBackEvery {
 			select {
 			case <-ctx.Done():
 				return nil
