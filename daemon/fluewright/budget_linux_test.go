@@ -321,7 +321,10 @@ func (f *full) measure(p *process, emulated string, processor float64) {
 	share := (cpuTime(f.t, pid) - cpu).Seconds() / idle.Seconds()
 	rate := (gauge(f.t, f.page, "fluewright_frames_total") - frames) / idle.Seconds()
 	f.t.Logf("%.2f %% of a core while nobody asks, at %.1f frames a second", 100*share, rate)
-	if strict && processor > 0 && share > processor {
+	if !strict {
+		processor *= 5 // who shares a processor's memory and its other thread takes more of its time
+	}
+	if processor > 0 && share > processor {
 		f.t.Errorf("it takes %.2f %% of a core, want %.0f %% at most", 100*share, 100*processor)
 	}
 	if rate < 5 { // a busy computer may miss some
