@@ -15,6 +15,7 @@ import (
 	"golang.org/x/term"
 
 	"fluewright/daemon/internal/access"
+	"fluewright/daemon/internal/statedir"
 )
 
 // accessCmd is for whoever works on the board, and has the right to all of it anyway. It
@@ -40,7 +41,11 @@ func (c *accessCmd) open() (*access.Accounts, error) {
 	if err != nil {
 		return nil, fmt.Errorf("find the accounts: %w", err)
 	}
-	a := access.Load(c.State)
+	place, err := statedir.Find(c.State)
+	if err != nil {
+		return nil, fmt.Errorf("find the accounts: %w", err)
+	}
+	a := access.Load(place.Dir)
 	return a, a.Err()
 }
 

@@ -150,7 +150,7 @@ url = %q
 	}
 	kill := func(p *process) {
 		p.signal(syscall.SIGKILL)
-		_ = p.wait(5 * time.Second)
+		_ = p.wait(ending)
 	}
 	bench.do("pin flue 500", "pin chamber 600", "pin draft 12")
 	first := run()

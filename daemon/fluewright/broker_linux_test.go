@@ -123,7 +123,7 @@ func TestAKillTakesNoAlarmFromTheBrokerWithin(t *testing.T) {
 	for _, round := range []string{"with its memory", "without its memory"} {
 		over[one.Boot] = true
 		daemon.signal(syscall.SIGKILL)
-		_ = daemon.wait(5 * time.Second)
+		_ = daemon.wait(ending)
 		if round == "without its memory" {
 			if err := os.Remove(filepath.Join(state, memory.FileName)); err != nil {
 				t.Fatal(err)
@@ -159,7 +159,7 @@ func TestAKillTakesNoAlarmFromTheBrokerWithin(t *testing.T) {
 		t.Errorf("the owner reads %q", out)
 	}
 	daemon.signal(syscall.SIGTERM)
-	if err := daemon.wait(5 * time.Second); err != nil {
+	if err := daemon.wait(ending); err != nil {
 		t.Errorf("%v\n%s", err, daemon.said())
 	}
 }

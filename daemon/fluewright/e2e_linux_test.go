@@ -111,7 +111,7 @@ listen = "%s"
 	t.Run("it ends cleanly within a second", func(t *testing.T) {
 		since := time.Now()
 		daemon.signal(syscall.SIGINT)
-		if err := daemon.wait(5 * time.Second); err != nil {
+		if err := daemon.wait(ending); err != nil {
 			t.Errorf("%v\n%s", err, daemon.said())
 		}
 		if took := time.Since(since); took > time.Second {
@@ -187,7 +187,9 @@ type subscription struct {
 
 func subscribe(t *testing.T, broker, topic string) *subscription {
 	t.Helper()
-	p := start(t, "mosquitto_sub", at(broker, "-v", "-t", topic)...)
+	const ready = "subscriber/is/there" // retained: it comes once the subscription stands
+	output(t, "mosquitto_pub", at(broker, "-r", "-t", ready, "-m", "yes")...)
+	p := start(t, "mosquitto_sub", at(broker, "-v", "-t", topic, "-t", ready)...)
 	s := &subscription{lines: make(chan string, 10000)}
 	go func() {
 		known := map[string]bool{} // by the id of an event: what comes again is the same
@@ -204,6 +206,7 @@ func subscribe(t *testing.T, broker, topic string) *subscription {
 		}
 		close(s.lines)
 	}()
+	s.await(t, ending, ready, "yes")
 	return s
 }
 

@@ -60,7 +60,7 @@ listen = "%s"
 	kill := func(p *process) (at time.Time) {
 		at = time.Now()
 		p.signal(syscall.SIGKILL)
-		_ = p.wait(5 * time.Second)
+		_ = p.wait(ending)
 		return at
 	}
 

@@ -23,11 +23,15 @@ const (
 	exitFailed = 1
 	exitUsage  = 2 // of the command line, or a mistake in the configuration
 	exitWrong  = 3 // something is wrong with the installation
+	exitNewer  = 4 // what is kept is of a newer program, and is not touched; of health alone
 )
 
 // errWrong says that a command found something wrong with the installation and has
 // already told what.
 var errWrong = errors.New("something is wrong with the installation")
+
+// errNewer likewise says that what is kept is of a newer program.
+var errNewer = errors.New("what is kept is of a newer program")
 
 const description = `Watches a wood-fired warm-air furnace: draft, temperatures, alarms.
 
@@ -48,8 +52,9 @@ type cli struct {
 	Burns      burnsCmd      `cmd:"" help:"List the burns of a history, or compare two."`
 	Bundle     bundleCmd     `cmd:"" help:"Make one small file of a window of a history, for mail."`
 	Notify     notifyCmd     `cmd:"" help:"Try whether messages reach people, and their answers us."`
-	Health     healthCmd     `cmd:"" help:"Ask the running monitor how it does its work; exit code 3 if it does not."`
+	Health     healthCmd     `cmd:"" help:"Ask the running monitor how it does its work, for update tools too: exit code 0 if it does."`
 	Access     accessCmd     `cmd:"" help:"Say who may sign in to the pages; make tokens for programs."`
+	Enrol      enrolCmd      `cmd:"" help:"Ask for the certificate by which a broker knows this site, and install it."`
 	Version    versionCmd    `cmd:"" help:"Print the version."`
 }
 
@@ -99,11 +104,16 @@ func run(ctx context.Context, args []string, std streams) int {
 // exitCode tells an error and chooses the code for it.
 func exitCode(err error, out io.Writer) int {
 	var mistakes config.Errors
+	var told toldError
 	switch {
 	case err == nil:
 		return exitDone
 	case errors.Is(err, errWrong):
 		return exitWrong
+	case errors.Is(err, errNewer):
+		return exitNewer
+	case errors.As(err, &told):
+		return int(told)
 	case errors.As(err, &mistakes):
 		fmt.Fprintln(out, err)
 		return exitUsage

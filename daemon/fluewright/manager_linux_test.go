@@ -155,7 +155,7 @@ listen = "`+freeAddress(t)+`"
 
 	daemon.signal(syscall.SIGTERM)
 	ear.await(t, 3*time.Second, "STOPPING=1")
-	if err := daemon.wait(5 * time.Second); err != nil {
+	if err := daemon.wait(ending); err != nil {
 		t.Errorf("%v\n%s", err, daemon.said())
 	}
 	if code, said := health(); code != 1 {

@@ -87,7 +87,7 @@ via = ["phone"]
 				<-time.After(500 * time.Millisecond)
 			}
 			daemon.signal(syscall.SIGKILL)
-			_ = daemon.wait(5 * time.Second)
+			_ = daemon.wait(ending)
 			server.Mute(false)
 
 			// The next run tells it again if it cannot know that it was told, under its name.
@@ -112,7 +112,7 @@ via = ["phone"]
 			}
 			<-time.After(500 * time.Millisecond) // it learns that it was taken
 			daemon.signal(syscall.SIGTERM)
-			_ = daemon.wait(5 * time.Second)
+			_ = daemon.wait(ending)
 		}
 	}
 }

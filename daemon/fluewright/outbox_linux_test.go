@@ -148,7 +148,7 @@ bus = "/dev/i2c-86"
 				eventually(turn.state+", "+step, heard(len(want)))
 			}
 			kill()
-			_ = daemon.wait(5 * time.Second)
+			_ = daemon.wait(ending)
 			broker.Does(nil)
 			broker.Away(false)
 			before := len(broker.All())
@@ -167,7 +167,7 @@ bus = "/dev/i2c-86"
 			}
 			<-time.After(time.Second)
 			daemon.signal(syscall.SIGTERM)
-			_ = daemon.wait(5 * time.Second)
+			_ = daemon.wait(ending)
 		}
 	}
 	// What is missing is made up for a run at a time: a slow machine is given more than one.
@@ -175,7 +175,7 @@ bus = "/dev/i2c-86"
 		daemon = run()
 		<-time.After(10 * time.Second)
 		daemon.signal(syscall.SIGTERM)
-		_ = daemon.wait(5 * time.Second)
+		_ = daemon.wait(ending)
 		lack, runs := untold(t, state, broker.Of("telemetry"))
 		if len(lack) == 0 && runs >= 10 {
 			break

@@ -34,7 +34,10 @@ const rest = `
 :  a mistake in the command line or in the configuration
 
 3
-:  something is wrong with the installation
+:  something is wrong with the installation, or with the running monitor
+
+4
+:  of health: what is kept was written by a newer version of the program, and is not touched
 
 ## Files
 

@@ -8,6 +8,9 @@ import (
 	"log/slog"
 	"os"
 	"runtime/debug"
+	"time"
+
+	"github.com/coreos/go-systemd/v22/daemon"
 
 	"fluewright/daemon/internal/app"
 	"fluewright/daemon/internal/config"
@@ -19,8 +22,36 @@ type runCmd struct {
 	Record string `help:"Write the readings of this run as a burn log; compressed if the name ends in .gz." type:"path" placeholder:"FILE"`
 }
 
+// Under a service manager that starts the program again at once, a start that fails within
+// startGrace is told and then lasts backOff: a mistake in the configuration must not write to
+// the journal each second for years. One that dies later is started again at once.
+const (
+	startGrace = 5 * time.Second
+	backOff    = 10 * time.Second
+)
+
 // Run watches the furnace until ctx ends.
 func (c *runCmd) Run(ctx context.Context, std streams) error {
+	begun := time.Now()
+	err := c.watch(ctx, std)
+	if err == nil || ctx.Err() != nil || os.Getenv("NOTIFY_SOCKET") == "" || time.Since(begun) > startGrace {
+		return err
+	}
+	code := exitCode(err, std.err)
+	_, _ = daemon.SdNotify(false, "STATUS=Cannot start, and tries again: see the journal.") // said on std.err already
+	select {
+	case <-ctx.Done():
+	case <-time.After(backOff):
+	}
+	return toldError(code)
+}
+
+// toldError is an error that was told, by its exit code.
+type toldError int
+
+func (e toldError) Error() string { return fmt.Sprintf("exit code %d", int(e)) }
+
+func (c *runCmd) watch(ctx context.Context, std streams) error {
 	cfg, err := loadConfig(c.Config)
 	if err != nil {
 		return err

@@ -191,7 +191,7 @@ func soak(t *testing.T, f fitting) {
 		t.Errorf("%v goroutines after the faults, %v before", now, goroutines)
 	}
 	daemon.signal(syscall.SIGINT)
-	if err := daemon.wait(5 * time.Second); err != nil {
+	if err := daemon.wait(ending); err != nil {
 		t.Fatalf("%v\n%s", err, daemon.said())
 	}
 	judge(t, record, f.channels, faults)

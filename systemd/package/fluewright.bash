@@ -52,6 +52,9 @@ _fluewright_completions() {
     'trend'*'--format')
       while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "csv csv.gz svg html parquet")" -- "$cur")
       ;;
+    'enrol'*'--state')
+      while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "$STATE_DIRECTORY")" -- "$cur")
+      ;;
     'access remove'*)
       while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -A  -- "$cur")
       ;;
@@ -92,7 +95,7 @@ _fluewright_completions() {
       while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--url --broker --site --user --password-file --root --token-file --ca-file --cert-file --key-file --config --since --from --to --zone --burn --out --most ")" -- "$cur")
       ;;
     'health'*)
-      while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--config --json")" -- "$cur")
+      while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--config --json --wait")" -- "$cur")
       ;;
     'notify'*)
       while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--config --test --person --wait --json")" -- "$cur")
@@ -108,6 +111,9 @@ _fluewright_completions() {
       ;;
     'draft'*)
       while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--construction --height --diameter --wall --outside --fittings --pipe-length --pipe-rise --pipe-diameter --pipe-fittings --heat --flue --draft --co2 --o2 --moisture --regulator --gate --outdoor --room --altitude --house --wind --units --json --picture")" -- "$cur")
+      ;;
+    'enrol'*)
+      while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--config --state --renew --certificate --ca-file --check --json")" -- "$cur")
       ;;
     'probe'*)
       while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "--config --json --record")" -- "$cur")
@@ -126,7 +132,7 @@ _fluewright_completions() {
       ;;
 
     *)
-      while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "run demo check probe zero calibrate draft commission replay trend burns bundle notify health access version --help -h")" -- "$cur")
+      while read -r; do COMPREPLY+=("$REPLY"); done < <(compgen -W "$(_fluewright_filter "run demo check probe zero calibrate draft commission replay trend burns bundle notify health access enrol version --help -h")" -- "$cur")
       ;;
 esac
 

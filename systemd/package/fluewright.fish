@@ -165,9 +165,10 @@ complete -c fluewright -f -n '__fish_seen_subcommand_from notify' -x -l wait -d 
 complete -c fluewright -f -n '__fish_seen_subcommand_from notify' -l json -d "Print JSON."
 
 # health
-complete -c fluewright -f -n '__fish_use_subcommand' -a health -d 'Ask the running monitor how it does its work; exit code 3 if it does not.'
+complete -c fluewright -f -n '__fish_use_subcommand' -a health -d 'Ask the running monitor how it does its work, for update tools too: exit code 0 if it does.'
 complete -c fluewright -f -n '__fish_seen_subcommand_from health' -x -l config -d "Configuration file."
 complete -c fluewright -f -n '__fish_seen_subcommand_from health' -l json -d "Print JSON."
+complete -c fluewright -f -n '__fish_seen_subcommand_from health' -x -l wait -d "How long to wait until all is well, such as 90s; some judges need half a minute before they can say anything."
 
 # access
 complete -c fluewright -f -n '__fish_use_subcommand' -a access -d 'Say who may sign in to the pages; make tokens for programs.'
@@ -196,6 +197,16 @@ complete -c fluewright -f -n '__fish_seen_subcommand_from token' -xa 'viewer tec
 
 # access revoke
 complete -c fluewright -f -n '__fish_use_subcommand' -a revoke -d 'Remove a program's token.'
+
+# enrol
+complete -c fluewright -f -n '__fish_use_subcommand' -a enrol -d 'Ask for the certificate by which a broker knows this site, and install it.'
+complete -c fluewright -f -n '__fish_seen_subcommand_from enrol' -x -l config -d "Configuration file, which names the site."
+complete -c fluewright -f -n '__fish_seen_subcommand_from enrol' -x -l state -d "The monitor's state directory, where key and certificate are kept."
+complete -c fluewright -f -n '__fish_seen_subcommand_from enrol' -l renew -d "Ask for another certificate, with a new key; the present one stays until the other is there."
+complete -c fluewright -f -n '__fish_seen_subcommand_from enrol' -x -l certificate -d "Check the certificate that came back, with its chain, and install it; - is standard input."
+complete -c fluewright -f -n '__fish_seen_subcommand_from enrol' -x -l ca-file -d "The root that it is signed below, and the broker's too; kept beside it. By default the configuration's mqtt.ca-file."
+complete -c fluewright -f -n '__fish_seen_subcommand_from enrol' -l check -d "Say how the certificate does; exit code 3 if there is none, it is wrong, or it ends within 30 days."
+complete -c fluewright -f -n '__fish_seen_subcommand_from enrol' -l json -d "Print JSON."
 
 # version
 complete -c fluewright -f -n '__fish_use_subcommand' -a version -d 'Print the version.'

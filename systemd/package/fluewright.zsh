@@ -185,7 +185,8 @@ _fluewright_notify() {
 _fluewright_health() {
     _arguments -S -C -s\
         "--config=[Configuration file.]:configuration file.:" \
-        "--json[Print JSON.]"
+        "--json[Print JSON.]" \
+        "--wait=[How long to wait until all is well, such as 90s; some judges need half a minute before they can say anything.]:how long to wait until all is well, such as 90s; some judges need half a minute before they can say anything.:"
 }
 
 _fluewright_access_list() {
@@ -269,6 +270,17 @@ _fluewright_access() {
 
 }
 
+_fluewright_enrol() {
+    _arguments -S -C -s\
+        "--config=[Configuration file, which names the site.]:configuration file, which names the site.:" \
+        "--state=[The monitor's state directory, where key and certificate are kept.]:the monitor's state directory, where key and certificate are kept.:($STATE_DIRECTORY)" \
+        "--renew[Ask for another certificate, with a new key; the present one stays until the other is there.]" \
+        "--certificate=[Check the certificate that came back, with its chain, and install it; - is standard input.]:check the certificate that came back, with its chain, and install it; - is standard input.:" \
+        "--ca-file=[The root that it is signed below, and the broker's too; kept beside it. By default the configuration's mqtt.ca-file.]:the root that it is signed below, and the broker's too; kept beside it. by default the configuration's mqtt.ca-file.:" \
+        "--check[Say how the certificate does; exit code 3 if there is none, it is wrong, or it ends within 30 days.]" \
+        "--json[Print JSON.]"
+}
+
 _fluewright_version() {
     _arguments -S -C -s\
         "--json[Print JSON.]"
@@ -296,8 +308,9 @@ _fluewright() {
                 "burns[List the burns of a history, or compare two.]" \
                 "bundle[Make one small file of a window of a history, for mail.]" \
                 "notify[Try whether messages reach people, and their answers us.]" \
-                "health[Ask the running monitor how it does its work; exit code 3 if it does not.]" \
+                "health[Ask the running monitor how it does its work, for update tools too: exit code 0 if it does.]" \
                 "access[Say who may sign in to the pages; make tokens for programs.]" \
+                "enrol[Ask for the certificate by which a broker knows this site, and install it.]" \
                 "version[Print the version.]"
             ;;
         args)
@@ -332,6 +345,8 @@ _fluewright() {
                     _fluewright_health;;
                 access)
                     _fluewright_access;;
+                enrol)
+                    _fluewright_enrol;;
                 version)
                     _fluewright_version;;
             esac

@@ -101,6 +101,7 @@ func Run(ctx context.Context, cfg *config.Config, o Options) (err error) {
 			return err
 		}
 		h.ends = append(h.ends, release)
+		h.takeState()
 	}
 	if err := h.build(); err != nil {
 		return err
@@ -115,10 +116,13 @@ type house struct {
 	log     *slog.Logger
 	feed    *status.Feed
 	board   *scan.Board
-	boot    string              // tells the runs of the program apart
-	bundles *handout.Desk       // nil where no history is kept
-	past    trend.History       // likewise
-	broker  func() broker.Stats // nil where the broker is elsewhere
+	boot    string // tells the runs of the program apart
+	refused bool   // the state directory is of a newer program
+	// uncalibrated says that there are calibrations and they cannot be read.
+	uncalibrated bool
+	bundles      *handout.Desk       // nil where no history is kept
+	past         trend.History       // likewise
+	broker       func() broker.Stats // nil where the broker is elsewhere
 	// commission is the site's commissioning, for those who show it.
 	commission *commission.Desk
 
@@ -175,7 +179,7 @@ func (h *house) build() error {
 	store := h.keepHistory(l)
 	h.commission = h.commissionDesk(l, store)
 	_, own := h.options.Clock.(sensors.SystemClock)
-	watch := &watchman{ownClock: own}
+	watch := &watchman{ownClock: own, refused: h.refused, uncalibrated: h.uncalibrated}
 	kept := durable(store, alarms, watch)
 	asked := newCommands(h.log)
 	publisher, err := h.buildMQTT(site, engine.Alarms(), store, kept, asked)
@@ -205,6 +209,7 @@ func (h *house) build() error {
 		watch.forgets = alarms.forgets
 	}
 	l.impaired = watch.step
+	h.proveState(watch)
 	receivers := &receivers{}
 	exposition := metrics.New(metrics.Options{
 		Notify:     watch.people,
@@ -246,7 +251,9 @@ func (h *house) loop(engine *analysis.Engine) (*loop, error) {
 	}
 	known, err := newCalibrations(h.options.State, h.cfg, h.board.Serial)
 	if err != nil {
-		return nil, err
+		// Readings that are off by what the chip is off by are better than none.
+		h.log.Error("no calibration is applied", "error", err)
+		h.uncalibrated = true
 	}
 	frames := &assembler{
 		sources:          sources(h.cfg),
@@ -389,6 +396,7 @@ func (h *house) buildWeb(site verdict.Site, exposition http.Handler, acts *actio
 		Equipment:     h.equipment,
 		Commissioning: commissionpage.Options{Desk: h.commission, Log: h.records.Log, Test: tester(h.cfg)},
 		Names:         names,
+		Handed:        handed(h.log),
 		Log:           h.log,
 
 		Gate:            &access.Gate{Accounts: accounts, Reading: readings[h.cfg.Web.ReadWithoutSignIn]},

@@ -2,11 +2,9 @@ package app
 
 import (
 	"crypto/tls"
-	"crypto/x509"
 	"encoding/json"
 	"fmt"
 	"net"
-	"os"
 	"strings"
 
 	"fluewright/analysis/alarm"
@@ -65,34 +63,25 @@ func guests(cfg *config.Config) (users []broker.User, secure *tls.Config, err er
 	return users, secure, nil
 }
 
-// CheckBroker reports what the broker within the program could not read at its start.
+// CheckBroker reports what could not be read at the start: by the broker within the program, or
+// for one elsewhere.
 func CheckBroker(cfg *config.Config) error {
+	if c := cfg.MQTT; c.Broker != "" {
+		_, err := mqtt.NewSecure(&mqtt.Options{Broker: c.Broker, CAFile: c.CAFile, CertFile: c.CertificateFile, KeyFile: c.KeyFile})
+		return err
+	}
 	_, _, err := guests(cfg)
 	return err
 }
 
 // buildHomie shows the site at the publisher's broker, as the same user.
 func (h *house) buildHomie(o *mqtt.Options, alarms []alarm.Status) error {
-	secure := &tls.Config{MinVersion: tls.VersionTLS12}
-	if o.CAFile != "" {
-		pem, err := os.ReadFile(o.CAFile)
-		if err != nil {
-			return fmt.Errorf("read the broker's CA: %w", err)
-		}
-		secure.RootCAs = x509.NewCertPool()
-		if !secure.RootCAs.AppendCertsFromPEM(pem) {
-			return fmt.Errorf("read the broker's CA: no PEM certificate in %s", o.CAFile)
-		}
-	}
-	if o.CertFile != "" {
-		pair, err := tls.LoadX509KeyPair(o.CertFile, o.KeyFile)
-		if err != nil {
-			return fmt.Errorf("read our certificate for the broker: %w", err)
-		}
-		secure.Certificates = []tls.Certificate{pair}
+	secure, err := mqtt.NewSecure(o)
+	if err != nil {
+		return fmt.Errorf("set up the Homie view: %w", err)
 	}
 	d, err := homie.New(homie.Options{
-		Site: o.Site, Broker: o.Broker, TLS: secure, ClientID: o.ClientID + "-homie", User: o.User, Password: o.Password,
+		Site: o.Site, Broker: o.Broker, TLS: secure.Config, ClientID: o.ClientID + "-homie", User: o.User, Password: o.Password,
 		Feed: h.feed, Alarms: alarms, Verdict: o.Verdict, StaleAfter: h.cfg.Sampling.StaleAfter, Dial: o.Dial, Log: h.log,
 	})
 	if err != nil {

@@ -12,6 +12,7 @@ import (
 	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/calibrate"
 	"fluewright/daemon/internal/config"
+	"fluewright/daemon/internal/statedir"
 	"fluewright/sensors"
 	"fluewright/sensors/path"
 	"fluewright/sensors/scan"
@@ -56,6 +57,10 @@ func calibrating(ctx context.Context, cfg *config.Config, o CalibrateOptions, ch
 		return err
 	}
 	defer release()
+	place, err := statedir.Find(o.State)
+	if err != nil {
+		return err
+	}
 	b := scan.NewBoard()
 	// Nothing is to be in the way: a probe in ice is as cold as one with swapped wires.
 	scans, err := buses(cfg, b, o.Clock, func(chip, config.Sensor) path.Opts { return path.Opts{} })
@@ -71,7 +76,7 @@ func calibrating(ctx context.Context, cfg *config.Config, o CalibrateOptions, ch
 	err = source.settle(running, channel)
 	if err == nil {
 		err = do(running, calibrate.Options{
-			Source: source, Dir: o.State, In: o.In, Out: o.Out, Clock: o.Clock, Units: cfg.Site.Units,
+			Source: source, Dir: place.Dir, In: o.In, Out: o.Out, Clock: o.Clock, Units: cfg.Site.Units,
 			Altitude: cfg.Site.Altitude, NoFire: o.NoFire, ClockTrusted: (&clockTrust{}).at(time.Now()),
 		})
 	}

@@ -15,7 +15,8 @@ type calibrations struct {
 	serial func(sensor string) string
 }
 
-// newCalibrations reads the state directory; an empty name stands for none.
+// newCalibrations reads the state directory; an empty name stands for none. What it returns
+// can be used also if there is an error, and then knows of no calibration.
 func newCalibrations(dir string, cfg *config.Config, serial func(string) string) (*calibrations, error) {
 	k := &calibrations{file: &calibrate.File{}, serial: serial}
 	for _, s := range cfg.Sensors {
@@ -26,9 +27,12 @@ func newCalibrations(dir string, cfg *config.Config, serial func(string) string)
 	if dir == "" {
 		return k, nil
 	}
-	var err error
-	k.file, err = calibrate.Load(dir)
-	return k, err
+	file, err := calibrate.Load(dir)
+	if err != nil {
+		return k, err
+	}
+	k.file = file
+	return k, nil
 }
 
 // entry returns the channel's calibration, and why it is not to be used.

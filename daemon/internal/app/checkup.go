@@ -35,7 +35,10 @@ func (c *checkup) checks() []health.Check {
 	if short == nil {
 		short = &shortfalls{}
 	}
-	all := []health.Check{c.sampling(s, silence), c.alarms(s, silence), c.storage(short), c.clock(s, short), c.delivery(short)}
+	all := []health.Check{c.sampling(s, silence, short), c.alarms(s, silence), c.storage(short), c.clock(s, short), c.delivery(short)}
+	if ends := c.watch.delivery().CertificateEnds; !ends.IsZero() {
+		all = append(all, c.certificate(s, short, ends))
+	}
 	if c.watch.people != nil {
 		all = append(all, c.notification(short))
 	}
@@ -52,16 +55,18 @@ func (c *checkup) impaired(name, code string) health.Check {
 		Key: alarm.Key{Name: alarm.MonitorImpaired, Channel: frame.Count}, State: alarm.Raised, Condition: alarm.Holds, Fault: code,
 	}
 	text, _ := message.Alarm(a, analysis.Account{}, time.Time{}.Add, c.units)
-	return health.Check{Name: name, State: health.Wrong, Message: text}
+	return health.Check{Name: name, State: health.Wrong, Code: code, Message: text}
 }
 
-func (c *checkup) sampling(s *status.Status, silence time.Duration) health.Check {
+func (c *checkup) sampling(s *status.Status, silence time.Duration, short *shortfalls) health.Check {
 	const name = "sampling"
 	switch v := c.site.Judge(s, 0); {
 	case s == nil:
 		return check(name, health.Early, "nothing has been read yet")
 	case silence > 0:
 		return check(name, health.Wrong, "nothing has been read for %s", verdict.Ago(silence))
+	case short.readings != "":
+		return c.impaired(name, short.readings)
 	case len(v.Missing) > 0 && v.Level == verdict.Checking:
 		return check(name, health.Early, "waiting for the first reading of %s", names(v.Missing))
 	case len(v.Missing) > 0:
@@ -89,28 +94,59 @@ func (c *checkup) alarms(s *status.Status, silence time.Duration) health.Check {
 		return check(name, health.Wrong, "nothing has been judged for %s", verdict.Ago(silence))
 	}
 	var blind, early, put []string
+	all := make([]health.Arming, 0, len(s.Assessment.Alarms))
 	for _, a := range s.Assessment.Alarms {
-		declared, _ := alarm.Declared(a.Key.Name)
+		one := arming(s, a)
+		all = append(all, one)
 		switch {
 		case a.State == alarm.Shelved:
 			put = append(put, verdict.Name(a.Key))
-		case a.State == alarm.Unjudged && declared.Patient:
-			// It is judged by whole burns.
-		case a.Blind && a.State == alarm.Unjudged:
+		case one.State == health.Early:
 			early = append(early, verdict.Name(a.Key))
-		case a.Blind:
+		case one.State == health.Wrong:
 			blind = append(blind, verdict.Name(a.Key))
 		}
 	}
+	result := check(name, health.OK, "armed, all %d", len(s.Assessment.Alarms))
 	switch {
 	case len(blind) > 0:
-		return check(name, health.Wrong, "cannot judge %s", strings.Join(blind, ", "))
+		result = check(name, health.Wrong, "cannot judge %s", strings.Join(blind, ", "))
 	case len(early) > 0 || len(s.Assessment.Alarms) == 0:
-		return check(name, health.Early, "cannot judge yet: %s", strings.Join(early, ", "))
+		result = check(name, health.Early, "cannot judge yet: %s", strings.Join(early, ", "))
 	case len(put) > 0:
-		return check(name, health.Note, "shelved by a person: %s", strings.Join(put, ", "))
+		result = check(name, health.Note, "shelved by a person: %s", strings.Join(put, ", "))
 	}
-	return check(name, health.OK, "armed, all %d", len(s.Assessment.Alarms))
+	result.Alarms = all
+	return result
+}
+
+// arming says whether one alarm would be raised.
+func arming(s *status.Status, a alarm.Status) health.Arming {
+	one := health.Arming{Alarm: string(a.Key.Name), State: health.OK}
+	if a.Key.Channel < frame.Count {
+		one.Channel = a.Key.Channel.String()
+	}
+	declared, _ := alarm.Declared(a.Key.Name)
+	var missing []frame.Channel
+	for _, c := range declared.Channels(a.Key.Channel) {
+		if !s.Frame.Inputs[c].Usable() {
+			missing = append(missing, c)
+		}
+	}
+	switch {
+	case a.State == alarm.Shelved:
+		one.State, one.Why = health.Note, "shelved by a person"
+	case a.State == alarm.Unjudged && declared.Patient:
+		one.State, one.Why = health.Note, "judged by whole burns, and none was seen yet"
+	case a.Blind && a.State == alarm.Unjudged:
+		one.State, one.Why = health.Early, "its judge has not seen enough yet"
+	case a.Blind:
+		one.State, one.Why = health.Wrong, "its judge cannot tell"
+	}
+	if a.Blind && len(missing) > 0 {
+		one.Why = "no reading of " + names(missing)
+	}
+	return one
 }
 
 func (c *checkup) storage(short *shortfalls) health.Check {

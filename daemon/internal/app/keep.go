@@ -53,6 +53,7 @@ func (h *house) keepAlarms(l *loop) *keeper {
 		wake: make(chan struct{}, 1), last: -keepEvery,
 	}
 	l.after = append(l.after, k.tick)
+	l.last = append(l.last, k.snap)
 	h.tasks = append(h.tasks, task{"alarms", k.run})
 	h.ends = append(h.ends, func() error { k.flush(); return nil })
 	return k
@@ -92,6 +93,12 @@ func (k *keeper) tick(s *status.Status) {
 	if !k.jobDone() && !changed && !(ages && s.Frame.At-k.last >= keepEvery) {
 		return
 	}
+	k.snap(s)
+}
+
+// snap takes a snapshot. At the end of the program that is so that what stands is as old
+// after a restart as it is, and not as it was when last something changed.
+func (k *keeper) snap(s *status.Status) {
 	k.last = s.Frame.At
 	snapshot := k.take(s.Wall, s.ClockTrusted)
 	k.mu.Lock()

@@ -29,6 +29,9 @@ func oneRun(t *testing.T, dir string, flue float64, lasts time.Duration, killed 
 	l, _ := ticker(t, shelf{"flue": good(flue)})
 	h := &house{options: Options{State: dir}, log: slog.New(slog.NewTextHandler(&log, nil))}
 	h.keepAlarms(l)
+	if killed {
+		l.last = nil
+	}
 	l.after = append(l.after, func(s *status.Status) { do(l, s) })
 	ctx, cancel := context.WithTimeout(t.Context(), lasts)
 	defer cancel()
@@ -137,6 +140,24 @@ func TestAgesAreKeptWhileAnAlarmStands(t *testing.T) {
 }
 
 // A disk that is full ends nothing; it is said once, and made up for.
+// An orderly end, as of an update, keeps how old an alarm is then, and not how old it was when
+// last something changed.
+func TestAnOrderlyEndKeepsTheAge(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		dir := t.TempDir()
+		oneRun(t, dir, 600, 5*time.Minute, false, func(*loop, *status.Status) {})
+		s, found, err := memory.Load(dir)
+		if err != nil || !found {
+			t.Fatal(found, err)
+		}
+		for _, k := range s.Alarms {
+			if k.Alarm == alarm.Overheat && k.State == "raised" && k.Since < 285 {
+				t.Errorf("it stood for %v s, of five minutes", k.Since)
+			}
+		}
+	})
+}
+
 func TestADiskThatIsFull(t *testing.T) {
 	var saved, said int
 	full := true

@@ -1,7 +1,9 @@
 package app
 
 import (
+	"cmp"
 	"log/slog"
+	"time"
 
 	"fluewright/daemon/internal/message"
 	"fluewright/daemon/internal/status"
@@ -13,13 +15,13 @@ import (
 type journal struct {
 	log    *slog.Logger
 	units  message.Units
-	faults map[string]sensors.Code // the last one told, by sensor
+	faults map[string]*faultLog // by sensor
 	// serials and refused likewise.
 	serials, refused map[string]string
 }
 
 func newJournal(log *slog.Logger, u message.Units) *journal {
-	return &journal{log: log, units: u, faults: map[string]sensors.Code{}, serials: map[string]string{}, refused: map[string]string{}}
+	return &journal{log: log, units: u, faults: map[string]*faultLog{}, serials: map[string]string{}, refused: map[string]string{}}
 }
 
 // tick writes the changes of one tick.
@@ -36,8 +38,52 @@ func (j *journal) tick(s *status.Status) {
 		}
 	}
 	for _, c := range s.Sensors {
-		j.sensor(c)
+		j.sensor(s.Frame.At, c)
 	}
+}
+
+// A loose wire comes and goes many times a minute, for weeks. Judgement, both.
+const (
+	// mostFaults is how many changes of a sensor are told within a window of that length.
+	mostFaults   = 6
+	faultsWindow = 10 * time.Minute
+)
+
+// faultLog is what the journal says of a sensor's faults.
+type faultLog struct {
+	seen, told sensors.Code  // the last one; empty for none
+	from       time.Duration // the window's beginning, on the frames' clock
+	said       int           // changes that were told in the window
+	kept       int           // and those that were not
+}
+
+// see takes in what a tick has, and reports whether it is told: a change, or what lasts of
+// changes that were not.
+func (f *faultLog) see(code sensors.Code) bool {
+	full := f.said >= mostFaults
+	if code != f.seen && full {
+		f.kept++
+	}
+	f.seen = code
+	if code == f.told || full {
+		return false
+	}
+	f.told = code
+	f.said++
+	return true
+}
+
+// missed returns how many changes were not told in a window that is over, once.
+func (f *faultLog) missed(at time.Duration) (kept int) {
+	if at-f.from < faultsWindow {
+		return 0
+	}
+	kept = f.kept
+	f.from, f.said, f.kept = at, 0, 0
+	if kept > 0 {
+		f.said = mostFaults - 1 // how it is now is told, and no more in this window
+	}
+	return kept
 }
 
 // specimen tells that a chip was exchanged, or is not the one that was calibrated.
@@ -55,16 +101,23 @@ func (j *journal) specimen(s status.Sensor) {
 }
 
 // sensor tells a fault when it comes, with what this computer lacks, and its end.
-func (j *journal) sensor(s status.Sensor) {
+func (j *journal) sensor(at time.Duration, s status.Sensor) {
 	j.specimen(s)
+	f := j.faults[s.Name]
+	if f == nil {
+		f = &faultLog{from: at}
+		j.faults[s.Name] = f
+	}
 	now := sensors.Code("")
 	if s.Fault != nil {
 		now = s.Fault.Code
 	}
-	if now == j.faults[s.Name] {
+	if kept := f.missed(at); kept > 0 {
+		j.log.Warn("sensor comes and goes", "sensor", s.Name, "changes not told", kept, "within", faultsWindow, "now", cmp.Or(string(now), "reads"))
+	}
+	if !f.see(now) {
 		return
 	}
-	j.faults[s.Name] = now
 	if s.Fault == nil {
 		j.log.Info("sensor reads again", "sensor", s.Name)
 		return

@@ -33,6 +33,8 @@ type loop struct {
 	impaired func(at time.Duration, wall time.Time, trusted bool) string
 	// after is called with each tick's status, in order. It must not block.
 	after []func(*status.Status)
+	// last is called once, when no tick comes any more, with the last status. It must be quick.
+	last []func(*status.Status)
 
 	// orders are carried out at the beginning of a tick: the engine is the loop's alone.
 	orders chan order
@@ -50,6 +52,7 @@ func (l *loop) run(ctx context.Context) error {
 	if l.behind > 0 && l.clock.Sleep(ctx, l.behind) != nil {
 		return nil
 	}
+	defer l.end()
 	for {
 		now := l.clock.Now()
 		late := now.Sub(next)
@@ -68,6 +71,15 @@ func (l *loop) run(ctx context.Context) error {
 		}
 		if err := l.clock.Sleep(ctx, next.Sub(now)); err != nil {
 			return nil // ctx has ended, which is no failure
+		}
+	}
+}
+
+// end says that the last tick was the last.
+func (l *loop) end() {
+	if s := l.feed.Latest(); s != nil {
+		for _, do := range l.last {
+			do(s)
 		}
 	}
 }

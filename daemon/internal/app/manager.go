@@ -3,8 +3,10 @@ package app
 import (
 	"context"
 	"log/slog"
+	"net"
 	"time"
 
+	"github.com/coreos/go-systemd/v22/activation"
 	"github.com/coreos/go-systemd/v22/daemon"
 
 	"fluewright/daemon/internal/history"
@@ -108,6 +110,24 @@ func (m *manager) run(ctx context.Context) error {
 			say("STATUS=" + line)
 		}
 	}
+}
+
+// handed returns the sockets that the service manager has opened for the pages: it may open
+// a port that the program may not.
+func handed(log *slog.Logger) (all []net.Listener) {
+	found, err := activation.Listeners()
+	if err != nil {
+		log.Warn("the service manager's sockets cannot be taken over", "error", err)
+	}
+	for _, l := range found {
+		if l == nil {
+			log.Warn("a socket of the service manager is none that browsers connect to")
+			continue
+		}
+		log.Info("pages are at a socket of the service manager too", "address", l.Addr().String())
+		all = append(all, l)
+	}
+	return all
 }
 
 // supervise lets a service manager know, where one listens.

@@ -16,6 +16,9 @@ const (
 	// undelivered is how long the broker may take nothing while something waits: where no
 	// history is kept telemetry begins to be lost then.
 	undelivered = 30 * time.Minute
+	// unheard is how long our own word may take to come back from the broker, which sends it on
+	// before everything else.
+	unheard = 5 * time.Minute
 	// lossTold is how long the loss of a message is worth an alarm.
 	lossTold = 10 * time.Minute
 	// slowTold is how long a storage that has stalled counts as one that does.
@@ -38,6 +41,10 @@ type watchman struct {
 	forgets  func() bool           // whether alarms cannot be saved; nil where they are not kept
 	delivery func() mqtt.Stats
 	people   func() notify.Stats // nil where nobody is told
+	// refused says that the state directory is of a newer program.
+	refused bool
+	// uncalibrated says that there are calibrations and they cannot be read.
+	uncalibrated bool
 	// ownClock says that the wall clock is this computer's: a bench's time is nobody's.
 	ownClock bool
 	// late is set by whoever waited in vain for the storage.
@@ -51,6 +58,7 @@ type watchman struct {
 	progress  time.Duration // the broker last took something, or nothing waited
 	dropped   uint64
 	loss      moment // a message was last given up
+	mute      moment // since when our own word has not come back
 	trusted   bool
 	set       time.Duration // the clock was last known to be right
 	offset    time.Duration // of the wall clock from the frames'
@@ -71,12 +79,21 @@ func (w *watchman) step(at time.Duration, wall time.Time, trusted bool) string {
 		w.begun = true
 		w.progress, w.set, w.offset, w.trusted = at, at, since1970(wall)-at, trusted
 	}
-	found := shortfalls{delivery: w.judgeDelivery(at), history: w.judgeHistory(at), clock: w.judgeClock(at, wall, trusted)}
+	found := shortfalls{
+		delivery: w.judgeDelivery(at), history: w.judgeHistory(at), clock: w.judgeClock(at, wall, trusted),
+		certificate: w.judgeCertificate(wall, trusted),
+	}
+	if w.uncalibrated {
+		found.readings = message.CalibrationUnread
+	}
 	if w.people != nil && len(w.people().Trouble) > 0 {
 		found.people = message.NotificationDown
 	}
-	if w.forgets != nil && w.forgets() {
+	switch {
+	case w.forgets != nil && w.forgets():
 		found.memory = message.AlarmsUnsaved
+	case w.refused:
+		found.memory = message.StateNewer
 	}
 	if old := w.found.Load(); old == nil || *old != found {
 		w.found.Store(&found)
@@ -86,14 +103,14 @@ func (w *watchman) step(at time.Duration, wall time.Time, trusted bool) string {
 
 // shortfalls is what is wrong with each part of the monitor, by its code; empty where
 // nothing is.
-type shortfalls struct{ delivery, people, history, memory, clock string }
+type shortfalls struct{ readings, delivery, people, history, memory, clock, certificate string }
 
 // worst returns the most urgent.
 func (s *shortfalls) worst() string {
-	if s.delivery == message.DeliveryDown {
+	if s.delivery == message.DeliveryDown || s.delivery == message.DeliveryUnheard {
 		return s.delivery
 	}
-	return cmp.Or(s.people, s.history, s.memory, s.delivery, s.clock)
+	return cmp.Or(s.readings, s.people, s.history, s.memory, s.delivery, s.certificate, s.clock)
 }
 
 func (w *watchman) judgeDelivery(at time.Duration) string {
@@ -105,8 +122,16 @@ func (w *watchman) judgeDelivery(at time.Duration) string {
 		w.loss, w.dropped = moment{at, true}, s.Dropped
 	}
 	switch {
+	case !s.Unheard:
+		w.mute = moment{}
+	case !w.mute.some:
+		w.mute = moment{at, true}
+	}
+	switch {
 	case at-w.progress >= undelivered:
 		return message.DeliveryDown
+	case w.mute.some && at-w.mute.at >= unheard:
+		return message.DeliveryUnheard
 	case w.loss.within(lossTold, at):
 		return message.DeliveryLosing
 	}
@@ -130,6 +155,8 @@ func (w *watchman) judgeHistory(at time.Duration) string {
 		return message.HistoryFailing
 	case history.Damaged:
 		return message.HistoryDamaged
+	case history.Newer:
+		return message.HistoryNewer
 	}
 	switch {
 	case w.slow.within(slowTold, at):

@@ -64,6 +64,9 @@ func TestTheWatchman(t *testing.T) {
 		"read-only":     {func(d *duty) { d.health.State = history.ReadOnly }, message.HistoryReadOnly},
 		"errors":        {func(d *duty) { d.health.State = history.Failing }, message.HistoryFailing},
 		"damaged":       {func(d *duty) { d.health.State = history.Damaged }, message.HistoryDamaged},
+		"newer":         {func(d *duty) { d.health.State = history.Newer }, message.HistoryNewer},
+		"uncalibrated":  {func(d *duty) { d.uncalibrated = true }, message.CalibrationUnread},
+		"refused":       {func(d *duty) { d.refused = true }, message.StateNewer},
 		"slow":          {func(d *duty) { d.health.State = history.Slow }, message.HistorySlow},
 		"slow at times": {func(d *duty) { d.late.Store(true); d.run(5 * time.Minute) }, message.HistorySlow},
 		"slow once":     {func(d *duty) { d.late.Store(true); d.run(11 * time.Minute) }, ""},
@@ -91,13 +94,24 @@ func TestTheWatchman(t *testing.T) {
 			d.run(time.Hour)
 		}, message.DeliveryDown},
 
-		"never set":          {func(d *duty) { d.trusted = false; d.run(24 * time.Hour) }, message.ClockUnset},
-		"not set yet":        {func(d *duty) { d.trusted = false; d.run(23 * time.Hour) }, ""},
-		"set at last":        {func(d *duty) { d.trusted = false; d.run(30 * time.Hour); d.trusted = true }, ""},
-		"set by hand, again": {func(d *duty) { d.jump(2) }, ""},
-		"jumps":              {func(d *duty) { d.jump(3) }, message.ClockJumping},
-		"jumped":             {func(d *duty) { d.jump(3); d.run(time.Hour) }, ""},
-		"a bench's clock":    {func(d *duty) { d.ownClock, d.trusted = false, false; d.jump(3); d.run(30 * time.Hour) }, ""},
+		"nobody hears, for a moment": {func(d *duty) { d.stats.Unheard = true; d.run(5*time.Minute - time.Second) }, ""},
+		"nobody hears":               {func(d *duty) { d.stats.Unheard = true; d.run(5 * time.Minute) }, message.DeliveryUnheard},
+		"nobody hears, and no card":  {func(d *duty) { d.stats.Unheard, d.health.State = true, history.Full; d.run(time.Hour) }, message.DeliveryUnheard},
+		"heard again":                {func(d *duty) { d.stats.Unheard = true; d.run(time.Hour); d.stats.Unheard = false }, ""},
+
+		"never set":                     {func(d *duty) { d.trusted = false; d.run(24 * time.Hour) }, message.ClockUnset},
+		"not set yet":                   {func(d *duty) { d.trusted = false; d.run(23 * time.Hour) }, ""},
+		"set at last":                   {func(d *duty) { d.trusted = false; d.run(30 * time.Hour); d.trusted = true }, ""},
+		"set by hand, again":            {func(d *duty) { d.jump(2) }, ""},
+		"jumps":                         {func(d *duty) { d.jump(3) }, message.ClockJumping},
+		"jumped":                        {func(d *duty) { d.jump(3); d.run(time.Hour) }, ""},
+		"a bench's clock":               {func(d *duty) { d.ownClock, d.trusted = false, false; d.jump(3); d.run(30 * time.Hour) }, ""},
+		"the certificate holds":         {func(d *duty) { d.ends(8 * 24 * time.Hour) }, ""},
+		"the certificate ends soon":     {func(d *duty) { d.ends(7 * 24 * time.Hour) }, message.CertificateEnding},
+		"the certificate has ended":     {func(d *duty) { d.ends(0) }, message.CertificateEnded},
+		"it is renewed":                 {func(d *duty) { d.ends(0); d.run(time.Hour); d.ends(700 * 24 * time.Hour) }, ""},
+		"no clock for the certificate":  {func(d *duty) { d.ends(0); d.trusted = false }, ""},
+		"a full history is more urgent": {func(d *duty) { d.ends(0); d.health.State = history.Full }, message.HistoryFull},
 		"set for the first time": {func(d *duty) {
 			d.trusted = false
 			d.jump(2)
@@ -117,6 +131,9 @@ func TestTheWatchman(t *testing.T) {
 	}
 }
 
+// ends gives the monitor a certificate that ends in a while.
+func (d *duty) ends(in time.Duration) { d.stats.CertificateEnds = d.wall.Add(d.at + in) }
+
 // jump steps the clock, a minute apart.
 func (d *duty) jump(times int) {
 	for range times {
@@ -129,7 +146,7 @@ func (d *duty) jump(times int) {
 func TestEveryImpairmentHasWords(t *testing.T) {
 	for _, code := range []string{
 		message.HistorySlow, message.HistoryFull, message.HistoryReadOnly, message.HistoryFailing, message.HistoryDamaged, message.HistoryLost,
-		message.AlarmsUnsaved, message.DeliveryDown, message.DeliveryLosing, message.NotificationDown, message.ClockJumping, message.ClockUnset,
+		message.AlarmsUnsaved, message.StateNewer, message.HistoryNewer, message.CalibrationUnread, message.DeliveryDown, message.DeliveryLosing, message.NotificationDown, message.ClockJumping, message.ClockUnset,
 	} {
 		a := alarm.Status{Key: alarm.Key{Name: alarm.MonitorImpaired, Channel: frame.Count}, State: alarm.Raised, Fault: code}
 		bare := a

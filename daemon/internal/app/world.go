@@ -9,6 +9,7 @@ import (
 // world is what surrounds the program: the computer's network and its clock's state. A test
 // puts another in its place.
 type world struct {
+	// listen is nil where each who listens does it in its own way.
 	listen  func(network, address string) (net.Listener, error)
 	dial    func(ctx context.Context, network, address string) (net.Conn, error)
 	trusted func() func(now time.Time) bool
@@ -17,7 +18,6 @@ type world struct {
 
 // computer is the world as it is.
 var computer = world{
-	listen:  net.Listen,
 	dial:    (&net.Dialer{Timeout: 10 * time.Second}).DialContext,
 	trusted: func() func(time.Time) bool { return (&clockTrust{}).at },
 	boot:    kernelBoot,

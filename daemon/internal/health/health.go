@@ -29,9 +29,23 @@ const (
 
 // Check is one part of the work.
 type Check struct {
-	Name    string `json:"name"` // sampling, alarms, storage, clock, delivery, notification
-	State   State  `json:"state"`
+	Name  string `json:"name"` // sampling, alarms, storage, clock, delivery, notification
+	State State  `json:"state"`
+	// Code is what is wrong where the alarm monitor-impaired has a word for it.
+	Code    string `json:"code,omitempty"`
 	Message string `json:"message"`
+	// Alarms is each alarm with whether it would be raised; of the check "alarms" alone.
+	Alarms []Arming `json:"alarms,omitempty"`
+}
+
+// Arming says whether an alarm would be raised now, and if not, why: nothing of whether it is.
+type Arming struct {
+	Alarm   string `json:"alarm"`
+	Channel string `json:"channel,omitempty"`
+	// State is ok where it would be raised, early where its judge needs more time, note where
+	// a person has shelved it or whole burns are judged, and wrong where it is blind.
+	State State  `json:"state"`
+	Why   string `json:"why,omitempty"`
 }
 
 // Report is the whole answer. Its status is "ok" while the loop ticks, and "failing"
@@ -48,6 +62,11 @@ type Report struct {
 func (r *Report) Fit() bool {
 	return r.Status == "ok" && len(r.Checks) > 0 &&
 		!slices.ContainsFunc(r.Checks, func(c Check) bool { return c.State != OK && c.State != Note })
+}
+
+// Says reports whether a check has a code.
+func (r *Report) Says(code string) bool {
+	return slices.ContainsFunc(r.Checks, func(c Check) bool { return c.Code == code })
 }
 
 const (

@@ -4,6 +4,8 @@ import (
 	"encoding/binary"
 	"log/slog"
 	"math"
+	"os"
+	"path/filepath"
 	"testing"
 	"time"
 
@@ -79,6 +81,31 @@ func FuzzOffer(f *testing.F) {
 			if p.To < p.From {
 				t.Fatalf("%+v", p)
 			}
+		}
+	})
+}
+
+// Whatever lies beside the file, it ends and never gives a lower version than the file has.
+func FuzzJournalVersion(f *testing.F) {
+	log := make([]byte, 32+2*(24+512))
+	binary.BigEndian.PutUint32(log[8:], 512)
+	copy(log[16:], "saltsalt")
+	for i, version := range []uint32{1000, 3} {
+		frame := log[32+i*(24+512):]
+		binary.BigEndian.PutUint32(frame, 1)
+		copy(frame[8:], "saltsalt")
+		binary.BigEndian.PutUint32(frame[24+60:], version)
+	}
+	f.Add(log, uint32(2))
+	f.Add(log[:40], uint32(2))
+	f.Fuzz(func(t *testing.T, log []byte, version uint32) {
+		path := filepath.Join(t.TempDir(), "history.db-wal")
+		if err := os.WriteFile(path, log, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		got, err := journalVersion(path, version)
+		if err != nil || got < version {
+			t.Errorf("%d, %v; the file has %d", got, err, version)
 		}
 	})
 }

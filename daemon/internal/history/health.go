@@ -17,12 +17,13 @@ const (
 	ReadOnly              // nothing can be written
 	Failing               // the storage gives errors
 	Damaged               // the file is not whole; it could not be set aside yet
+	Newer                 // the file is of a newer program, and is left as it is
 )
 
-var states = [...]string{"opening", "fine", "slow", "full", "read-only", "failing", "damaged"}
+var states = [...]string{"opening", "fine", "slow", "full", "read-only", "failing", "damaged", "newer"}
 
 // States lists all states.
-func States() []State { return []State{Opening, Fine, Slow, Full, ReadOnly, Failing, Damaged} }
+func States() []State { return []State{Opening, Fine, Slow, Full, ReadOnly, Failing, Damaged, Newer} }
 
 // String returns the state's name.
 func (s State) String() string {

@@ -165,6 +165,75 @@ func TestVersions(t *testing.T) {
 	}
 }
 
+// A version that does not only add is left alone to the last bit, whether its number is in
+// the file yet or still in the journal.
+func TestANewerProgramsFileIsLeftAlone(t *testing.T) {
+	for name, pragma := range map[string]string{"closed": "wal_checkpoint(TRUNCATE)", "cut off": "data_version"} {
+		t.Run(name, func(t *testing.T) {
+			dir := t.TempDir()
+			s := begin(t, options(dir))
+			s.ticks(0, 100*time.Second)
+			s.close()
+			db, err := sql.Open("sqlite", filepath.Join(dir, history.FileName))
+			if err != nil {
+				t.Fatal(err)
+			}
+			if _, err := db.Exec("PRAGMA wal_autocheckpoint = 0; CREATE TABLE later (a); PRAGMA user_version = 1000; PRAGMA " + pragma); err != nil {
+				t.Fatal(err)
+			}
+			files := func(dir string) map[string]string {
+				all := map[string]string{}
+				names, err := filepath.Glob(filepath.Join(dir, "*"))
+				if err != nil {
+					t.Fatal(err)
+				}
+				for _, name := range names {
+					text, err := os.ReadFile(name)
+					if err != nil {
+						t.Fatal(err)
+					}
+					if len(text) > 0 && !strings.HasSuffix(name, "-shm") {
+						all[filepath.Base(name)] = string(text)
+					}
+				}
+				return all
+			}
+			left := t.TempDir()
+			for name, text := range files(dir) {
+				if err := os.WriteFile(filepath.Join(left, name), []byte(text), 0o600); err != nil {
+					t.Fatal(err)
+				}
+			}
+			if err := db.Close(); err != nil {
+				t.Fatal(err)
+			}
+			before := files(left)
+			s = begin(t, options(left))
+			s.ticks(0, 100*time.Second)
+			if err := s.Commit(t.Context()); err == nil {
+				t.Error("it was written")
+			}
+			if h := s.Health(); h.State != history.Newer || !h.Impaired() || h.SetAside != "" {
+				t.Errorf("%+v", h)
+			}
+			if n := len(s.rows()); n < 99 {
+				t.Errorf("memory has %d rows", n)
+			}
+			s.stop()
+			_ = s.Close(t.Context())
+			after := files(left)
+			if len(before) != len(after) {
+				t.Errorf("there were %d files and are %d", len(before), len(after))
+			}
+			for name, text := range before {
+				if after[name] != text {
+					t.Errorf("%s was touched", name)
+				}
+			}
+		})
+	}
+}
+
 func TestSecretsAreNotKept(t *testing.T) {
 	o := options(t.TempDir())
 	o.Configuration = strings.Join([]string{

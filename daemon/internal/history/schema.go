@@ -13,6 +13,13 @@ import (
 // errDamaged is returned for a file that SQLite reads and that is none of ours.
 var errDamaged = errors.New("the file is not a history")
 
+// errNewer is returned for a file that this program must not write.
+var errNewer = errors.New("the file is of a newer program")
+
+// breaking is the least version of files that former programs can neither read nor write.
+// Those below it only add.
+const breaking = 1000
+
 // applicationID marks the file as a history: "flue".
 const applicationID = 0x666c7565
 
@@ -112,12 +119,16 @@ func eventView(table, view, columns string) string {
 	return fmt.Sprintf("CREATE VIEW %s AS SELECT %s, %s AS boot FROM %s e;\n", view, strings.Join(list, ", "), boot, table)
 }
 
-// migrate brings the file to the newest version. A newer one is left as it is.
+// migrate brings the file to the newest version. A newer one is left as it is, and refused
+// where it does not only add.
 func migrate(ctx context.Context, db *sql.DB, steps []string) error {
 	var version, app, tables int
 	row := db.QueryRowContext(ctx, "SELECT (SELECT user_version FROM pragma_user_version), (SELECT application_id FROM pragma_application_id), (SELECT count(*) FROM sqlite_schema)")
 	if err := row.Scan(&version, &app, &tables); err != nil {
 		return fmt.Errorf("read schema: %w", err)
+	}
+	if version >= breaking && app == applicationID {
+		return fmt.Errorf("read schema of version %d: %w", version, errNewer)
 	}
 	if version < 0 || app != applicationID && (version != 0 || tables != 0) {
 		return fmt.Errorf("read schema: %w", errDamaged)

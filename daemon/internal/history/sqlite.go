@@ -77,10 +77,51 @@ func checkHeader(path string) error {
 	}
 	version, app := binary.BigEndian.Uint32(h[60:]), binary.BigEndian.Uint32(h[68:])
 	unmarked := version == 0 && app == 0 && h[18] == 2 // 2: it has a write-ahead log
+	// Before SQLite has it: closing it would write what is in the journal into it.
+	if app == applicationID || unmarked {
+		if version, err = journalVersion(path+"-wal", version); err != nil {
+			return err
+		}
+		if version >= breaking {
+			return errNewer
+		}
+	}
 	if string(h[:16]) != "SQLite format 3\x00" || app != applicationID && !unmarked {
 		return errDamaged
 	}
 	return nil
+}
+
+// journalVersion returns the highest version that the first page has in a write-ahead log, at
+// least that of the file, https://sqlite.org/fileformat2.html#the_write_ahead_log. Whether the
+// page was committed is not asked: a migration that was cut off is for who began it.
+func journalVersion(path string, version uint32) (uint32, error) {
+	file, err := os.Open(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return version, nil
+	}
+	if err != nil {
+		return 0, err
+	}
+	defer file.Close()
+	const header, frame = 32, 24
+	var h [header]byte
+	if _, err := file.ReadAt(h[:], 0); err != nil {
+		return version, nil // none that was begun
+	}
+	page := int64(binary.BigEndian.Uint32(h[8:]))
+	if page < 512 || page > 65536 {
+		return version, nil // SQLite does not take it either
+	}
+	var f [frame + 64]byte // with the beginning of the page
+	for at := int64(header); ; at += frame + page {
+		if _, err := file.ReadAt(f[:], at); err != nil {
+			return version, nil
+		}
+		if first := binary.BigEndian.Uint32(f[:]) == 1; first && string(f[8:16]) == string(h[16:24]) { // its salts
+			version = max(version, binary.BigEndian.Uint32(f[frame+60:]))
+		}
+	}
 }
 
 // The primary result codes of SQLite that call for something of their own.
@@ -94,8 +135,11 @@ const (
 // troubleOf says what kind of failure an error of the file is.
 func troubleOf(err error) State {
 	var e *sqlite.Error
-	if errors.Is(err, errDamaged) {
+	switch {
+	case errors.Is(err, errDamaged):
 		return Damaged
+	case errors.Is(err, errNewer):
+		return Newer
 	}
 	if !errors.As(err, &e) {
 		return Failing

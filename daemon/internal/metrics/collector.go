@@ -88,6 +88,9 @@ func (c *collector) Collect(ch chan<- prometheus.Metric) {
 	out.put(mqttFailed, float64(m.Failed))
 	out.put(mqttDropped, float64(m.Dropped))
 	out.put(mqttPending, float64(m.Pending))
+	if !m.CertificateEnds.IsZero() {
+		out.put(mqttExpiry, seconds(m.CertificateEnds))
+	}
 	if m.Outbox != nil {
 		outbox(out, m.Outbox)
 	}

@@ -164,6 +164,7 @@ var (
 	mqttPublished = counter("mqtt_messages_published_total", "Messages that the MQTT broker acknowledged.")
 	mqttFailed    = counter("mqtt_messages_failed_total", "Messages that the MQTT broker did not acknowledge before the connection went; they are sent again.")
 	mqttDropped   = counter("mqtt_messages_dropped_total", "Messages given up because too many waited.")
+	mqttExpiry    = gauge("mqtt_certificate_expiry_timestamp_seconds", "When the certificate ends that the MQTT broker is shown at the next connection, or one that it is signed by. Absent without one.")
 	mqttPending   = gauge("mqtt_messages_pending", "Messages that wait for the MQTT broker or its acknowledgement.")
 
 	mqttOutboxEvents  = gauge("mqtt_outbox_events_pending", "Alarms and other events in the history that the MQTT broker does not have yet.")

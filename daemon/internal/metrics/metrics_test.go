@@ -45,7 +45,7 @@ func options() Options {
 		},
 		MQTT: func() mqtt.Stats {
 			return mqtt.Stats{
-				Connected: true, Connects: 2, Published: 941, Failed: 3, Dropped: 1, Pending: 4,
+				Connected: true, Connects: 2, Published: 941, Failed: 3, Dropped: 1, Pending: 4, CertificateEnds: time.Date(2028, 1, 17, 0, 0, 0, 0, time.UTC),
 				Outbox: &mqtt.Outbox{Events: 2, Rows: 21600, Oldest: time.UnixMilli(1768659599000), TooOld: 5, NoTime: 6},
 			}
 		},

@@ -97,7 +97,7 @@ func Dial(ctx context.Context, o CallOptions) (*Caller, error) {
 		return nil, err
 	}
 	c := &Caller{o: o, link: &link{}, lost: make(chan error, 1), heard: make(chan Heard, mostHeard)}
-	line := &Publisher{server: server, tls: settings}
+	line := &Publisher{server: server, secure: once(settings)}
 	options := paho.NewClientOptions().
 		SetClientID(o.ClientID).SetUsername(o.User).SetPassword(o.Password).
 		SetProtocolVersion(4).SetCleanSession(true).SetStore(paho.NewMemoryStore()).

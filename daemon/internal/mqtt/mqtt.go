@@ -20,7 +20,6 @@ package mqtt
 import (
 	"cmp"
 	"context"
-	"crypto/tls"
 	"crypto/x509"
 	"encoding/json"
 	"errors"
@@ -53,7 +52,8 @@ type Options struct {
 	// CAFile holds the certificates that may sign the broker's, for ssl; empty: those of
 	// the system.
 	CAFile string
-	// CertFile and KeyFile are our own certificate, where the broker asks for one.
+	// CertFile and KeyFile are our own certificate, where the broker asks for one. These files
+	// are read again for each connection.
 	CertFile, KeyFile string
 	// Root is what topics begin with; empty: [DefaultRoot].
 	Root string
@@ -114,7 +114,7 @@ const (
 type Publisher struct {
 	o      Options
 	server *url.URL
-	tls    *tls.Config // nil without TLS
+	secure *Secure // nil without TLS
 
 	wake   chan struct{} // holds one token while there may be something to send
 	outbox *outbox       // nil without a history
@@ -167,11 +167,17 @@ type outlook struct {
 // Stats counts since the program began.
 type Stats struct {
 	Connected bool
+	// Unheard says that our own word that we are there, which we have subscribed to, has not
+	// come back over this connection.
+	Unheard   bool
 	Connects  uint64 // sessions that came up
 	Published uint64 // messages that the broker acknowledged
 	Failed    uint64 // messages sent and not acknowledged before the connection went
 	Dropped   uint64 // messages given up because too many waited
 	Pending   int    // messages that wait or are not acknowledged yet
+	// CertificateEnds is when the certificate ends that the next connection shows; zero without
+	// one.
+	CertificateEnds time.Time
 	// Outbox is what the broker lacks of the history; nil where none is kept.
 	Outbox *Outbox
 }
@@ -197,18 +203,13 @@ func New(o Options) (*Publisher, error) {
 		o.Dial = (&net.Dialer{Timeout: dialTimeout}).DialContext
 	}
 	p.o = o
-	if p.tls, err = o.settings(server, secure); err != nil {
+	if p.secure, err = newSecure(&p.o, server, secure); err != nil {
 		return nil, err
 	}
 	if o.Past != nil {
 		p.outbox = newOutbox(p)
 	}
 	return p, nil
-}
-
-// settings are those of TLS; nil without it.
-func (o *Options) settings(server *url.URL, secure bool) (*tls.Config, error) {
-	return settings(server, secure, o.CAFile, o.CertFile, o.KeyFile)
 }
 
 func parseBroker(broker string) (server *url.URL, secure bool, err error) {
@@ -250,9 +251,11 @@ func certificates(file string) (*x509.CertPool, error) {
 
 // Stats returns the counters.
 func (p *Publisher) Stats() Stats {
+	ends := p.secure.Ends()
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	s := p.stats
+	s.CertificateEnds = ends
 	s.Dropped, s.Pending = p.queue.dropped, p.queue.pending()
 	if p.outbox != nil {
 		out := p.outbox.stats

@@ -43,6 +43,7 @@ func (p *Publisher) Run(ctx context.Context) error {
 		if p.outbox != nil {
 			all.Go(func() { p.outbox.run(ctx) })
 		}
+		all.Go(func() { p.secure.watch(ctx) })
 		p.sessions(ctx)
 		all.Wait()
 	}()
@@ -140,7 +141,8 @@ func (p *Publisher) session(ctx context.Context) (up bool, err error) {
 	}
 	// Subscribed before the first word of our own, so that a late will is seen. A broker
 	// may forbid it; alarms are published all the same.
-	if err := await(ctx, client.Subscribe(p.topic("availability"), 1, p.refute), lost); err != nil {
+	own := client.Subscribe(p.topic("availability"), 1, p.refute)
+	if err := await(ctx, own, lost); err != nil {
 		if !client.IsConnectionOpen() {
 			return false, fmt.Errorf("subscribe: %w", err)
 		}
@@ -157,6 +159,7 @@ func (p *Publisher) session(ctx context.Context) (up bool, err error) {
 	}
 	p.mu.Lock()
 	p.stats.Connected, p.stats.Connects = true, p.stats.Connects+1
+	p.awaitEcho(own)
 	p.mu.Unlock()
 	p.o.Log.Info("connected to the MQTT broker", "broker", p.server.Host)
 	p.greet()
@@ -199,13 +202,14 @@ func (p *Publisher) client(ctx context.Context, l *link, lost chan<- error) (pah
 }
 
 func (p *Publisher) dial(ctx context.Context) (net.Conn, error) {
-	if p.tls == nil {
+	secure := p.secure.Config()
+	if secure == nil {
 		return p.o.Dial(ctx, "tcp", p.server.Host)
 	}
 	d := &net.Dialer{Timeout: dialTimeout}
 	ctx, cancel := context.WithTimeout(ctx, dialTimeout)
 	defer cancel()
-	return (&tls.Dialer{NetDialer: d, Config: p.tls}).DialContext(ctx, "tcp", p.server.Host)
+	return (&tls.Dialer{NetDialer: d, Config: secure}).DialContext(ctx, "tcp", p.server.Host)
 }
 
 // keepAlive is how long the line is silent before somebody asks whether it stands. Half again
@@ -323,7 +327,7 @@ func (p *Publisher) oversized() {
 func (p *Publisher) hangUp() {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	p.stats.Connected = false
+	p.stats.Connected, p.stats.Unheard = false, false
 	p.abandon()
 	p.live = 0
 	p.stats.Failed += uint64(p.queue.forget() + p.queue.recall())
@@ -344,6 +348,7 @@ func (p *Publisher) goodbye(client paho.Client) {
 func (p *Publisher) refute(_ paho.Client, m paho.Message) {
 	var a available
 	if err := json.Unmarshal(m.Payload(), &a); err == nil && a.State == "online" {
+		p.echo(m, &a)
 		return
 	}
 	p.mu.Lock()

@@ -16,13 +16,18 @@ const (
 	mostOfAddress   = 128
 )
 
-// crowd bounds how many connections there are. Where there are too many one goes that lets the
+// crowd bounds how many connections there are, at all entrances together. Where there are too many one goes that lets the
 // server wait for its request, so that many who send slowly or nothing push out each other,
 // and nobody who asks for something.
 type crowd struct {
-	net.Listener
 	mu  sync.Mutex
 	all []*guest // in the order in which they came, or asked last
+}
+
+// entrance lets guests of a listener in.
+type entrance struct {
+	net.Listener
+	crowd *crowd
 }
 
 // guest is one connection.
@@ -35,13 +40,13 @@ type guest struct {
 }
 
 // Accept waits for the next one.
-func (c *crowd) Accept() (net.Conn, error) {
-	conn, err := c.Listener.Accept()
+func (e *entrance) Accept() (net.Conn, error) {
+	conn, err := e.Listener.Accept()
 	if err != nil {
 		return nil, err
 	}
-	g := &guest{Conn: conn, crowd: c, from: street(conn.RemoteAddr())}
-	if out := c.admit(g); out != nil {
+	g := &guest{Conn: conn, crowd: e.crowd, from: street(conn.RemoteAddr())}
+	if out := e.crowd.admit(g); out != nil {
 		_ = out.Close() // g itself where everybody else is being served
 	}
 	return g, nil

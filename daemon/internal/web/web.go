@@ -69,10 +69,12 @@ type Options struct {
 	Commissioning commissionpage.Options
 	// Gate says who may do what; nil: only what is open to all is served.
 	Gate *access.Gate
-	// Open opens the address that is listened on; nil takes net.Listen.
+	// Open opens the address that is listened on; nil takes the computer's.
 	Open func(network, address string) (net.Listener, error)
 	// CertificateFile and KeyFile make the pages go out encrypted.
 	CertificateFile, KeyFile string
+	// Handed are listeners that the service manager has opened, served beside the address.
+	Handed []net.Listener
 	// Names are the host names by which the page may be asked for, besides localhost
 	// and the address that it is reached at.
 	Names []string
@@ -98,7 +100,8 @@ const (
 
 // Server is a listening server.
 type Server struct {
-	listener net.Listener
+	listener net.Listener   // of the address
+	all      []net.Listener // that one, and those that were handed over
 	server   *http.Server
 	now      *now.Page
 	scheme   string
@@ -108,7 +111,9 @@ type Server struct {
 // Run on.
 func Listen(address string, o Options) (*Server, error) {
 	if o.Open == nil {
-		o.Open = net.Listen
+		o.Open = func(network, address string) (net.Listener, error) {
+			return open.Listen(context.Background(), network, address)
+		}
 	}
 	l, err := o.Open("tcp", address)
 	if err != nil {
@@ -118,14 +123,22 @@ func Listen(address string, o Options) (*Server, error) {
 	if err != nil {
 		return nil, errors.Join(err, l.Close())
 	}
-	s := &Server{listener: &crowd{Listener: l}, now: p, scheme: "http"}
+	s := &Server{now: p, scheme: "http"}
+	guests := &crowd{}
+	for _, one := range append([]net.Listener{l}, o.Handed...) {
+		s.all = append(s.all, &entrance{one, guests})
+	}
 	if o.CertificateFile != "" {
 		c, err := loadCertificate(o.CertificateFile, o.KeyFile, o.Log)
 		if err != nil {
 			return nil, errors.Join(err, l.Close())
 		}
-		s.listener, s.scheme = tls.NewListener(s.listener, c.config()), "https"
+		for i, one := range s.all {
+			s.all[i] = tls.NewListener(one, c.config())
+		}
+		s.scheme = "https"
 	}
+	s.listener = s.all[0]
 	s.server = &http.Server{
 		Handler:           handler(o, routes),
 		ConnContext:       introduce,
@@ -155,8 +168,10 @@ func (s *Server) Run(ctx context.Context) error {
 	streams, stop := context.WithCancel(ctx)
 	defer stop()
 	go s.now.Run(streams)
-	failed := make(chan error, 1)
-	go func() { failed <- s.server.Serve(s.listener) }()
+	failed := make(chan error, len(s.all))
+	for _, l := range s.all {
+		go func() { failed <- s.server.Serve(l) }()
+	}
 	select {
 	case err := <-failed:
 		return fmt.Errorf("serve pages: %w", err)

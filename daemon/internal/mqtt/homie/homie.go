@@ -33,7 +33,8 @@ type Options struct {
 	Site string
 	// Broker is "tcp://host:1883", or "ssl://host:8883" with TLS.
 	Broker string
-	TLS    *tls.Config // nil: the system's authorities
+	// TLS says how, for each connection; nil without TLS.
+	TLS func() *tls.Config
 	// ClientID is another than the publisher's.
 	ClientID       string
 	User, Password string
@@ -276,7 +277,7 @@ func (d *Device) dial(ctx context.Context) (net.Conn, error) {
 	if d.server.Scheme == "tcp" {
 		return d.o.Dial(ctx, "tcp", d.server.Host)
 	}
-	return (&tls.Dialer{Config: d.o.TLS}).DialContext(ctx, "tcp", d.server.Host)
+	return (&tls.Dialer{Config: d.o.TLS()}).DialContext(ctx, "tcp", d.server.Host)
 }
 
 // line is one connection.

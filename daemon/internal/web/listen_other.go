@@ -1,0 +1,7 @@
+//go:build !linux
+
+package web
+
+import "net"
+
+var open net.ListenConfig
