@@ -9,6 +9,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"runtime"
 	"syscall"
 
 	"github.com/alecthomas/kong"
@@ -65,6 +66,7 @@ type streams struct {
 }
 
 func main() {
+	runtime.MemProfileRate = 0 // nobody can ask for the profile, and its table is large
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	// After the first signal a second one kills at once.
 	context.AfterFunc(ctx, stop)

@@ -74,6 +74,8 @@ type Options struct {
 	Commission func(context.Context, *commission.Desk) error
 	// Tick is called with each tick's status, from the loop: it must be quick.
 	Tick func(*status.Status)
+
+	world *world // nil: the computer
 }
 
 // Addresses is where the program can be reached.
@@ -242,13 +244,14 @@ func (h *house) build() error {
 		return err
 	}
 	h.supervise(l, site, watch.history)
+	h.tasks = append(h.tasks, task{"footprint", footprint(h.log)})
 	// Last, so that the first tick finds everybody listening.
 	h.tasks = append(h.tasks, task{"loop", l.run})
 	return nil
 }
 
 func (h *house) loop(engine *analysis.Engine) (*loop, error) {
-	trust := (&clockTrust{}).at
+	trust := h.world().trusted()
 	if _, own := h.options.Clock.(sensors.SystemClock); !own {
 		trust = func(time.Time) bool { return false } // a bench's time is nobody's wall clock
 	}
@@ -327,8 +330,9 @@ func (h *house) buildMQTT(site verdict.Site, alarms []alarm.Status, store *histo
 		Units:    h.cfg.Site.Units,
 		Durable:  durable,
 		Command:  asked.take, Oversized: asked.oversized,
-		Dir: h.options.State,
-		Log: h.log,
+		Dir:  h.options.State,
+		Dial: h.world().dial,
+		Log:  h.log,
 	}
 	if store != nil {
 		o.Past = store
@@ -402,6 +406,7 @@ func (h *house) buildWeb(site verdict.Site, exposition http.Handler, acts *actio
 		Log:           h.log,
 
 		Gate:            &access.Gate{Accounts: accounts, Reading: readings[h.cfg.Web.ReadWithoutSignIn]},
+		Open:            h.world().listen,
 		CertificateFile: h.cfg.Web.CertificateFile,
 		KeyFile:         h.cfg.Web.KeyFile,
 	})

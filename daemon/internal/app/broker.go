@@ -19,6 +19,7 @@ import (
 func (h *house) startBroker(retained []string) (*broker.Broker, error) {
 	o := broker.Options{
 		Listen:   h.cfg.MQTT.Embedded,
+		Open:     h.world().listen,
 		Root:     strings.TrimSuffix(retained[0], "availability"),
 		ClientID: h.cfg.MQTT.ClientID,
 		Retained: retained,
@@ -81,7 +82,7 @@ func (h *house) buildHomie(o *mqtt.Options, alarms []alarm.Status) error {
 	}
 	d, err := homie.New(homie.Options{
 		Site: o.Site, Broker: o.Broker, TLS: secure.Config, ClientID: o.ClientID + "-homie", User: o.User, Password: o.Password,
-		Feed: h.feed, Alarms: alarms, Verdict: o.Verdict, StaleAfter: h.cfg.Sampling.StaleAfter, Log: h.log,
+		Feed: h.feed, Alarms: alarms, Verdict: o.Verdict, StaleAfter: h.cfg.Sampling.StaleAfter, Dial: o.Dial, Log: h.log,
 	})
 	if err != nil {
 		return err

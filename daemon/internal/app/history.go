@@ -30,7 +30,7 @@ func (h *house) keepHistory(l *loop) *history.Store {
 		Log:   h.log,
 	}
 	if _, own := h.options.Clock.(sensors.SystemClock); own {
-		o.Kernel, o.Uptime = kernelBoot()
+		o.Kernel, o.Uptime = h.world().boot()
 		l.frames.begin(l.clock.Now())
 	}
 	store := history.New(o)

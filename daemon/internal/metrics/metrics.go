@@ -94,10 +94,12 @@ func New(o Options) *Metrics {
 // Gather returns what a scrape would show now.
 func (m *Metrics) Gather() ([]*dto.MetricFamily, error) { return m.registry.Gather() }
 
-// Handler serves the exposition, in the OpenMetrics format to whoever asks for it.
+// Handler serves the exposition, in the OpenMetrics format to whoever asks for it. It is never
+// compressed: a compressor takes more memory than all that is exposed, again at each scrape.
 func (m *Metrics) Handler() http.Handler {
 	return promhttp.HandlerFor(m.registry, promhttp.HandlerOpts{
 		EnableOpenMetrics:   true,
+		DisableCompression:  true,
 		MaxRequestsInFlight: 4,
 		Timeout:             5 * time.Second,
 	})

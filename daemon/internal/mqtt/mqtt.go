@@ -98,7 +98,9 @@ type Options struct {
 	// FillRate bounds back-fill, bytes a second; zero takes 20,000.
 	FillRate int
 
-	Log *slog.Logger
+	// Dial connects where there is no TLS; nil takes the net package's.
+	Dial func(ctx context.Context, network, address string) (net.Conn, error)
+	Log  *slog.Logger
 }
 
 // settle is how often at most a change of a reading's quality makes a new state: a loose
@@ -204,6 +206,9 @@ func New(o Options) (*Publisher, error) {
 	o.SampleEvery = cmp.Or(o.SampleEvery, 10*time.Second)
 	o.BackFill = cmp.Or(o.BackFill, 7*24*time.Hour)
 	o.FillRate = cmp.Or(o.FillRate, 20_000)
+	if o.Dial == nil {
+		o.Dial = (&net.Dialer{Timeout: dialTimeout}).DialContext
+	}
 	p.o = o
 	if p.secure, err = newSecure(&p.o, server, secure); err != nil {
 		return nil, err

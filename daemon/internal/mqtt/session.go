@@ -182,11 +182,11 @@ func (p *Publisher) client(ctx context.Context, l *link, lost chan<- error) (pah
 }
 
 func (p *Publisher) dial(ctx context.Context) (net.Conn, error) {
-	d := &net.Dialer{Timeout: dialTimeout}
 	secure := p.secure.Config()
 	if secure == nil {
-		return d.DialContext(ctx, "tcp", p.server.Host)
+		return p.o.Dial(ctx, "tcp", p.server.Host)
 	}
+	d := &net.Dialer{Timeout: dialTimeout}
 	ctx, cancel := context.WithTimeout(ctx, dialTimeout)
 	defer cancel()
 	return (&tls.Dialer{NetDialer: d, Config: secure}).DialContext(ctx, "tcp", p.server.Host)

@@ -38,18 +38,14 @@ func newClient(o *Options) (*client, error) {
 	if err != nil {
 		return nil, err
 	}
+	line := http.DefaultTransport.(*http.Transport).Clone()
+	line.TLSClientConfig, line.TLSHandshakeTimeout = security, patience
+	line.IdleConnTimeout, line.MaxConnsPerHost = keptAlive, 1
 	return &client{o, &http.Client{
 		Timeout: patience,
 		// A redirected POST becomes a GET, which any page answers with success.
 		CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse },
-		Transport: &http.Transport{
-			Proxy:               http.ProxyFromEnvironment,
-			TLSClientConfig:     security,
-			TLSHandshakeTimeout: patience,
-			IdleConnTimeout:     keptAlive,
-			MaxConnsPerHost:     1,
-			ForceAttemptHTTP2:   true,
-		},
+		Transport:     line,
 	}}, nil
 }
 

@@ -69,6 +69,8 @@ type Options struct {
 	Commissioning commissionpage.Options
 	// Gate says who may do what; nil: only what is open to all is served.
 	Gate *access.Gate
+	// Open opens the address that is listened on; nil takes the computer's.
+	Open func(network, address string) (net.Listener, error)
 	// CertificateFile and KeyFile make the pages go out encrypted.
 	CertificateFile, KeyFile string
 	// Handed are listeners that the service manager has opened, served beside the address.
@@ -108,7 +110,12 @@ type Server struct {
 // Listen opens the address, "127.0.0.1:8080"; port 0 takes a free one. It serves from
 // Run on.
 func Listen(address string, o Options) (*Server, error) {
-	l, err := open.Listen(context.Background(), "tcp", address)
+	if o.Open == nil {
+		o.Open = func(network, address string) (net.Listener, error) {
+			return open.Listen(context.Background(), network, address)
+		}
+	}
+	l, err := o.Open("tcp", address)
 	if err != nil {
 		return nil, fmt.Errorf("listen for browsers on %s: %w", address, err)
 	}

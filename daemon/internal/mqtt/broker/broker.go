@@ -57,6 +57,8 @@ type Options struct {
 	// Listen is an address with port, "127.0.0.1:1883"; port 0 takes a free one. It is on
 	// loopback where there are no users.
 	Listen string
+	// Open opens an address; nil takes net.Listen.
+	Open func(network, address string) (net.Listener, error)
 	// TLS holds the broker's certificate; nil without encryption.
 	TLS *tls.Config
 	// Root is what the topics of the site begin with, "fluewright/cellar-7/".
@@ -113,6 +115,9 @@ func Start(o Options) (_ *Broker, err error) {
 			return nil, err
 		}
 	}
+	if o.Open == nil {
+		o.Open = net.Listen
+	}
 	limits := mochi.NewDefaultServerCapabilities()
 	limits.MaximumClients = maxClients + maxOwn // the doors let no more in
 	limits.MaximumPacketSize = maxPacket
@@ -140,12 +145,12 @@ func Start(o Options) (_ *Broker, err error) {
 	); err != nil {
 		return nil, fmt.Errorf("set up the MQTT broker: %w", err)
 	}
-	if b.guests, err = b.open(guestDoor, o.Listen, o.TLS, maxClients, maxEach, o.Log); err != nil {
+	if b.guests, err = b.open(&o, guestDoor, o.Listen, o.TLS, maxClients, maxEach); err != nil {
 		return nil, err
 	}
-	b.own, err = b.open(ownDoor, "127.0.0.1:0", nil, maxOwn, maxOwn, o.Log)
+	b.own, err = b.open(&o, ownDoor, "127.0.0.1:0", nil, maxOwn, maxOwn)
 	if err != nil { // a computer that knows the newer protocol alone
-		b.own, err = b.open(ownDoor, "[::1]:0", nil, maxOwn, maxOwn, o.Log)
+		b.own, err = b.open(&o, ownDoor, "[::1]:0", nil, maxOwn, maxOwn)
 	}
 	if err != nil {
 		return nil, errors.Join(err, b.guests.listen.Close())
@@ -159,12 +164,12 @@ func Start(o Options) (_ *Broker, err error) {
 	return b, nil
 }
 
-func (b *Broker) open(id, address string, secure *tls.Config, most, each int, log *slog.Logger) (*door, error) {
-	listen, err := net.Listen("tcp", address)
+func (b *Broker) open(o *Options, id, address string, secure *tls.Config, most, each int) (*door, error) {
+	listen, err := o.Open("tcp", address)
 	if err != nil {
 		return nil, fmt.Errorf("listen for MQTT clients on %s: %w", address, err)
 	}
-	d := newDoor(id, listen, secure, most, each, b.refused, log)
+	d := newDoor(id, listen, secure, most, each, b.refused, o.Log)
 	if err := b.server.AddListener(d); err != nil {
 		return nil, fmt.Errorf("listen for MQTT clients on %s: %w", address, errors.Join(err, listen.Close()))
 	}

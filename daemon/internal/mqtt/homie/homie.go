@@ -47,7 +47,9 @@ type Options struct {
 	StaleAfter time.Duration
 	// Every is how often a number is sent at most; zero takes 10 s.
 	Every time.Duration
-	Log   *slog.Logger
+	// Dial connects where there is no TLS; nil takes the net package's.
+	Dial func(ctx context.Context, network, address string) (net.Conn, error)
+	Log  *slog.Logger
 }
 
 const (
@@ -64,7 +66,8 @@ const (
 type Device struct {
 	o      Options
 	server *url.URL
-	known  map[string]bool // alerts that there can be
+	known  map[string]bool      // alerts that there can be
+	topics map[alarm.Key]string // of them
 }
 
 // New checks o and prepares a device; it does not connect yet.
@@ -76,9 +79,13 @@ func New(o Options) (*Device, error) {
 	if o.Every == 0 {
 		o.Every = 10 * time.Second
 	}
-	d := &Device{o: o, server: server, known: make(map[string]bool)}
+	if o.Dial == nil {
+		o.Dial = (&net.Dialer{}).DialContext
+	}
+	d := &Device{o: o, server: server, known: make(map[string]bool), topics: make(map[alarm.Key]string)}
 	for _, a := range o.Alarms {
-		d.known[alertID(a.Key)] = true
+		id := alertID(a.Key)
+		d.known[id], d.topics[a.Key] = true, "$alert/"+id
 	}
 	return d, nil
 }
@@ -175,9 +182,15 @@ func (d *Device) show(ctx context.Context, l *line, doubt chan string) error {
 	looks := time.NewTicker(look)
 	defer looks.Stop()
 	numbers := time.Now()
+	var seen *status.Status
 	for {
 		select {
 		case <-ticks:
+			s := d.o.Feed.Latest()
+			if seen != nil && !stirred(seen, s) {
+				continue // the next look is soon enough
+			}
+			seen = s
 		case <-looks.C:
 		case topic := <-doubt:
 			payload := sent[topic] // of an alert that there cannot be, nothing
@@ -200,6 +213,16 @@ func (d *Device) show(ctx context.Context, l *line, doubt chan string) error {
 			return err
 		}
 	}
+}
+
+// stirred reports whether a tick brings more than other numbers.
+func stirred(before, now *status.Status) bool {
+	for c, in := range now.Frame.Inputs {
+		if in.Quality != before.Frame.Inputs[c].Quality {
+			return true
+		}
+	}
+	return len(now.Assessment.Events) > 0 || now.Assessment.Phase != before.Assessment.Phase
 }
 
 // update sends what has changed; numbers only where they are due or have just come back.
@@ -252,7 +275,7 @@ func (d *Device) dial(ctx context.Context) (net.Conn, error) {
 	ctx, cancel := context.WithTimeout(ctx, dialTimeout)
 	defer cancel()
 	if d.server.Scheme == "tcp" {
-		return (&net.Dialer{}).DialContext(ctx, "tcp", d.server.Host)
+		return d.o.Dial(ctx, "tcp", d.server.Host)
 	}
 	return (&tls.Dialer{Config: d.o.TLS()}).DialContext(ctx, "tcp", d.server.Host)
 }

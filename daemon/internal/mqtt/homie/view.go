@@ -73,7 +73,7 @@ func (d *Device) view(s *status.Status, fresh bool) (all []entry) {
 // alert is an alarm that stands, or the end of one. What was never judged says nothing: an
 // alert that an earlier run left may still hold.
 func (d *Device) alert(a alarm.Status, s *status.Status) (entry, bool) {
-	topic := "$alert/" + alertID(a.Key)
+	topic := d.topics[a.Key]
 	switch {
 	case a.State == alarm.Unjudged:
 		return entry{}, false

@@ -45,6 +45,11 @@ func Start(t testing.TB) *Broker {
 	if err != nil {
 		t.Fatal(err)
 	}
+	return On(t, l)
+}
+
+// On is Start on a listener, which it closes.
+func On(t testing.TB, l net.Listener) *Broker {
 	h := &Broker{listener: l, conns: map[net.Conn]bool{}}
 	var wg sync.WaitGroup
 	wg.Go(func() {

@@ -1,0 +1,6 @@
+//go:build !linux
+
+package app
+
+// unmapOwnFile is for the boards.
+func unmapOwnFile() error { return nil }
