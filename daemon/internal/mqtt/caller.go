@@ -145,7 +145,7 @@ func connect(ctx context.Context, o CallOptions) (*Caller, error) {
 		return nil, err
 	}
 	c := &Caller{o: o, link: &link{}, lost: make(chan error, 1), heard: make(chan Heard, mostHeard)}
-	line := &Publisher{server: server, secure: once(settings)}
+	line := &Publisher{o: Options{Dial: direct}, server: server, secure: once(settings)}
 	options := paho.NewClientOptions().
 		SetClientID(o.ClientID).SetUsername(o.User).SetPassword(o.Password).
 		SetProtocolVersion(4).SetCleanSession(true).SetStore(paho.NewMemoryStore()).

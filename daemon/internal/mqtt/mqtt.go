@@ -207,7 +207,7 @@ func New(o Options) (*Publisher, error) {
 	o.BackFill = cmp.Or(o.BackFill, 7*24*time.Hour)
 	o.FillRate = cmp.Or(o.FillRate, 20_000)
 	if o.Dial == nil {
-		o.Dial = (&net.Dialer{Timeout: dialTimeout}).DialContext
+		o.Dial = direct
 	}
 	p.o = o
 	if p.secure, err = newSecure(&p.o, server, secure); err != nil {

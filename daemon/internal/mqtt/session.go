@@ -181,6 +181,9 @@ func (p *Publisher) client(ctx context.Context, l *link, lost chan<- error) (pah
 	return paho.NewClient(o), nil
 }
 
+// direct is the way to a broker without TLS.
+var direct = (&net.Dialer{Timeout: dialTimeout}).DialContext
+
 func (p *Publisher) dial(ctx context.Context) (net.Conn, error) {
 	secure := p.secure.Config()
 	if secure == nil {

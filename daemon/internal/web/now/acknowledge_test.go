@@ -11,6 +11,7 @@ import (
 	"net/url"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -28,6 +29,7 @@ import (
 // loop stands in for the loop: it takes what it is told to at the next tick.
 type loop struct {
 	feed  *status.Feed
+	tick  sync.Mutex // what is taken at one tick comes one after the other
 	taken []string
 	err   error
 }
@@ -39,6 +41,8 @@ func (l *loop) Acknowledge(_ context.Context, by string, k alarm.Key, occurrence
 	l.taken = append(l.taken, fmt.Sprintf("%s %s %d", by, k, occurrence))
 	go func() {
 		time.Sleep(time.Second)
+		l.tick.Lock()
+		defer l.tick.Unlock()
 		next := statustest.After(l.feed.Latest(), time.Second)
 		for i := range next.Assessment.Alarms {
 			if a := &next.Assessment.Alarms[i]; a.Key == k {
