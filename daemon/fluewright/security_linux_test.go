@@ -256,7 +256,8 @@ func TestABrokerThatDoesNotFit(t *testing.T) {
 			if in := s.Frame.Inputs[frame.Draft]; in.Quality != frame.Good || s.Seq < uint64(30*60*2*9/10) {
 				t.Errorf("%d frames at %v, the draft is %v", s.Seq, s.Frame.At, in.Quality)
 			}
-			if n := comers.Load(); n < 2 || n > 20 {
+			// In these few real seconds; the next attempt may be 40 s away.
+			if n := comers.Load(); n < 1 || n > 20 {
 				t.Errorf("it tried %d times", n)
 			}
 			if !strings.Contains(get(t, w.at.Web+"metrics"), "fluewright_mqtt_connected 0\n") {
