@@ -133,7 +133,7 @@ func TestDashboardsReassureNobody(t *testing.T) {
 		}
 		ids := map[int]bool{}
 		for i, p := range b.Panels {
-			if ids[p.ID] && p.Type != "row" {
+			if ids[p.ID] {
 				t.Errorf("%s: two panels are number %d", file, p.ID)
 			}
 			ids[p.ID] = true

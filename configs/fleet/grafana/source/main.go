@@ -42,18 +42,41 @@ func main() {
 	}
 }
 
+// complete numbers panels and names their queries, and leaves out what the library sets by
+// itself and Grafana no longer has: off is how it is without.
+func complete(b *dashboard.Dashboard) {
+	for i := range b.Panels {
+		id := uint32(i + 1)
+		if row := b.Panels[i].RowPanel; row != nil {
+			row.Id = id
+		}
+		p := b.Panels[i].Panel
+		if p == nil {
+			continue
+		}
+		p.Id = &id
+		for n := range p.Targets {
+			query := p.Targets[n].(prometheus.Dataquery)
+			query.RefId = cog.ToPtr(string(rune('A' + n)))
+			p.Targets[n] = query
+		}
+		if options, ok := p.Options.(*table.Options); ok {
+			options.Footer = nil
+		}
+	}
+	for i := range b.Templating.List {
+		v := &b.Templating.List[i]
+		v.Auto, v.AutoMin, v.AutoCount = nil, nil, nil
+	}
+}
+
 // write builds a dashboard, reads it back by Grafana's schema, strictly, and writes it.
 func write(file string, b *dashboard.DashboardBuilder) error {
 	built, err := b.Build()
 	if err != nil {
 		return fmt.Errorf("%s: %w", file, err)
 	}
-	for i := range built.Panels {
-		if p := built.Panels[i].Panel; p != nil {
-			id := uint32(i + 1)
-			p.Id = &id
-		}
-	}
+	complete(&built)
 	text, err := json.MarshalIndent(built, "", "  ")
 	if err != nil {
 		return fmt.Errorf("%s: %w", file, err)

@@ -103,7 +103,6 @@ func stacked(title, about, unit string, q ...*prometheus.DataqueryBuilder) *time
 // list is a table of the present moment, with its columns named, others hidden.
 func list(title, about, none string, q *prometheus.DataqueryBuilder) *table.PanelBuilder {
 	return table.NewPanelBuilder().Title(title).Description(about).Datasource(source()).WithTarget(q).NoValue(none).
-		Footer(common.NewTableFooterOptionsBuilder().Show(false).Reducer([]string{})).
 		OverrideByName("Time", set("custom.hidden", true)).
 		OverrideByName("site", set("links", []any{map[string]any{
 			"title": "This site", "url": "/d/fluewright-site?var-site=${__value.raw}&var-datasource=${datasource}",
