@@ -60,14 +60,19 @@ func (l *loop) run(ctx context.Context) error {
 		// One that is hardly late counts as on time: a hold time of whole periods would
 		// else last for one more, by chance.
 		if late > 0 && late < l.period/4 {
-			now = now.Add(-late)
+			now = next
 		}
+		last := now
 		l.tick(now)
 		next = next.Add(l.period)
 		now = l.clock.Now()
 		if late := now.Sub(next); late > 0 {
 			l.miss(uint64(late / l.period))
 			next = next.Add(late.Truncate(l.period))
+		}
+		if !next.After(last) { // this tick was so late that it stands for that one too
+			l.miss(1)
+			next = next.Add(l.period)
 		}
 		if err := l.clock.Sleep(ctx, next.Sub(now)); err != nil {
 			return nil // ctx has ended, which is no failure

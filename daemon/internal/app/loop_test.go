@@ -84,6 +84,41 @@ func TestLoopKeepsToItsGrid(t *testing.T) {
 }
 
 // What is published stays as it was, whatever the engine does with its buffers.
+// sleepy is a clock of which one sleep, counted down to, lasts longer.
+type sleepy struct {
+	sensors.SystemClock
+	until *int
+	more  time.Duration
+}
+
+func (c sleepy) Sleep(ctx context.Context, d time.Duration) error {
+	if *c.until--; *c.until == 0 {
+		d += c.more
+	}
+	return c.SystemClock.Sleep(ctx, d)
+}
+
+// However late a tick is, the next one is later: a log of what ran backwards could not be read.
+func TestTicksNeverRunBackwards(t *testing.T) {
+	for late := time.Duration(0); late <= 2500*time.Millisecond; late += 50 * time.Millisecond {
+		synctest.Test(t, func(t *testing.T) {
+			l, ticks := ticker(t, shelf{"flue": good(300)})
+			until := 3
+			l.clock = sleepy{until: &until, more: late}
+			ctx, cancel := context.WithTimeout(t.Context(), 6500*time.Millisecond)
+			defer cancel()
+			if err := l.run(ctx); err != nil {
+				t.Fatal(err)
+			}
+			for i, s := range (*ticks)[1:] {
+				if before := (*ticks)[i].Frame.At; s.Frame.At <= before {
+					t.Errorf("%v late: %v after %v", late, s.Frame.At, before)
+				}
+			}
+		})
+	}
+}
+
 func TestAPublishedStatusDoesNotChange(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		b := shelf{"flue": good(600)}
