@@ -238,7 +238,7 @@ func newStorage(t *testing.T) *storage {
 		t.Fatal(err)
 	}
 	s.Cmd = exec.Command("prometheus", "--config.file="+filepath.Join(s.dir, "prometheus.yml"), "--storage.tsdb.path="+filepath.Join(s.dir, "data"),
-		"--web.listen-address="+s.addr, "--web.enable-remote-write-receiver", "--log.level=error")
+		"--web.listen-address="+s.addr, "--web.enable-remote-write-receiver", "--web.max-connections=8192", "--log.level=error")
 	if err := s.Cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
