@@ -57,10 +57,10 @@ func Read(version string) Build {
 }
 
 var (
-	// secret is what is called one, with its value: a text of one line or many, a list, a
-	// word. A path to one is none.
-	secret = regexp.MustCompile(`(?i)([\w-]*(?:password|passwd|passphrase|secret|token|api-?key|credential|private-?key)[\w-]*["']?\s*=\s*)` +
-		`("""(?s:.*?)(?:"""|\z)|'''(?s:.*?)(?:'''|\z)|\[[^\]]*\]?|"(?:[^"\\\n]|\\.)*"?|'[^'\n]*'?|[^\s,}#]+)`)
+	// secret is what is called one, with its value: a text of one line or many, a list, or,
+	// where the quotes were forgotten, the rest of the line. A path to one is none.
+	secret = regexp.MustCompile(`(?i)([\w-]*(?:password|passwd|passphrase|secret|token|api-?key|credential|private-?key)[\w-]*["']?[ \t]*=[ \t]*)` +
+		`("""(?s:.*?)(?:"""|\z)|'''(?s:.*?)(?:'''|\z)|\[[^\]]*\]?|"(?:[^"\\\n]|\\.)*"?|'[^'\n]*'?|[^\s"'\[][^\r\n]*)`)
 	secretFile = regexp.MustCompile(`(?i)-file["']?\s*=\s*$`)
 	// address is a URL; what comes behind its host may be all that keeps others out.
 	address = regexp.MustCompile(`(?i)([a-z][a-z0-9+.-]*://)([^\s"'\]},#]*)`)

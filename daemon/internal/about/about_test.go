@@ -18,6 +18,8 @@ func TestRedact(t *testing.T) {
 		`a = { user = "x", token = "s3cret" }`:                   `a = { user = "x", token = "(removed)" }`,
 		`"api-key" = "s3c\"ret"`:                                 `"api-key" = "(removed)"`,
 		"secret = \"\"\"\ns3cret\ns3cret\"\"\"\nx = 1":           "secret = \"(removed)\"\nx = 1",
+		`password = s3cret, and more s3cret # mine`:              `password = "(removed)"`,
+		"password =\npassword = \"s3cret\"":                      "password =\npassword = \"(removed)\"",
 		`tokens = ["s3cret", "s3cret"]`:                          `tokens = "(removed)"`,
 		`password-file = "/etc/fluewright/mqtt"`:                 `password-file = "/etc/fluewright/mqtt"`,
 		`broker = "tcp://broker.lan:1883"`:                       `broker = "tcp://broker.lan:1883"`,
