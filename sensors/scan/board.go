@@ -14,6 +14,7 @@ import (
 type Board struct {
 	mu    sync.RWMutex
 	cells map[string]*cell
+	began time.Time // when the first loop did; zero before
 }
 
 // NewBoard returns an empty board.
@@ -27,8 +28,8 @@ type Status struct {
 	LastSuccess   time.Time // of the last sample; zero before the first
 	Samples       uint64
 	NotReady      uint64
-	Faults        map[sensors.Code]uint64
-	Starts        uint64 // how often the chip was set up
+	Faults        map[sensors.Code]uint64 // never changed; another takes its place
+	Starts        uint64                  // how often the chip was set up
 	LastFault     *sensors.Fault
 	LastFaultAt   time.Time
 	ReadDuration  time.Duration // of the last look
@@ -62,9 +63,19 @@ func (b *Board) add(name string, staleAfter, patience time.Duration) (*cell, err
 	}
 	c := &cell{staleAfter: staleAfter, patience: patience}
 	c.status.Device = name
-	c.status.Faults = map[sensors.Code]uint64{}
 	b.cells[name] = c
 	return c, nil
+}
+
+// begin is when the first of the loops began, which may be now. They count their looks from
+// there, so that buses of the same pace are looked at together: the computer wakes up once.
+func (b *Board) begin(now time.Time) time.Time {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if b.began.IsZero() {
+		b.began = now
+	}
+	return b.began
 }
 
 func (b *Board) cell(name string) *cell {
@@ -121,9 +132,7 @@ func (b *Board) Status(name string) (Status, bool) {
 	}
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	s := c.status
-	s.Faults = maps.Clone(s.Faults)
-	return s, true
+	return c.status, true
 }
 
 // transient reports whether the fault is of one transfer, and says nothing yet of the
@@ -168,7 +177,12 @@ func (c *cell) failed(f *sensors.Fault, now time.Time, took time.Duration) {
 	defer c.mu.Unlock()
 	c.fault, c.firm = f, c.firm || !transient(f.Code)
 	c.status.Up = false
-	c.status.Faults[f.Code]++
+	faults := maps.Clone(c.status.Faults)
+	if faults == nil {
+		faults = map[sensors.Code]uint64{}
+	}
+	faults[f.Code]++
+	c.status.Faults = faults
 	c.status.LastFault, c.status.LastFaultAt = f, now
 	c.status.ReadDuration = took
 }

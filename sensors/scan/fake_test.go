@@ -110,6 +110,13 @@ func (c *closer) Close() error { c.closes.Add(1); return nil }
 func run(t *testing.T, bus *closer, slots ...Slot) *Board {
 	t.Helper()
 	b := NewBoard()
+	runOn(t, b, bus, slots...)
+	return b
+}
+
+// runOn is run for a board that may have other loops.
+func runOn(t *testing.T, b *Board, bus *closer, slots ...Slot) {
+	t.Helper()
 	c := Config{Name: "test", Period: time.Second, Slots: slots}
 	if bus != nil {
 		c.Bus = bus
@@ -128,7 +135,6 @@ func run(t *testing.T, bus *closer, slots ...Slot) *Board {
 		}
 	})
 	pass(500 * time.Millisecond)
-	return b
 }
 
 // pass lets the bubble's time pass and everything that is due in it happen.

@@ -44,6 +44,7 @@ type Config struct {
 // Loop polls the chips of one bus.
 type Loop struct {
 	config  Config
+	board   *Board
 	pace    time.Duration // between two looks
 	chips   []*chip
 	busStep int // of the bus's back-off
@@ -83,7 +84,7 @@ func New(b *Board, c Config) (*Loop, error) {
 		c.Clock = sensors.SystemClock{}
 	}
 	c.Burst = max(c.Burst, 1)
-	l := &Loop{config: c, pace: c.Period / time.Duration(c.Burst)}
+	l := &Loop{config: c, board: b, pace: c.Period / time.Duration(c.Burst)}
 	for _, s := range c.Slots {
 		stale := s.StaleAfter
 		if stale == 0 {
@@ -112,7 +113,7 @@ func (l *Loop) String() string { return "scan " + l.config.Name }
 // having halted the chips and closed what it opened.
 func (l *Loop) Run(ctx context.Context) error {
 	defer l.close()
-	next := l.config.Clock.Now()
+	next := l.board.begin(l.config.Clock.Now())
 	for {
 		l.round(ctx)
 		next = next.Add(l.pace)

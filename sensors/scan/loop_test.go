@@ -412,3 +412,19 @@ func BenchmarkReading(b *testing.B) {
 		board.Reading("flue", sensors.HotJunction, now)
 	}
 }
+
+// Loops that do not begin at the same time look at the same time all the same.
+func TestBusesAreLookedAtTogether(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		f, g := newFake("flue"), newFake("draft")
+		b := run(t, nil, f.slot("flue"))
+		runOn(t, b, nil, g.slot("draft"))
+		pass(2 * time.Second)
+		if diff := cmp.Diff([]time.Duration{0, time.Second, 2 * time.Second, 3 * time.Second}, f.looks()); diff != "" {
+			t.Errorf("looks at the first (-want +got):\n%s", diff)
+		}
+		if diff := cmp.Diff([]time.Duration{500 * time.Millisecond, time.Second, 2 * time.Second, 3 * time.Second}, g.looks()); diff != "" {
+			t.Errorf("looks at the second (-want +got):\n%s", diff)
+		}
+	})
+}

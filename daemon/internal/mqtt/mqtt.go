@@ -300,7 +300,9 @@ func (p *Publisher) Offer(s *status.Status) {
 	}
 	p.offerState(s, urgent)
 	p.offerTelemetry(s)
-	p.rouse()
+	if p.queue.pending() > 0 {
+		p.rouse()
+	}
 }
 
 // offerAlarms queues each alarm that changed.

@@ -178,19 +178,18 @@ func (d *Device) show(ctx context.Context, l *line, doubt chan string) error {
 	if err := d.listen(l, doubt); err != nil {
 		return err
 	}
-	ticks := d.o.Feed.Subscribe(ctx)
+	var seen *status.Status
+	ticks := d.o.Feed.SubscribeTo(ctx, func(s *status.Status) bool {
+		news := seen == nil || stirred(seen, s) // for anything else the next look is soon enough
+		seen = s
+		return news
+	})
 	looks := time.NewTicker(look)
 	defer looks.Stop()
 	numbers := time.Now()
-	var seen *status.Status
 	for {
 		select {
 		case <-ticks:
-			s := d.o.Feed.Latest()
-			if seen != nil && !stirred(seen, s) {
-				continue // the next look is soon enough
-			}
-			seen = s
 		case <-looks.C:
 		case topic := <-doubt:
 			payload := sent[topic] // of an alert that there cannot be, nothing

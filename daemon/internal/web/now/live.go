@@ -43,7 +43,7 @@ func newLive(render func() ([]byte, string, error)) *live {
 
 // run sends until ctx ends, and then ends every stream. What changes about an alarm does not
 // wait for the next second.
-func (l *live) run(ctx context.Context, ticks <-chan *status.Status) {
+func (l *live) run(ctx context.Context, changed <-chan *status.Status) {
 	ticker := time.NewTicker(interval)
 	defer ticker.Stop()
 	var sent time.Time
@@ -51,11 +51,11 @@ func (l *live) run(ctx context.Context, ticks <-chan *status.Status) {
 		select {
 		case <-ticker.C:
 			l.send()
-		case s, ok := <-ticks:
+		case _, ok := <-changed:
 			switch {
 			case !ok:
-				ticks = nil // ctx has ended
-			case alarmChanged(s) && time.Since(sent) >= apart:
+				changed = nil // ctx has ended
+			case time.Since(sent) >= apart:
 				sent = time.Now()
 				l.send()
 			}

@@ -101,18 +101,18 @@ func TestAnAlarmDoesNotWait(t *testing.T) {
 		ctx, cancel := context.WithCancel(t.Context())
 		n := 0
 		l := newLive(func() ([]byte, string, error) { n++; return fmt.Appendf(nil, "<p>%d</p>", n), "20:15:00", nil })
-		ticks := make(chan *status.Status)
-		go l.run(ctx, ticks)
+		feed := status.NewFeed()
+		go l.run(ctx, feed.SubscribeTo(ctx, alarmChanged))
 		ch := l.join()
 		<-ch
 		began := time.Now()
 		time.Sleep(300 * time.Millisecond)
-		quiet := statustest.Burning()
-		ticks <- quiet
+		feed.Publish(statustest.Burning())
 		alarming := statustest.Burning()
 		statustest.Change(alarming, alarm.Spillage, frame.Count, alarm.Raised, -2, 0)
-		ticks <- alarming
-		ticks <- alarming // a storm is not followed change by change
+		feed.Publish(alarming)
+		synctest.Wait()
+		feed.Publish(alarming) // a storm is not followed change by change
 		for _, want := range []time.Duration{300 * time.Millisecond, time.Second, 2 * time.Second} {
 			<-ch
 			if got := time.Since(began); got != want {

@@ -101,7 +101,7 @@ func (p *Page) Routes() []access.Route {
 }
 
 // Run sends what changes to whoever has the page open, until ctx ends.
-func (p *Page) Run(ctx context.Context) { p.live.run(ctx, p.o.Feed.Subscribe(ctx)) }
+func (p *Page) Run(ctx context.Context) { p.live.run(ctx, p.o.Feed.SubscribeTo(ctx, alarmChanged)) }
 
 // view is the page as the template takes it: words only, no decisions left.
 type view struct {
