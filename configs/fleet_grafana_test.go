@@ -194,6 +194,7 @@ func week(t *testing.T, now time.Time) []byte {
 	for back := 12; back >= 0; back-- {
 		at := now.Add(-time.Duration(back) * time.Minute)
 		put("fluewright_alarm_active", `site="mill",alarm="regulator-stuck",priority="low"`, 1, at)
+		put("fluewright_alarm_judged", `site="mill",alarm="overheat",channel="return"`, 0, at)
 		put("fluewright_commissioning_info", `site="fen",number="FW-20251004-00000000",result="fail"`, 1, at)
 	}
 	gone := now.Add(-2 * time.Hour)

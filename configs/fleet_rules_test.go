@@ -1,7 +1,6 @@
 package configs_test
 
 import (
-	"os/exec"
 	"regexp"
 	"slices"
 	"strings"
@@ -11,7 +10,6 @@ import (
 )
 
 func TestFleetRules(t *testing.T) {
-	promtool := tool(t, "promtool")
 	for _, args := range [][]string{
 		{"check", "rules", "--lint=all", "--lint-fatal", "fleet.rules.yml"},
 		{"check", "config", "--lint=all", "--lint-fatal", "prometheus.yml"},
@@ -21,11 +19,7 @@ func TestFleetRules(t *testing.T) {
 		if testing.Short() && args[0] == "test" {
 			continue
 		}
-		cmd := exec.Command(promtool, args...)
-		cmd.Dir = "fleet/prometheus"
-		if out, err := cmd.CombinedOutput(); err != nil {
-			t.Errorf("promtool %s: %v\n%s", strings.Join(args, " "), err, out)
-		}
+		promtool(t, "fleet/prometheus", args...)
 	}
 }
 

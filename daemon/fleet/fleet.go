@@ -97,12 +97,17 @@ func (f *Fleet) each(do func(i int)) {
 
 // Run lets the fleet burn until ctx ends.
 func (f *Fleet) Run(ctx context.Context) {
-	// What has been is played as fast as it goes.
-	f.each(func(i int) {
-		for s := f.sites[i]; ctx.Err() == nil && time.Since(s.start) > s.at+2*s.period; {
-			s.tick(s.at + s.period)
-		}
-	})
+	// What has been is played as fast as it goes, to the same tick at every site: whoever is one
+	// ahead would have those behind it wait for a whole period, each time.
+	last := time.Duration(0)
+	for time.Since(f.sites[0].start) > last+2*f.o.Period && ctx.Err() == nil {
+		last = time.Since(f.sites[0].start).Truncate(f.o.Period) - f.o.Period
+		f.each(func(i int) {
+			for s := f.sites[i]; s.at < last && ctx.Err() == nil; {
+				s.tick(s.at + s.period)
+			}
+		})
+	}
 	var all sync.WaitGroup
 	for i, s := range f.sites {
 		all.Go(func() {

@@ -19,8 +19,10 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"strconv"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 )
@@ -188,6 +190,15 @@ func (b *broker) kill() {
 	_ = b.Cmd.Wait()
 }
 
+// stop ends it as its unit does: it writes down what it keeps.
+func (b *broker) stop() {
+	b.t.Helper()
+	if err := b.Process.Signal(syscall.SIGTERM); err != nil {
+		b.t.Fatal(err)
+	}
+	_ = b.Cmd.Wait() // by a signal
+}
+
 // knocks counts the connections that the broker took, by the second, after a time. It is its
 // own log that says so.
 func (b *broker) knocks(after time.Time) map[int64]int {
@@ -216,6 +227,8 @@ type storage struct {
 	*exec.Cmd
 }
 
+var seldom = regexp.MustCompile(`interval: (30m|1h)`)
+
 func newStorage(t *testing.T) *storage {
 	t.Helper()
 	s := &storage{t: t, addr: fmt.Sprintf("127.0.0.1:%d", freePort(t)), dir: t.TempDir()}
@@ -228,8 +241,13 @@ func newStorage(t *testing.T) *storage {
 	}
 	text := "global: {evaluation_interval: 15s}\nrule_files:\n"
 	for _, r := range all {
-		path, err := filepath.Abs(r)
+		rules, err := os.ReadFile(r)
 		if err != nil {
+			t.Fatal(err)
+		}
+		// What is due each half hour is due each minute here.
+		path := filepath.Join(s.dir, filepath.Base(r))
+		if err := os.WriteFile(path, seldom.ReplaceAll(rules, []byte("interval: 1m")), 0o600); err != nil {
 			t.Fatal(err)
 		}
 		text += "  - " + path + "\n"
@@ -254,7 +272,7 @@ func (s *storage) url() string { return "http://" + s.addr + "/api/v1/write" }
 
 func (s *storage) get(path string) string {
 	s.t.Helper()
-	res, err := http.Get("http://" + s.addr + path)
+	res, err := (&http.Client{Timeout: time.Minute}).Get("http://" + s.addr + path)
 	if err != nil {
 		s.t.Fatal(err)
 	}
@@ -266,19 +284,47 @@ func (s *storage) get(path string) string {
 	return string(text)
 }
 
-// own is the sum of a metric of the storage's own over its series, and the largest of them.
-func (s *storage) own(name string) (sum, most float64) {
+// own is a metric of the storage's own, by its labels as they are written.
+func (s *storage) own(name string) map[string]float64 {
 	s.t.Helper()
+	all := map[string]float64{}
 	for line := range strings.Lines(s.get("/metrics")) {
 		field := strings.Fields(line)
 		if len(field) != 2 || field[0] != name && !strings.HasPrefix(field[0], name+"{") {
 			continue
 		}
 		if v, err := strconv.ParseFloat(field[1], 64); err == nil {
-			sum, most = sum+v, max(most, v)
+			all[strings.TrimPrefix(field[0], name)] = v
 		}
 	}
-	return sum, most
+	return all
+}
+
+// slow is how long each rule took that took longer than a fifth of a second.
+func (s *storage) slow() map[string]time.Duration {
+	s.t.Helper()
+	var answer struct {
+		Data struct {
+			Groups []struct {
+				Rules []struct {
+					Name           string
+					EvaluationTime float64
+				}
+			}
+		}
+	}
+	if err := json.Unmarshal([]byte(s.get("/api/v1/rules")), &answer); err != nil {
+		s.t.Fatal(err)
+	}
+	all := map[string]time.Duration{}
+	for _, g := range answer.Data.Groups {
+		for _, r := range g.Rules {
+			if r.EvaluationTime > 0.2 {
+				all[r.Name] = inSeconds(r.EvaluationTime)
+			}
+		}
+	}
+	return all
 }
 
 // ask returns the values of a query by the label "site", or by "" without one.

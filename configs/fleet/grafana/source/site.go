@@ -23,6 +23,9 @@ func oneSite() *dashboard.DashboardBuilder {
 		WithPanel(list("Alarms that stand", "Since when the site last said so.", "none, as far as the site is heard",
 			rows(`sort_desc(fluewright:alarm_standing:timestamp_seconds{site="$site"}) * 1000`)).
 			OverrideByName("Value", set("displayName", "last said", "unit", "dateTimeFromNow"))).
+		WithPanel(list("Alarms that cannot be judged", "That one of these is not raised means nothing.", "none, as far as the site is heard",
+			rows(`max by (alarm, channel) (fluewright_alarm_judged{site="$site"}) == 0`)).
+			OverrideByName("Value", set("custom.hidden", true))).
 		WithPanel(states("Alarms over time", "Raised, or not. Where nothing is drawn nobody knows.",
 			query(`max by (alarm, channel) (fluewright_alarm_active{site="$site"})`, "{{alarm}} {{channel}}"),
 			map[string][2]string{"0": {"not raised", plain}, "1": {"raised", grave}})).
