@@ -146,7 +146,9 @@ func TestMachine(t *testing.T) {
 			announced = append(announced, fresh...)
 			t.Logf("cut %d: %d changes of alarms announced; of %d sectors not flushed %d are lost", n+1, len(fresh), held, lost)
 		}
+		t.Run("and the root is read-only from then on", func(t *testing.T) { readOnly(t, i, d) })
 	})
+	t.Run("a root that was always read-only", func(t *testing.T) { readOnly(t, i, newDisk(t, i.image)) })
 	t.Run("the power is cut at any moment", func(t *testing.T) { anyMoment(t, i) })
 
 	// The system sets such a clock to the day that it was built on: that is past as well.
@@ -166,6 +168,19 @@ func TestMachine(t *testing.T) {
 			t.Errorf("the step of the clock cost %s starts", got)
 		}
 	})
+}
+
+// readOnly boots a machine that can write nowhere, with what was kept before or without. It
+// watches as any other, and says what it lacks.
+func readOnly(t *testing.T, i installed, d *disk) {
+	m := power(t, i, d, "ro")
+	m.up()
+	m.must("grep -q ' / ext4 ro' /proc/mounts")
+	m.alarm()
+	m.await(soon, impaired, raised)
+	if text, code := m.do("fluewright health"); code == 0 || !strings.Contains(text, "storage") {
+		t.Errorf("health ends with %d and says: %s", code, text)
+	}
 }
 
 // chance is what decides by itself, and says how it can be had again.

@@ -19,7 +19,8 @@ import (
 // A disk holds writes back until it is told to flush, and in a power cut it loses what it
 // held back, or some of it. An emulator that is killed loses none of that. So the file
 // becomes what such a disk would be: every write up to the last flush, and of those after it
-// each sector with even chances.
+// each sector with even chances, but for the first few, in which the file system's superblock
+// is.
 type disk struct {
 	t    *testing.T
 	dir  string
@@ -104,6 +105,10 @@ const (
 	logFlush = 1
 	logOther = ^uint64(3) // all but flush and forced unit access: no data follows
 )
+
+// undivided is how much at the disk's beginning is lost or kept as one: half a superblock is
+// the end of a file system, whoever writes in it. Flash has no smaller pages.
+const undivided = 4096
 
 // write is an entry of the log: where on the disk, how much, and where its data stands.
 type write struct {
@@ -209,14 +214,15 @@ func settle(log io.ReaderAt, length int64, file io.WriterAt, luck *rand.Rand) (l
 			b = b[:n/sector*sector] // it was being written
 		}
 		at, part := int64(e.to)*sector, len(b)
-		if i >= safe {
-			part = sector
-		}
 		for ; len(b) > 0; b, at = b[part:], at+int64(part) {
 			if i >= safe {
-				held++
+				part = sector
+				if at < undivided {
+					part = int(min(int64(len(b)), undivided-at))
+				}
+				held += part / sector
 				if luck.IntN(2) == 0 {
-					lost++
+					lost += part / sector
 					continue
 				}
 			}

@@ -58,7 +58,7 @@ ExecStart=/bin/sh -c 'cp -a /var/lib/fluewright /run/found || true'
 WantedBy=multi-user.target
 `
 
-// logMount keeps the broker's log off a root that turns read-only.
+// logMount is for a root that is read-only, or turns so.
 const logMount = `[Unit]
 Description=Logs in memory
 [Mount]

@@ -56,6 +56,7 @@ type outbox struct {
 	// dirty says since when what was acknowledged is not kept: events, rows.
 	dirtyEvents, dirtyRows time.Time
 	keptAt                 time.Time // last
+	unkept                 bool      // the last time it failed
 	filling                bool
 }
 
@@ -130,11 +131,17 @@ func (o *outbox) keep(all bool) {
 	now.Ahead = append([]stretch(nil), now.Ahead...)
 	o.dirtyEvents, o.dirtyRows, o.keptAt = time.Time{}, time.Time{}, time.Now()
 	o.p.mu.Unlock()
-	if err := now.save(o.p.o.Dir); err != nil {
+	err := now.save(o.p.o.Dir)
+	o.p.mu.Lock()
+	defer o.p.mu.Unlock()
+	switch {
+	case err != nil && !o.unkept: // a card that is read-only stays so
 		o.p.o.Log.Error("after a restart some would be sent again", "error", err)
-		o.p.mu.Lock()
+	case err == nil && o.unkept:
+		o.p.o.Log.Info("after a restart nothing would be sent again")
+	}
+	if o.unkept = err != nil; o.unkept {
 		o.dirtyEvents = time.Now()
-		o.p.mu.Unlock()
 	}
 }
 
