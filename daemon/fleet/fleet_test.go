@@ -166,6 +166,27 @@ func TestRunRefuses(t *testing.T) {
 	}
 }
 
+// Nothing goes wrong before the first frame: telemetry of a clock that was never right has no
+// time, and could not be counted.
+func TestAFleetBeginsWell(t *testing.T) {
+	f, err := New(Options{Sites: 40, Broker: "tcp://127.0.0.1:1", Period: time.Second, Faults: 1e6, Seed: 3, Log: slog.New(slog.DiscardHandler)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	lost := 0
+	for _, s := range f.sites {
+		if s.tick(0); !s.feed.Latest().ClockTrusted {
+			t.Errorf("%s begins with a clock that is not right", s.name)
+		}
+		if s.tick(s.period); !s.feed.Latest().ClockTrusted {
+			lost++
+		}
+	}
+	if lost == 0 {
+		t.Error("no clock is lost later")
+	}
+}
+
 // A fleet whose receivers are away burns on, and says what it did.
 func TestAFleetAlone(t *testing.T) {
 	f, err := New(Options{

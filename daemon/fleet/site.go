@@ -141,7 +141,9 @@ func (s *site) run(ctx context.Context) {
 func (s *site) tick(at time.Duration) {
 	wall := s.start.Add(at)
 	s.house.pass(at-s.at, wall)
-	s.house.chance(s.faults, at-s.at, wall)
+	if s.seq > 0 { // whose clock was never right says no time with its telemetry
+		s.house.chance(s.faults, at-s.at, wall)
+	}
 	s.at = at
 	f := frame.Frame{At: at}
 	s.house.read(&f)
