@@ -63,6 +63,7 @@ func (b *Board) add(name string, staleAfter, patience time.Duration) (*cell, err
 	}
 	c := &cell{staleAfter: staleAfter, patience: patience}
 	c.status.Device = name
+	c.status.Faults = map[sensors.Code]uint64{}
 	b.cells[name] = c
 	return c, nil
 }
@@ -177,12 +178,8 @@ func (c *cell) failed(f *sensors.Fault, now time.Time, took time.Duration) {
 	defer c.mu.Unlock()
 	c.fault, c.firm = f, c.firm || !transient(f.Code)
 	c.status.Up = false
-	faults := maps.Clone(c.status.Faults)
-	if faults == nil {
-		faults = map[sensors.Code]uint64{}
-	}
-	faults[f.Code]++
-	c.status.Faults = faults
+	c.status.Faults = maps.Clone(c.status.Faults)
+	c.status.Faults[f.Code]++
 	c.status.LastFault, c.status.LastFaultAt = f, now
 	c.status.ReadDuration = took
 }
