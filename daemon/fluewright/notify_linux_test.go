@@ -49,7 +49,9 @@ name = "owner"
 priorities = ["high"]
 via = ["phone"]
 `, freeAddress(t), freeAddress(t), server.URL, topic))
-	// about is the next message of the flue, or of its end.
+	// about is the next message of the flue, or of its end. On a busy machine the one before
+	// may come once more until then: the run that was ended had not learned that it was taken.
+	before := ""
 	about := func(what string) notifytest.Published {
 		t.Helper()
 		limit := time.After(60 * time.Second)
@@ -57,6 +59,9 @@ via = ["phone"]
 			select {
 			case in := <-server.Arrived:
 				t.Logf("%s: %s", in.Sequence, in.Title)
+				if in.Sequence == before {
+					continue
+				}
 				if strings.HasPrefix(in.Title, what) && strings.Contains(in.Title, "flue: too hot") {
 					return in
 				}
@@ -86,6 +91,7 @@ via = ["phone"]
 			if how == "a little later" {
 				<-time.After(500 * time.Millisecond)
 			}
+			before = turn.name
 			daemon.signal(syscall.SIGKILL)
 			_ = daemon.wait(ending)
 			server.Mute(false)
