@@ -95,6 +95,14 @@ type Account struct {
 	Sudden bool
 }
 
+// Same reports whether two accounts of an alarm, of two steps, say the same.
+func (a Account) Same(b Account) bool {
+	if len(a.Causes) != len(b.Causes) || len(a.Causes) > 0 && &a.Causes[0] != &b.Causes[0] {
+		return false // causes are never changed in place: others are others
+	}
+	return a.Passes == b.Passes && a.ExpectedAt == b.ExpectedAt && a.ColdFlue == b.ColdFlue && a.Gate == b.Gate && a.Sudden == b.Sudden
+}
+
 // Account returns what stands behind an alarm, empty where nothing does.
 func (a *Assessment) Account(k alarm.Key) Account {
 	for i := range a.Accounts {

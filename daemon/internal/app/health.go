@@ -36,10 +36,12 @@ func (h *sensorHealth) sensors(now time.Time) []status.Sensor {
 		}
 		s.Raw = h.board.Reading(c.Name, chips[c.Chip].quantity(c.Channels[0]), now).Raw
 		if r := h.board.Reading(c.Name, sensors.ColdJunction, now); r.Quality >= sensors.Suspect {
-			s.ColdJunction = &r.Value
+			celsius := r.Value // not the reading itself, which would be kept at each look
+			s.ColdJunction = &celsius
 		}
 		if e, refused, ok := h.calibrations.entry(c.Channels[0]); ok {
-			s.Calibration, s.Refused = &e, refused
+			calibration := e
+			s.Calibration, s.Refused = &calibration, refused
 		}
 		if lag := h.sheaths[c.Channels[0]]; lag != nil {
 			s.LagClamps = lag.clamped

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"fluewright/analysis"
+	"fluewright/analysis/alarm"
 	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/metrics"
 	"fluewright/daemon/internal/status"
@@ -40,6 +41,9 @@ type loop struct {
 	orders chan order
 
 	seq uint64
+	// alarms and accounts were published last.
+	alarms   []alarm.Status
+	accounts []analysis.Account
 
 	mu   sync.Mutex // guards what the metrics read
 	late metrics.Loop
@@ -140,9 +144,15 @@ func (l *loop) tick(now time.Time) {
 	}
 	a := l.engine.Step(f)
 	doubt(&f, a.Doubts)
-	a.Alarms = slices.Clone(a.Alarms)
-	a.Accounts = slices.Clone(a.Accounts)
-	a.Events = slices.Clone(a.Events)
+	// The engine's own change with its next step. While nothing stands they seldom differ
+	// from what was published before, which never changes.
+	if !slices.Equal(l.alarms, a.Alarms) {
+		l.alarms = slices.Clone(a.Alarms)
+	}
+	if !slices.EqualFunc(l.accounts, a.Accounts, analysis.Account.Same) {
+		l.accounts = slices.Clone(a.Accounts)
+	}
+	a.Alarms, a.Accounts, a.Events = l.alarms, l.accounts, slices.Clone(a.Events)
 	l.seq++
 	s := &status.Status{
 		Site:         l.site,

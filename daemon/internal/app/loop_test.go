@@ -83,7 +83,6 @@ func TestLoopKeepsToItsGrid(t *testing.T) {
 	})
 }
 
-// What is published stays as it was, whatever the engine does with its buffers.
 // sleepy is a clock of which one sleep, counted down to, lasts longer.
 type sleepy struct {
 	sensors.SystemClock
@@ -119,6 +118,7 @@ func TestTicksNeverRunBackwards(t *testing.T) {
 	}
 }
 
+// What is published stays as it was, whatever the engine does with its buffers.
 func TestAPublishedStatusDoesNotChange(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		b := shelf{"flue": good(600)}
@@ -139,6 +139,28 @@ func TestAPublishedStatusDoesNotChange(t *testing.T) {
 		}
 		if got := stateOf(all[len(all)-1], overheat).Word(); got != "cleared" {
 			t.Errorf("the last says %q", got)
+		}
+	})
+}
+
+// While nothing changes, nothing is copied: ten times a second that would be most of the garbage.
+func TestAQuietTickTakesOverWhatStands(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := shelf{"flue": good(300)}
+		l, ticks := ticker(t, b)
+		for i := range 8 {
+			if i == 4 {
+				b["flue"] = good(600)
+			}
+			l.tick(time.Now())
+			<-time.After(l.period)
+		}
+		shares := func(i int) bool { return &(*ticks)[i].Assessment.Alarms[0] == &(*ticks)[i-1].Assessment.Alarms[0] }
+		if !shares(2) || !shares(3) {
+			t.Error("what did not change was copied")
+		}
+		if got := stateOf((*ticks)[3], overheat).State; got == alarm.Raised || stateOf((*ticks)[7], overheat).State != alarm.Raised {
+			t.Errorf("it was %v before the flue was too hot", got)
 		}
 	})
 }
