@@ -165,7 +165,7 @@ func (m *machine) do(line string) (text string, code int) {
 	m.t.Helper()
 	m.asked++
 	end := fmt.Sprintf("done-%d", m.asked)
-	if _, err := io.WriteString(m.line, "{ "+line+"\n} 2>&1 </dev/null; echo; echo "+end+" $?\n"); err != nil {
+	if _, err := io.WriteString(m.line, "{ "+line+"\n} 2>&1 </dev/null; code=$?; echo; echo "+end+" $code\n"); err != nil {
 		m.t.Fatalf("%s: %v\n%s", line, err, m.said())
 	}
 	_ = m.line.SetReadDeadline(time.Now().Add(patience))
