@@ -64,7 +64,7 @@ func (l *loop) run(ctx context.Context) error {
 		// One that is hardly late counts as on time: a hold time of whole periods would
 		// else last for one more, by chance.
 		if late > 0 && late < l.period/4 {
-			now = next
+			now = now.Add(-late) // not next: its wall clock is that of the beginning
 		}
 		last := now
 		l.tick(now)

@@ -5,6 +5,7 @@ import (
 	"testing"
 	"testing/synctest"
 	"time"
+	"unsafe"
 
 	"fluewright/analysis"
 	"fluewright/analysis/alarm"
@@ -225,4 +226,60 @@ func TestAHoldTimeIsNotLongerByChance(t *testing.T) {
 			}
 		}
 	})
+}
+
+// set is a clock that a test drives, and whose wall clock is set once, as a computer's is.
+type set struct {
+	now  time.Time
+	past time.Duration
+	at   time.Duration // when it is set
+	by   time.Duration // by so many whole seconds
+	late time.Duration // each sleep lasts so much longer
+	ends time.Duration
+}
+
+func (c *set) Now() time.Time {
+	now := c.now.Add(c.past)
+	if c.past >= c.at {
+		// A time that was read from the clock has its wall clock's seconds above 30 bits of
+		// nanoseconds; there is no other way to have one whose two clocks disagree.
+		*(*uint64)(unsafe.Pointer(&now)) += uint64(c.by/time.Second) << 30
+	}
+	return now
+}
+
+func (c *set) Sleep(_ context.Context, d time.Duration) error {
+	if c.past += d + c.late; c.past >= c.ends {
+		return context.Canceled
+	}
+	return nil
+}
+
+// A computer without a clock of its own begins in the past, and is set minutes later.
+func TestLoopFollowsTheWallClock(t *testing.T) {
+	const twoHundredDays = 200 * 24 * time.Hour
+	clock := &set{now: time.Now(), at: 2500 * time.Millisecond, by: twoHundredDays, late: 3 * time.Millisecond, ends: 4500 * time.Millisecond}
+	before := clock.now.Add(3 * time.Second)
+	if after := (&set{now: before, by: twoHundredDays}).Now(); after.Sub(before) != 0 || after.Round(0).Sub(before.Round(0)) != twoHundredDays {
+		t.Fatalf("the clock that is set has gone on by %v and shows %v more", after.Sub(before), after.Round(0).Sub(before.Round(0)))
+	}
+	l, ticks := ticker(t, shelf{"flue": good(300)})
+	l.clock = clock
+	l.frames.begin(clock.now)
+	if err := l.run(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	for i, s := range *ticks {
+		at := time.Duration(i) * time.Second
+		want := clock.now.Add(at).Truncate(time.Millisecond)
+		if i >= 3 {
+			want = want.Add(twoHundredDays)
+		}
+		if s.Frame.At != at || !s.Wall.Equal(want) {
+			t.Errorf("tick %d at %v, %v, want %v, %v", i, s.Frame.At, s.Wall, at, want)
+		}
+	}
+	if len(*ticks) != 5 {
+		t.Errorf("%d ticks", len(*ticks))
+	}
 }
