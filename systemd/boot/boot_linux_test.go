@@ -163,6 +163,8 @@ func TestMachine(t *testing.T) {
 		m.must("date -s '" + now.Format(time.DateTime) + "Z' && mkdir -p /run/systemd/timesync && touch /run/systemd/timesync/synchronized")
 		m.await(soon, state, `"time":"`+now.Format(time.DateOnly)+`T.*"clock_trusted":true`)
 		m.await(soon, overheat, raised)
+		// What was recorded before is put where it really was.
+		m.await(soon, "fluewright trend --since 1h | cut -dT -f1 | sort -u | tr '\\n' ' '", "^"+now.Format(time.DateOnly)+" time,.*$")
 		m.alarm()
 		if got := m.must("systemctl show -P NRestarts fluewright"); got != "0" {
 			t.Errorf("the step of the clock cost %s starts", got)
