@@ -77,6 +77,7 @@ func TestAMonitorOfAFleet(t *testing.T) {
 		t.Skip("runs the built binary, which is none of this test's build")
 	}
 	needRealParts(t, "mosquitto", "openssl", "bash")
+	t.Parallel()
 	a := fleettest.NewAuthority(t)
 	broker := fleettest.NewBroker(t, a)
 	dir := t.TempDir()

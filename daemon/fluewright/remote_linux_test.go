@@ -124,6 +124,7 @@ func TestTrendFromElsewhere(t *testing.T) {
 	if testing.Short() {
 		t.Skip("runs the built binary, which is none of this test's build")
 	}
+	t.Parallel()
 	f, clock := firing(t, 600)
 	f.run(clock, 3*time.Hour)
 	a, err := history.Open(t.Context(), f.dir)
