@@ -64,6 +64,7 @@ type draft struct {
 	level float64 // Pa, over wrongOver
 	calm  float64 // Pa, over coldOver
 	swing float64 // Pa², its variance
+	tends float64 // Pa that calm stays behind: a course, and no swing
 	begun bool
 
 	stirs   time.Duration // so long has it moved
@@ -112,6 +113,7 @@ func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64,
 	off := v - d.calm
 	d.calm = signal.Toward(d.calm, v, dt, coldOver)
 	d.swing = signal.Toward(d.swing, float64(off*off), dt, coldOver)
+	d.tends = signal.Toward(d.tends, off, dt, coldOver)
 
 	over := surgeOver
 	if c.brief < d.ordinary {
@@ -135,7 +137,7 @@ func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64,
 	blocked := d.blocked(dt, c, alive, burning)
 	d.missed(dt, burning, flue)
 	crept := d.creep.step(dt, unlit && d.cold >= coldFor && c.seen >= coldOver, d.cold >= warmFor,
-		d.level, d.calm, math.Sqrt(d.swing), math.Sqrt(c.usual), in.Values[frame.Outdoor], room)
+		d.level, d.calm, math.Sqrt(max(0, d.swing-float64(d.tends*d.tends))), math.Sqrt(c.usual), in.Values[frame.Outdoor], room)
 	switch {
 	case reversed:
 		return HoseSwapped
