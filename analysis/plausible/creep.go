@@ -9,7 +9,7 @@ import (
 // degrees, calmly and with no gust or fan, is the sensor's own zero. A chimney that still
 // cools loses draft by degrees too, but not more than all that it had.
 const (
-	creepBy      = 2.0 // Pa
+	creepBy      = 1.5 // Pa
 	creepWinds   = 8.0 // times what the draft moves more: windsMost, and half of a gust between two readings
 	creepSwings  = 2.0 // times its swing: a steady wind pulls about twice what its gusts do
 	creepSettles = 20 * time.Minute

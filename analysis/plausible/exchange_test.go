@@ -259,3 +259,22 @@ func TestADraftThatStands(t *testing.T) {
 		}
 	}
 }
+
+// A chamber probe that lies in the room has not changed places with the flue's, however hot
+// that is in the next fire.
+func TestAProbeThatIsOutIsNotExchanged(t *testing.T) {
+	s := newSite()
+	s.course = func(at time.Duration) frame.Values {
+		v := steady(at)
+		v[frame.Flue] = 20 + 280*min(1, at.Minutes()/20)
+		v[frame.Firebox], v[frame.Chamber] = math.NaN(), 20
+		return v
+	}
+	s.run(90 * time.Minute)
+	if !plausible.Distrusts(s.found[frame.Chamber]) {
+		t.Errorf("chamber: %q", s.found[frame.Chamber])
+	}
+	if code, ok := s.accused[frame.Flue]; ok {
+		t.Errorf("the flue is accused of %q", code)
+	}
+}

@@ -181,7 +181,9 @@ func (r *Rules) fromTheStart(in Inputs, dt time.Duration, found *Findings) {
 		o.ordered[up] = o.ordered[up] || level >= flue+rightRise
 		wrong := o.begun && !o.ordered[up]
 		o.prove(up, dt, level >= flue+provenBy, r.unwired(up) || r.unwired(frame.Flue))
-		o.turn(up, frame.Flue, turnedFor, dt, wrong && flue >= turnedFrom && flue >= level+turnedBy && r.trail.gained(frame.Flue, quickMarks) < turnedGain)
+		// What reads the room beside such a fire is in no gas at all.
+		o.turn(up, frame.Flue, turnedFor, dt, wrong && flue >= turnedFrom && flue >= level+turnedBy && level-r.room >= near &&
+			r.trail.gained(frame.Flue, quickMarks) < turnedGain)
 		if up == frame.Chamber {
 			rise := flue - r.room
 			o.led = o.led || level-r.room >= ledRise && level >= flue+ledBy
