@@ -26,6 +26,9 @@ const (
 	neighbours   = 0.85 // of theirs is left all the time
 	neighboursUp = 1.10 // more of it may be the danger: a fire in the flue, air from a door
 	bendMost     = 0.05 // of their rise, from one 3 min to the next
+	lostLeft     = 0.65 // of the rise before and of the usual share: beside a fire that grows
+	lostKnown    = 45 * time.Minute
+	lostHolds    = 0.95
 	draftLeft    = 0.75
 	draftUp      = 1.15 // more may be a fire in the flue
 	aloneMarks   = 8    // 4 min
@@ -138,7 +141,7 @@ func (r *Rules) slipping(c frame.Channel, in Inputs, found *Findings) slip {
 		if o == c || !in.Values.Has(o) || r.distrusted(o, found) {
 			continue
 		}
-		if !r.goesOn(o, c) {
+		if !r.goesOn(o, c) && !r.fallsBehind(o, c, before, after) {
 			return slip{}
 		}
 		beside = o
@@ -174,6 +177,18 @@ func (r *Rules) goesOn(o, c frame.Channel) bool {
 		return true // what makes it hotter upstream does not cool this probe
 	}
 	return high-r.room <= float64(neighboursUp*was)
+}
+
+// fallsBehind reports whether the flue fell far beside a neighbour that held or went on
+// growing, whose course may bend as it likes: no fire upstream does that. A bypass flap that
+// shuts does, hence the share that the flue usually has of that neighbour's rise, which was
+// learned for long and with the flap shut.
+func (r *Rules) fallsBehind(o, c frame.Channel, before, after float64) bool {
+	t, usual := &r.trail, r.shares[c][o]
+	was, now := t.ago(slipAgo)[o]-r.room, t.ago(0)[o]-r.room
+	low, _ := t.bounds(o, slipAgo)
+	return c == frame.Flue && was >= slipRise && low-r.room >= float64(lostHolds*was) && usual.known >= lostKnown &&
+		after <= float64(lostLeft*min(before, float64(usual.share*now)))
 }
 
 // slippingAlone is for a flue's probe with nothing beside it but the draft: it fell by more
