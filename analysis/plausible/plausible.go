@@ -16,6 +16,7 @@ const (
 	ChannelsSwapped = "channels-swapped"  // two channels have each other's values
 	Frozen          = "frozen"            // the same value for ever
 	Noisy           = "noisy"             // leaps that no sheath lets through
+	Strayed         = "probe-strayed"     // it left by degrees how it goes with the others
 	Drifted         = "drifted"           // where nothing is left to warm or cool it, it differs
 	HoseOff         = "hose-off"          // the draft fell to nothing at once, and its movement with it
 	DraftGone       = "draft-gone"        // no draft beside a fire: hose or chimney
@@ -28,7 +29,7 @@ const (
 // Codes lists the findings.
 func Codes() []string {
 	return []string{
-		ProbeOut, ProbeSlipped, ProbeCovered, ChannelsSwapped, Frozen, Noisy, Drifted,
+		ProbeOut, ProbeSlipped, ProbeCovered, ChannelsSwapped, Frozen, Noisy, Strayed, Drifted,
 		HoseOff, DraftGone, HoseSwapped, TubeBlocked, ZeroDrift, WrongAltitude,
 	}
 }
@@ -77,6 +78,7 @@ type Rules struct {
 	probes   [frame.Count]probe
 	slips    [frame.Count]slip
 	shares   shares
+	strays   strays
 	frozen   [frame.Count]frozen
 	leaps    [frame.Count]leaps
 	rests    [frame.Count]rest
@@ -126,6 +128,7 @@ func (r *Rules) Step(in Inputs) Findings {
 	r.pulledOut(in, dt, &found)
 	r.stuck(in, dt, marked, &found)
 	r.slipped(in, dt, marked, &found)
+	r.strayed(in, marked, &found)
 	r.resting(in, dt, &found)
 
 	flue := in.Values[frame.Flue] - r.room // NaN compares false
