@@ -13,26 +13,32 @@ import (
 // air, door and fan move more than one of three. Relations are learned from a steady clean
 // burn, and half an hour late, so that what strays is not learned while it does.
 //
-// The firebox is a witness only: its brick goes on warming for hours. A flue that reads too
-// hot may be a fire in it, or a fire that outruns its exchanger: it is doubted only if it
-// climbs evenly, beside a fire, a draft and warm air that are no more than they have been.
-// What is found takes nothing away from what else is said of a reading.
+// The firebox is a witness only: its brick goes on warming for hours. The flue alone feels
+// the blower, which takes at most a quarter of its rise or gives it back: it is doubted for
+// more than that, or for less beside warm air that shows no change of the blower, and only if
+// it goes on evenly. One that reads too hot may be a fire in the flue,
+// or a fire that outruns its exchanger: then the fire, the draft and the warm air must be no
+// more than they have been as well. What is found takes nothing away from what else is said
+// of a reading.
 const (
 	strayDelay   = 50  // marks, 25 min
 	straySteady  = 20  // marks,
 	strayRange   = 0.4 // of the logarithm, in which nothing moves by more than that
 	strayKnown   = 10  // marks of a relation, at least
-	strayChamber = 0.08
-	strayFlue    = 0.20
+	strayChamber = 0.10
+	strayFlue    = 0.20 // beside steady warm air,
+	strayBlower  = 0.35 // or without: a quarter is 0.29
+	strayCalm    = 0.12 // of the warm air's rise, in which it is steady
 	strayUsual   = 3.0  // times what the relation usually misses by
 	strayOthers  = 0.35 // of it, at most, is between the others
 	strayBeyond  = 0.1  // of the logarithm, beyond where the relation was learned
 	strayNoMore  = 0.02 // for a flue that reads too hot
 	strayMost    = 0.6  // more of that is no drift
-	strayFor     = 6    // marks
-	strayBack    = 0.5  // of what was found is left
-	strayStep    = 4    // marks, of which three
+	strayFor     = 6    // marks for the chamber,
+	strayForFlue = 2    // for the flue, whose course is looked at as well:
+	strayStep    = 8    // marks, of which three
 	strayEven    = 0.3  // each with so much of their mean
+	strayBack    = 0.5  // of what was found is left
 	strayDraft   = 0.5  // Pa more than it has been, and
 	strayMore    = 1.1  // times that,
 	strayAir     = 1.05 // and times the warm air's rise
@@ -118,7 +124,7 @@ func (s *strays) look(v sight) {
 	for a := range heated {
 		for b := range heated {
 			if a != b {
-				s.relations[a][b].learn(old.logs[b], old.logs[a])
+				s.relations[a][b].learn(old.logs[b], old.logs[a], usualPower(a, b))
 			}
 		}
 	}
@@ -172,9 +178,13 @@ func (s *strays) judge() {
 		}
 	}
 	for c := range heated {
+		long := strayFor
+		if c == flue {
+			long = strayForFlue
+		}
 		if c != accused {
 			s.since[c] = 0
-		} else if s.since[c]++; s.since[c] >= strayFor {
+		} else if s.since[c]++; s.since[c] >= long {
 			s.found[c] = most
 		}
 		if s.found[c] == 0 {
@@ -200,7 +210,9 @@ func (s *strays) off(c int, off *[len(heated)][len(heated)]float64) float64 {
 	}
 	least := strayChamber
 	if heated[c] == frame.Flue {
-		least = strayFlue
+		if least = strayBlower; s.calmAir() {
+			least = strayFlue
+		}
 	}
 	size := math.Abs(by)
 	if !(size >= least) || !((off[c][a] > 0) == (off[c][b] > 0)) ||
@@ -210,7 +222,7 @@ func (s *strays) off(c int, off *[len(heated)][len(heated)]float64) float64 {
 		!s.seen(a) || !s.seen(b) {
 		return 0
 	}
-	if heated[c] == frame.Flue && by > 0 && !s.climbsAlone(by) {
+	if heated[c] == frame.Flue && (!s.goesEvenly() || by > 0 && !s.alone(by)) {
 		return 0
 	}
 	return by
@@ -228,18 +240,32 @@ func (s *strays) bigger(c int) bool {
 	return s.ago(0).logs[c] > s.relations[(c+1)%len(heated)][c].high+strayNoMore
 }
 
-// climbsAlone reports whether a flue that reads too hot has come there evenly, beside a fire
-// that is no bigger than it was.
-func (s *strays) climbsAlone(by float64) bool {
+// alone reports whether a flue that reads too hot does so beside a fire that is no bigger
+// than it was.
+func (s *strays) alone(by float64) bool {
 	v := s.ago(0)
-	if by > strayMost || s.bigger(0) || s.bigger(1) ||
-		v.draft > float64(strayMore*s.draft)+strayDraft || v.air > float64(strayAir*s.air) {
-		return false
+	return by <= strayMost && !s.bigger(0) && !s.bigger(1) &&
+		!(v.draft > float64(strayMore*s.draft)+strayDraft) && !(v.air > float64(strayAir*s.air))
+}
+
+// calmAir reports whether the warm air tells that the blower did nothing lately.
+func (s *strays) calmAir() bool {
+	low, high := math.Inf(1), math.Inf(-1)
+	for i := range min(3*strayStep+1, s.count) {
+		low, high = min(low, s.ago(i).air), max(high, s.ago(i).air)
 	}
+	return low > 0 && high-low <= float64(strayCalm*high)
+}
+
+// goesEvenly reports whether the flue has left its relations by even steps, and still does.
+func (s *strays) goesEvenly() bool {
 	at := func(steps int) float64 { return s.leads[(s.lead-steps*strayStep+len(s.leads))%len(s.leads)] }
 	mean := (at(0) - at(3)) / 3
+	if !(mean*at(0) > 0) { // towards zero
+		return false
+	}
 	for i := range 3 {
-		if !(mean > 0 && at(i)-at(i+1) >= float64(strayEven*mean)) {
+		if !((at(i)-at(i+1))/mean >= strayEven) {
 			return false
 		}
 	}
