@@ -278,3 +278,28 @@ func TestAProbeThatIsOutIsNotExchanged(t *testing.T) {
 		t.Errorf("the flue is accused of %q", code)
 	}
 }
+
+// A reading that is lost now and then is no end of what the others show.
+func TestLostReadingsHideNoExchange(t *testing.T) {
+	within := func(lose bool) time.Duration {
+		s := newSite()
+		s.course = lighting(1)
+		s.lie = func(at time.Duration, v *frame.Values) {
+			exchange(frame.Chamber, frame.Flue)(0, v)
+			if lose && int(at.Seconds())%50 == 0 {
+				v[frame.Flue], v[frame.Room] = math.NaN(), math.NaN()
+			}
+			if lose && int(at.Seconds())%30 == 1 {
+				v[frame.Chamber] = math.NaN()
+			}
+		}
+		s.run(40 * time.Minute)
+		if s.accused[frame.Flue] != plausible.ChannelsSwapped {
+			t.Fatalf("%q", s.accused[frame.Flue])
+		}
+		return s.first[frame.Flue]
+	}
+	if all, some := within(false), within(true); some > all+30*time.Second {
+		t.Errorf("found at %v, with lost readings at %v", all, some)
+	}
+}

@@ -122,7 +122,10 @@ func (r *Rules) Step(in Inputs) Findings {
 			in.Values[c] = course.value
 		}
 	}
-	r.room = in.Values.Or(frame.Room, assumedRoom)
+	r.room = assumedRoom
+	if room := &r.courses[frame.Room]; room.recent() {
+		r.room = room.value
+	}
 	marked := r.trail.step(&r.courses, dt)
 	r.ordered(in, dt, marked, &found)
 	r.pulledOut(in, dt, &found)
