@@ -51,7 +51,9 @@ func (c *creep) step(dt time.Duration, cold, cooled bool, level, calm, swing, mo
 	gains, loses := max(0, weather), min(0, weather)
 	if math.IsNaN(weather) {
 		sky := min(unseenMost, float64(unseenSky*c.age.Hours())) + math.Abs(room-c.room)
-		gains = stack(coldestDay, room) - stack(coldestDay+sky, room)
+		// No lower chimney has this draft on so warm a day, nor feels the weather so much.
+		now := max(coldestDay, min(hottestDay, outdoors(c.was, room)))
+		gains = stack(now-sky, room) - stack(now, room)
 		loses = -gains
 	}
 	by := calm - c.was

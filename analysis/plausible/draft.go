@@ -265,5 +265,13 @@ func coldDraft(pa, swing, outdoor, room float64) bool {
 //
 //	Δp = g·H·(ρ_outdoor − ρ_room), ρ = 353.05/T (dry air at 101 325 Pa)
 func stack(outdoor, room float64) float64 {
-	return float64(float64(9.80665*tallest*353.05) * (1/(outdoor+273.15) - 1/(room+273.15)))
+	return float64(stackOf * (1/(outdoor+273.15) - 1/(room+273.15)))
+}
+
+// stackOf is g·H·353.05 of the tallest chimney, Pa·K.
+const stackOf = 9.80665 * tallest * 353.05
+
+// outdoors is the inverse of stack: the outdoor temperature for a draft, °C.
+func outdoors(draft, room float64) float64 {
+	return 1/(draft/stackOf+1/(room+273.15)) - 273.15
 }

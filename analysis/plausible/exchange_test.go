@@ -169,6 +169,18 @@ func TestAZeroThatWanders(t *testing.T) {
 			v[frame.Outdoor] -= 4 * h
 			v[frame.Draft] += 1.7 * h
 		}, ""},
+		"upwards on a day that grows warm": {func(h float64, v *frame.Values) {
+			v[frame.Outdoor] += 2 * h
+			v[frame.Draft] += 1.2 * h
+		}, plausible.ZeroDrift},
+		"upwards, and nobody measures the sky": {func(h float64, v *frame.Values) {
+			v[frame.Outdoor] = math.NaN()
+			v[frame.Draft] += 4 * h
+		}, plausible.ZeroDrift},
+		"a night that grows cold, unseen": {func(h float64, v *frame.Values) {
+			v[frame.Outdoor] = math.NaN()
+			v[frame.Draft] += 1.5 * h
+		}, ""},
 		"a kitchen hood": {func(h float64, v *frame.Values) {
 			if math.Mod(h, 0.5) < 0.25 {
 				v[frame.Draft] -= 10
