@@ -142,7 +142,7 @@ func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64,
 	blocked := d.blocked(dt, c, alive, burning)
 	d.missed(dt, burning, flue)
 	crept := d.creep.step(dt, unlit && d.cold >= coldFor && c.seen >= coldOver, d.cold >= warmFor,
-		d.level, d.calm, math.Sqrt(max(0, d.swing-float64(d.tends*d.tends))), math.Sqrt(c.usual), in.Values[frame.Outdoor], room)
+		d.level, d.calm, d.gusts(), math.Sqrt(c.usual), in.Values[frame.Outdoor], room)
 	switch {
 	case reversed:
 		return HoseSwapped
@@ -239,6 +239,11 @@ func (d *draft) doorOnly() bool {
 // come to such a part as well.
 func (d *draft) moves(c *course) bool {
 	return d.lull >= float64(recovered*recovered*d.was) || c.brief > hears*hears
+}
+
+// gusts is the standard deviation of the draft about its course, Pa.
+func (d *draft) gusts() float64 {
+	return math.Sqrt(max(0, d.swing-float64(d.tends*d.tends)))
 }
 
 // missed follows a draft that is at nothing for long beside a fire that goes on.
