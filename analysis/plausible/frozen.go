@@ -30,8 +30,8 @@ const (
 	longKnown    = 20 * time.Minute
 	longAfter    = 12 * time.Minute
 	longShare    = 10
-	longQuantum  = 0.5              // K: a coarser reading rests for longer
-	coarse       = 1.0              // K: and one that is coarser still for no one knows how long
+	longQuantum  = 0.5 // K: a coarser reading rests for longer
+	coarse       = 1.0 // K: and one that is coarser still for no one knows how long
 	coarseAfter  = 15 * time.Minute
 	longPascals  = 0.3              // Pa
 	aloneFor     = 15 * time.Second // a log that repeats everything goes on at once
