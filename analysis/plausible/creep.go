@@ -28,15 +28,15 @@ type creep struct {
 	found         bool
 }
 
-// step takes where the draft is on its course, how far it is from there over half a minute,
-// its swing about the course and its movement from reading to reading. cold says that it has been so for long
+// step takes the draft's levels over half a minute and over coldOver, its swing about the
+// latter and its movement from reading to reading. cold says that it has been so for long
 // enough to tell, cooled that no fire's warmth can be left.
-func (c *creep) step(dt time.Duration, cold, cooled bool, calm, off, swing, moves, outdoor, room float64) bool {
+func (c *creep) step(dt time.Duration, cold, cooled bool, level, calm, swing, moves, outdoor, room float64) bool {
 	if !cold {
 		*c = creep{}
 		return false
 	}
-	if math.Abs(off) > creepSudden+swing && !c.found {
+	if math.Abs(level-calm) > creepSudden+swing && !c.found {
 		*c = creep{}
 	}
 	if c.settled += dt; c.settled < creepSettles {

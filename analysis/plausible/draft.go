@@ -142,7 +142,7 @@ func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64,
 	blocked := d.blocked(dt, c, alive, burning)
 	d.missed(dt, burning, flue)
 	crept := d.creep.step(dt, unlit && d.cold >= coldFor && c.seen >= coldOver, d.cold >= warmFor,
-		d.calm+d.tends, d.level-d.calm, d.gusts(), math.Sqrt(c.usual), in.Values[frame.Outdoor], room)
+		d.level, d.calm, d.gusts(), math.Sqrt(c.usual), in.Values[frame.Outdoor], room)
 	switch {
 	case reversed:
 		return HoseSwapped
