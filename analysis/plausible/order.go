@@ -161,8 +161,8 @@ func (r *Rules) fromTheStart(in Inputs, dt time.Duration, found *Findings) {
 	o := &r.order
 	hottest := math.Inf(-1)
 	for _, c := range heated {
-		if in.Values.Has(c) {
-			hottest = max(hottest, in.Values[c]-r.room)
+		if level := r.lately(c); !math.IsNaN(level) {
+			hottest = max(hottest, level-r.room)
 		}
 	}
 	if hottest < coldRise {

@@ -144,7 +144,9 @@ func (r *Rules) Step(in Inputs) Findings {
 	if d := &r.courses[frame.Draft]; d.repeats > 0 && d.same >= othersMoving && !r.anotherMoves(frame.Draft) {
 		r.draft.dead = 0 // a log that repeats everything
 	}
-	found.add(frame.Draft, r.draft.step(in, dt, &r.courses[frame.Draft], flue, r.room, !r.left.found && !(in.Values[frame.Plenum]-r.room >= leftWarm)))
+	held := in
+	held.Values[frame.Outdoor] = r.lately(frame.Outdoor)
+	found.add(frame.Draft, r.draft.step(held, dt, &r.courses[frame.Draft], flue, r.room, !r.left.found && !(in.Values[frame.Plenum]-r.room >= leftWarm)))
 	r.leftOut(in, dt, &found)
 	found.add(frame.Ambient, r.ambient(in, dt))
 	for c, v := range in.Values {
