@@ -15,11 +15,10 @@ import (
 //
 // The firebox is a witness only: its brick goes on warming for hours. The flue alone feels
 // the blower, which takes at most a quarter of its rise or gives it back: it is doubted for
-// more than that, or for less if it goes on evenly beside warm air that shows no change of the
-// blower. One that reads too hot may be a fire in the flue,
-// or a fire that outruns its exchanger: then the fire, the draft and the warm air must be no
-// more than they have been as well. What is found takes nothing away from what else is said
-// of a reading.
+// more than that, or for less if it goes on evenly beside warm air that shows no change of
+// the blower. One that reads too hot may be a fire in the flue, or a fire that outruns its
+// exchanger: then the fire, the draft and the warm air must be no more than they have been
+// as well. What is found takes nothing away from what else is said of a reading.
 const (
 	strayDelay   = 50  // marks, 25 min
 	straySteady  = 20  // marks,
