@@ -5,8 +5,11 @@ import (
 	"testing"
 	"time"
 
+	"fluewright/analysis/burn"
 	"fluewright/analysis/frame"
 	"fluewright/analysis/plausible"
+
+	"pgregory.net/rapid"
 )
 
 // powers is a fire whose gas loses what it loses by a power of how strong it burns, seen by
@@ -112,5 +115,47 @@ func TestAProbeThatStrayedAndIsPutRight(t *testing.T) {
 	wrong = false
 	if s.run(30 * time.Minute); s.found[frame.Chamber] != "" {
 		t.Errorf("put right: %q", s.found[frame.Chamber])
+	}
+}
+
+// Whatever three probes do in a fire, half a minute from frame to frame: the firebox does
+// not stray, what is found is a code that is listed, and nothing is said of a reading that
+// is not there.
+func TestTheFireboxIsAWitness(t *testing.T) {
+	strayed := 0
+	rapid.Check(t, func(t *rapid.T) {
+		var r plausible.Rules
+		in := plausible.Inputs{Phase: burn.CleanBurn}
+		for c := range in.Values {
+			in.Values[c] = math.NaN()
+		}
+		levels := frame.Values{frame.Firebox: 620, frame.Chamber: 570, frame.Flue: 250, frame.Draft: 12}
+		for range rapid.IntRange(1, 12).Draw(t, "spells") {
+			var slopes frame.Values
+			for _, c := range []frame.Channel{frame.Firebox, frame.Chamber, frame.Flue} {
+				slopes[c] = rapid.SampledFrom([]float64{0, 0, 0, 1, -1, 4, -4}).Draw(t, "slope")
+			}
+			gone := rapid.SampledFrom([]frame.Channel{frame.Count, frame.Count, frame.Firebox, frame.Chamber, frame.Flue}).Draw(t, "gone")
+			for range rapid.IntRange(1, 60).Draw(t, "frames") {
+				in.At += 30 * time.Second
+				for _, c := range []frame.Channel{frame.Firebox, frame.Chamber, frame.Flue, frame.Draft} {
+					levels[c] += slopes[c]
+					if in.Values[c] = levels[c]; c == gone {
+						in.Values[c] = math.NaN()
+					}
+				}
+				for c, code := range r.Step(in) {
+					if code == plausible.Strayed {
+						strayed++
+					}
+					if code == plausible.Strayed && frame.Channel(c) == frame.Firebox || code != "" && math.IsNaN(in.Values[c]) {
+						t.Fatalf("%v: %q at %v", frame.Channel(c), code, in.Values[c])
+					}
+				}
+			}
+		}
+	})
+	if strayed == 0 {
+		t.Error("nothing ever strayed: this proves nothing")
 	}
 }
