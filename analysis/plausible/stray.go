@@ -15,10 +15,11 @@ import (
 //
 // The firebox is a witness only: its brick goes on warming for hours. The flue alone feels
 // the blower, which takes at most a quarter of its rise or gives it back: it is doubted for
-// more than that, or for less if it goes on evenly beside warm air that shows no change of
-// the blower. One that reads too hot may be a fire in the flue, or a fire that outruns its
-// exchanger: then the fire, the draft and the warm air must be no more than they have been
-// as well. What is found takes nothing away from what else is said of a reading.
+// more than that, or for less beside warm air that shows no change of the blower, and only
+// if it goes on evenly, as a fire that was too big and burns down does not. One that reads
+// too hot may be a fire in the flue, or a fire that outruns its exchanger: then the fire, the
+// draft and the warm air must be no more than they have been as well. What is found takes
+// nothing away from what else is said of a reading.
 const (
 	strayDelay   = 50  // marks, 25 min
 	straySteady  = 20  // marks,
@@ -33,8 +34,8 @@ const (
 	strayBeyond  = 0.1  // of the logarithm, beyond where the relation was learned
 	strayNoMore  = 0.02 // for a flue that reads too hot
 	strayMost    = 0.6  // more of that is no drift
-	strayFor     = 6    // marks, or
-	strayForEven = 2    // where it has gone there evenly:
+	strayFor     = 6    // marks for the chamber,
+	strayForFlue = 2    // for the flue, whose course is looked at as well:
 	strayStep    = 8    // marks, of which three
 	strayEven    = 0.3  // each with so much of their mean
 	strayBack    = 0.5  // of what was found is left
@@ -178,8 +179,8 @@ func (s *strays) judge() {
 	}
 	for c := range heated {
 		long := strayFor
-		if c == flue && s.goesEvenly() {
-			long = strayForEven
+		if c == flue {
+			long = strayForFlue
 		}
 		if c != accused {
 			s.since[c] = 0
@@ -221,7 +222,7 @@ func (s *strays) off(c int, off *[len(heated)][len(heated)]float64) float64 {
 		!s.seen(a) || !s.seen(b) {
 		return 0
 	}
-	if heated[c] == frame.Flue && (by > -strayBlower && !s.goesEvenly() || by > 0 && !s.alone(by)) {
+	if heated[c] == frame.Flue && (!s.goesEvenly() || by > 0 && !s.alone(by)) {
 		return 0
 	}
 	return by
