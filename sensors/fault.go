@@ -53,6 +53,7 @@ const (
 	ProbeOut         Code = "probe-out"
 	ProbeSlipped     Code = "probe-slipped"
 	ProbeCovered     Code = "probe-covered"
+	ProbeStrayed     Code = "probe-strayed"
 	ChannelsSwapped  Code = "channels-swapped"
 	Drifted          Code = "drifted"
 	HoseOff          Code = "hose-off"
@@ -120,6 +121,7 @@ var faultInfo = map[Code]Info{
 	HoseOff:          {InWiring, "the draft fell to nothing at once, and its flutter with it: the hose seems to be off", "Put the hose back onto the sensor and onto the tap in the smoke pipe. Until then nobody watches whether the chimney draws."},
 	ProbeSlipped:     {InWiring, "it reads far too low beside the rest: the probe seems to have slipped out of its hole", "Push the probe back to its depth and tighten it; do not judge the fire by this reading."},
 	ProbeCovered:     {InWiring, "it reads far too low beside the rest: something seems to cover or touch the probe", "When the fire is out, clear wood, ash and soot from the probe; do not judge the fire by this reading."},
+	ProbeStrayed:     {InWiring, "it no longer goes with the other probes in the gas as it did at this furnace, while those still go with each other", "Trust the other probes until the fire is out. Then see whether this one sits as deep as it should and is clean, and compare it with another one; replace it if they differ."},
 	ChannelsSwapped:  {InWiring, "two probes seem to be exchanged: each reads what the other should", "Compare the probes' wires with the configuration, and exchange them at the amplifiers."},
 	Drifted:          {InWiring, "it differs from what surrounds it while nothing can warm or cool it", "Compare the probe with another one in the same place, and replace it if they differ."},
 	DraftGone:        {InWiring, "no draft beside a fire that goes on: the hose is off or blocked, or the chimney does not draw", "First take it for a chimney that does not draw. If neither smoke nor smell comes out, look at the hose, the tap in the smoke pipe and the sensor."},

@@ -390,6 +390,51 @@ func TestAProbeLeftBesideThePipeAndWarmAir(t *testing.T) {
 	}
 }
 
+// A wind that rises pulls as well, and tells by its gusts that it is no fire.
+func TestAWindBesideAColdFurnace(t *testing.T) {
+	s := newSite()
+	s.in.Phase = burn.Cold
+	s.course = coldAt(3)
+	s.lie = func(at time.Duration, v *frame.Values) {
+		rises := min(1, max(0, (at-30*time.Minute).Minutes()/20))
+		v[frame.Draft] += rises * (8 + 3*math.Sin(at.Seconds()/7) + 2*math.Sin(at.Seconds()/43))
+	}
+	if s.run(3 * time.Hour); len(s.accused) > 0 {
+		t.Errorf("accused: %v at %v", s.accused, s.first)
+	}
+}
+
+// A flue that stands still for a quarter of an hour, in whole degrees and beside a draft that
+// moves, has stopped; coals that fade come to such rests by degrees.
+func TestAFlueThatStandsInWholeDegrees(t *testing.T) {
+	for name, tt := range map[string]struct {
+		lie  func(at time.Duration, v *frame.Values)
+		want string
+	}{
+		"stopped": {after(hold(frame.Flue)), plausible.Frozen},
+		"coals": {after(func(since float64, v *frame.Values) {
+			v[frame.Flue] = math.Round(20 + 220*math.Exp(-since/3600))
+		}), ""},
+	} {
+		s := newSite()
+		s.round = 1
+		s.course = func(at time.Duration) frame.Values {
+			v := steady(at)
+			for c := range v {
+				if c := frame.Channel(c); c != frame.Flue && c != frame.Draft {
+					v[c] = math.NaN()
+				}
+			}
+			return v
+		}
+		s.lie = tt.lie
+		s.run(lied + 2*time.Hour)
+		if got := s.accused[frame.Flue]; got != tt.want {
+			t.Errorf("%s: %q, want %q", name, got, tt.want)
+		}
+	}
+}
+
 // Frames out of their order count as of the same moment.
 func TestTimeThatRunsBackwards(t *testing.T) {
 	s := newSite()

@@ -110,6 +110,10 @@ func (c *course) restart() { c.count, c.seen, c.same, c.repeats = 0, 0, 0, 0 }
 // fresh reports whether the last reading is of now.
 func (c *course) fresh() bool { return c.count > 0 && !c.absent }
 
+// recent reports whether there was one at most a few seconds ago, so that the level is still
+// of now: a reading that gets lost on the way is no end of anything.
+func (c *course) recent() bool { return c.count > 0 && c.missing <= wireOff }
+
 // noisy reports whether a variance is noise that takes the reading across its own steps,
 // so that no two readings in a row need be the same. A value that flickers between two
 // steps has at most half a step.

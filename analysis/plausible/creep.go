@@ -9,7 +9,7 @@ import (
 // degrees, calmly and with no gust or fan, is the sensor's own zero. A chimney that still
 // cools loses draft by degrees too, but not more than all that it had.
 const (
-	creepBy      = 2.0 // Pa
+	creepBy      = 1.5 // Pa
 	creepWinds   = 8.0 // times what the draft moves more: windsMost, and half of a gust between two readings
 	creepSwings  = 2.0 // times its swing: a steady wind pulls about twice what its gusts do
 	creepSettles = 20 * time.Minute
@@ -46,17 +46,22 @@ func (c *creep) step(dt time.Duration, cold, cooled bool, level, calm, swing, mo
 		c.has, c.was, c.moved, c.outdoor, c.room = true, calm, moves, outdoor, room
 	}
 	c.age += dt
-	sky := math.Abs(outdoor - c.outdoor)
-	if math.IsNaN(sky) {
-		sky, outdoor = min(unseenMost, float64(unseenSky*c.age.Hours())), coldestDay
+	// Of the tallest chimney, full of the room's air: a lower one gains or loses less.
+	weather := stack(outdoor, room) - stack(c.outdoor, c.room)
+	gains, loses := max(0, weather), min(0, weather)
+	if math.IsNaN(weather) {
+		sky := min(unseenMost, float64(unseenSky*c.age.Hours())) + math.Abs(room-c.room)
+		// No lower chimney has this draft on so warm a day, nor feels the weather so much.
+		now := max(coldestDay, min(hottestDay, outdoors(c.was, room)))
+		gains = stack(now-sky, room) - stack(now, room)
+		loses = -gains
 	}
-	// Of the tallest chimney, full of the room's air.
-	weather := stack(outdoor, room) - stack(outdoor+sky+math.Abs(room-c.room), room)
 	by := calm - c.was
 	if !cooled && by < 0 {
 		by = min(0, calm-min(c.was, 0)) // what is lost below nothing
 	}
-	allowed := creepBy + weather + float64(creepWinds*max(0, moves-c.moved)) + float64(creepSwings*swing)
+	by -= max(loses, min(gains, by))
+	allowed := creepBy + float64(creepWinds*max(0, moves-c.moved)) + float64(creepSwings*swing)
 	c.found = math.Abs(by) > allowed || c.found && math.Abs(by) > allowed/2
 	return c.found
 }

@@ -16,7 +16,12 @@
 // gas round the chamber while lighting looks the same in the first fire after a start, and
 // is believed from the second on.
 //
-// What it does not find: a drift that is slower than the fire itself, a covered chamber
-// probe that follows the brick, a slip of a lone flue probe that leaves it more than a
-// third of its rise.
+// A probe that drifts in a fire shows by the relations that it had to two others in the
+// same gas, at this furnace, while those keep theirs; that finding takes no reading's word
+// away, as it may be the fire that has changed.
+//
+// What it does not find: a drift beside fewer than two other probes, or one that is slower
+// than the relations are learned; a covered chamber probe that follows the brick, whose
+// reading is within a few per cent of the gas'; a slip of a lone flue probe that leaves it
+// more than a third of its rise.
 package plausible

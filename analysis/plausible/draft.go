@@ -22,6 +22,7 @@ const (
 	surge     = 2.2  // times the ordinary movement
 	loud      = 0.8  // of the usual movement
 	collapsed = 0.5  // of the movement before is left
+	sameLevel = 0.1  // of the draft
 	dead      = 0.25
 	recovered = 0.63
 )
@@ -37,7 +38,9 @@ const (
 	blockedLong = 8 * time.Minute  // where it may be one of a strong wind
 	surgedFor   = 20 * time.Minute // after a surge nobody knows what is ordinary
 	surgeOver   = 2 * time.Hour    // a storm or a fire in the flue is no ordinary movement
-	quietIn     = 2 * time.Minute  // wind dies more slowly
+	surgeTimes  = 3                // or after so many times a short one
+	lullOver    = 2 * time.Minute
+	quietIn     = 2 * time.Minute // wind dies more slowly
 	blockedSoon = 30 * time.Second
 	stirsFor    = 5 * time.Minute  // so long is no single step of the level
 	stirredAgo  = 15 * time.Minute // a fire that burns out takes hours
@@ -64,18 +67,21 @@ type draft struct {
 	level float64 // Pa, over wrongOver
 	calm  float64 // Pa, over coldOver
 	swing float64 // Pa², its variance
+	tends float64 // Pa that calm stays behind: a course, and no swing
 	begun bool
 
 	stirs   time.Duration // so long has it moved
 	stirred time.Duration // since it last had moved for long; zero if it never has
 	fall    fall
 	was     float64 // Pa² of movement before it collapsed; zero while it has not
+	lull    float64 // Pa² of movement since then
 	dead    time.Duration
 	shut    bool          // it has been found blocked
 	quiet   time.Duration // since it last moved as usual
 
 	ordinary float64       // Pa² of movement, without surges
 	surge    time.Duration // since it last moved far more
+	surged   time.Duration // and so long it did
 
 	flueWas float64 // K, when the draft was last there
 	gone    time.Duration
@@ -101,7 +107,7 @@ func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64,
 	v := in.Values[frame.Draft]
 	if math.IsNaN(v) {
 		if c.count == 0 {
-			*d = draft{cold: d.cold, fired: d.fired, shut: d.shut, was: d.was}
+			*d = draft{cold: d.cold, fired: d.fired, shut: d.shut, was: d.was, lull: d.lull}
 		}
 		return ""
 	}
@@ -112,6 +118,7 @@ func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64,
 	off := v - d.calm
 	d.calm = signal.Toward(d.calm, v, dt, coldOver)
 	d.swing = signal.Toward(d.swing, float64(off*off), dt, coldOver)
+	d.tends = signal.Toward(d.tends, off, dt, coldOver)
 
 	over := surgeOver
 	if c.brief < d.ordinary {
@@ -135,7 +142,7 @@ func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64,
 	blocked := d.blocked(dt, c, alive, burning)
 	d.missed(dt, burning, flue)
 	crept := d.creep.step(dt, unlit && d.cold >= coldFor && c.seen >= coldOver, d.cold >= warmFor,
-		d.level, d.calm, math.Sqrt(d.swing), math.Sqrt(c.usual), in.Values[frame.Outdoor], room)
+		d.level, d.calm, d.gusts(), math.Sqrt(c.usual), in.Values[frame.Outdoor], room)
 	switch {
 	case reversed:
 		return HoseSwapped
@@ -175,9 +182,12 @@ func (d *draft) reversed(v float64, dt time.Duration, c *course, phase burn.Phas
 // rests, and its movement does not vanish within minutes. A log that never had any
 // movement tells nothing.
 func (d *draft) blocked(dt time.Duration, c *course, alive, burning bool) bool {
+	if d.was > 0 {
+		d.lull = signal.Toward(d.lull, c.brief, dt, min(lullOver, d.dead+dt))
+	}
 	if d.shut {
 		// It stays so, fire or not, until it moves by more than a flicker of its last step.
-		d.shut = !(c.noisy(c.brief) && (c.brief >= float64(recovered*recovered*d.was) || c.brief > hears*hears))
+		d.shut = !(c.noisy(c.brief) && d.moves(c))
 		if !d.shut {
 			d.was, d.dead = 0, 0
 		}
@@ -192,16 +202,19 @@ func (d *draft) blocked(dt time.Duration, c *course, alive, burning bool) bool {
 	if c.brief >= float64(loud*loud*usual) {
 		d.quiet = 0
 	}
-	if d.was > 0 && (c.brief >= float64(recovered*recovered*d.was) || c.brief > hears*hears) {
+	if d.was > 0 && d.moves(c) {
 		d.was, d.dead = 0, 0
 	}
 	d.surge += dt
 	if c.brief >= float64(surge*surge*d.ordinary) {
 		d.surge = 0
+		d.surged += dt
+	} else if d.surge >= surgedFor {
+		d.surged = 0
 	}
-	if d.was == 0 && alive && d.surge >= surgedFor && d.quiet <= quietIn && usual >= lively*lively && c.noisy(usual) &&
+	if d.was == 0 && alive && (d.surge >= surgedFor || d.doorOnly()) && d.quiet <= quietIn && usual >= lively*lively && c.noisy(usual) &&
 		c.brief < float64(collapsed*collapsed*usual) && c.brief <= hears*hears {
-		d.was = usual
+		d.was, d.lull = usual, c.brief
 	}
 	d.dead = lasting(d.dead, dt, d.was > 0)
 	after := blockedFor
@@ -213,6 +226,24 @@ func (d *draft) blocked(dt time.Duration, c *course, alive, burning bool) bool {
 	}
 	d.shut = d.dead >= after
 	return d.shut
+}
+
+// doorOnly reports whether the last surge was as short as a door's and left the level where
+// it was: a chimney that is shut does not.
+func (d *draft) doorOnly() bool {
+	return d.surge >= surgeTimes*d.surged && d.level >= strong && math.Abs(d.level-d.calm) <= float64(sameLevel*d.calm)
+}
+
+// moves reports whether a draft whose movement had collapsed moves again, by a good part of
+// what it was, over minutes: a few readings of a still hose's noise, or a single wrong one,
+// come to such a part as well.
+func (d *draft) moves(c *course) bool {
+	return d.lull >= float64(recovered*recovered*d.was) || c.brief > hears*hears
+}
+
+// gusts is the standard deviation of the draft about its course, Pa.
+func (d *draft) gusts() float64 {
+	return math.Sqrt(max(0, d.swing-float64(d.tends*d.tends)))
 }
 
 // missed follows a draft that is at nothing for long beside a fire that goes on.
@@ -239,5 +270,13 @@ func coldDraft(pa, swing, outdoor, room float64) bool {
 //
 //	Δp = g·H·(ρ_outdoor − ρ_room), ρ = 353.05/T (dry air at 101 325 Pa)
 func stack(outdoor, room float64) float64 {
-	return float64(float64(9.80665*tallest*353.05) * (1/(outdoor+273.15) - 1/(room+273.15)))
+	return float64(stackOf * (1/(outdoor+273.15) - 1/(room+273.15)))
+}
+
+// stackOf is g·H·353.05 of the tallest chimney, Pa·K.
+const stackOf = 9.80665 * tallest * 353.05
+
+// outdoors is the inverse of stack: the outdoor temperature for a draft, °C.
+func outdoors(draft, room float64) float64 {
+	return 1/(draft/stackOf+1/(room+273.15)) - 273.15
 }

@@ -169,6 +169,18 @@ func TestAZeroThatWanders(t *testing.T) {
 			v[frame.Outdoor] -= 4 * h
 			v[frame.Draft] += 1.7 * h
 		}, ""},
+		"upwards on a day that grows warm": {func(h float64, v *frame.Values) {
+			v[frame.Outdoor] += 2 * h
+			v[frame.Draft] += 1.2 * h
+		}, plausible.ZeroDrift},
+		"upwards, and nobody measures the sky": {func(h float64, v *frame.Values) {
+			v[frame.Outdoor] = math.NaN()
+			v[frame.Draft] += 4 * h
+		}, plausible.ZeroDrift},
+		"a night that grows cold, unseen": {func(h float64, v *frame.Values) {
+			v[frame.Outdoor] = math.NaN()
+			v[frame.Draft] += 1.5 * h
+		}, ""},
 		"a kitchen hood": {func(h float64, v *frame.Values) {
 			if math.Mod(h, 0.5) < 0.25 {
 				v[frame.Draft] -= 10
@@ -257,5 +269,49 @@ func TestADraftThatStands(t *testing.T) {
 		if got := s.found[frame.Draft]; (got == plausible.Frozen) != (want == plausible.Frozen) {
 			t.Errorf("at %g Pa: %q, want %q", level, got, want)
 		}
+	}
+}
+
+// A chamber probe that lies in the room has not changed places with the flue's, however hot
+// that is in the next fire.
+func TestAProbeThatIsOutIsNotExchanged(t *testing.T) {
+	s := newSite()
+	s.course = func(at time.Duration) frame.Values {
+		v := steady(at)
+		v[frame.Flue] = 20 + 280*min(1, at.Minutes()/20)
+		v[frame.Firebox], v[frame.Chamber] = math.NaN(), 20
+		return v
+	}
+	s.run(90 * time.Minute)
+	if !plausible.Distrusts(s.found[frame.Chamber]) {
+		t.Errorf("chamber: %q", s.found[frame.Chamber])
+	}
+	if code, ok := s.accused[frame.Flue]; ok {
+		t.Errorf("the flue is accused of %q", code)
+	}
+}
+
+// A reading that is lost now and then is no end of what the others show.
+func TestLostReadingsHideNoExchange(t *testing.T) {
+	within := func(lose bool) time.Duration {
+		s := newSite()
+		s.course = lighting(1)
+		s.lie = func(at time.Duration, v *frame.Values) {
+			exchange(frame.Chamber, frame.Flue)(0, v)
+			if lose && int(at.Seconds())%50 == 0 {
+				v[frame.Flue], v[frame.Room] = math.NaN(), math.NaN()
+			}
+			if lose && int(at.Seconds())%30 == 1 {
+				v[frame.Chamber] = math.NaN()
+			}
+		}
+		s.run(40 * time.Minute)
+		if s.accused[frame.Flue] != plausible.ChannelsSwapped {
+			t.Fatalf("%q", s.accused[frame.Flue])
+		}
+		return s.first[frame.Flue]
+	}
+	if all, some := within(false), within(true); some > all+30*time.Second {
+		t.Errorf("found at %v, with lost readings at %v", all, some)
 	}
 }

@@ -30,7 +30,9 @@ const (
 	longKnown    = 20 * time.Minute
 	longAfter    = 12 * time.Minute
 	longShare    = 10
-	longQuantum  = 0.5              // K: a coarser reading rests for long
+	longQuantum  = 0.5 // K: a coarser reading rests for longer
+	coarse       = 1.0 // K: and one that is coarser still for no one knows how long
+	coarseAfter  = 15 * time.Minute
 	longPascals  = 0.3              // Pa
 	aloneFor     = 15 * time.Second // a log that repeats everything goes on at once
 	othersMoving = time.Minute
@@ -94,8 +96,12 @@ func (r *Rules) stuck(in Inputs, dt time.Duration, marked bool, found *Findings)
 // tooLong reports whether a probe in a fire's gas has said the same for much longer than
 // it ever did in this fire. A fire that calms down comes to that by degrees.
 func (r *Rules) tooLong(f *frozen, c *course) bool {
+	after := longAfter
+	if c.quantum > longQuantum {
+		after = coarseAfter
+	}
 	return c.value-r.room >= firesNoise && f.changes >= aliveChanges && f.lived >= longKnown &&
-		c.quantum <= longQuantum && c.same >= max(longAfter, longShare*f.longest[1])
+		c.quantum <= coarse && c.same >= max(after, longShare*f.longest[1])
 }
 
 // draftStands reports the same of a draft that is one: gas that flows is never still. One

@@ -19,7 +19,7 @@ const (
 	leftLearns = 5 * time.Minute
 	leftDraws  = 6.0  // Pa more than the cold chimney
 	leftSwing  = 2.0  // times the draft's own swing more
-	leftStirs  = 2.0  // times its movement
+	leftStirs  = 1.5  // times its movement, with what the sensor hears of itself
 	leftWarm   = 12.0 // K of the warm air over the room
 	leftWithin = 2.0  // Pa: weather
 	leftFor    = 5 * time.Minute
@@ -50,7 +50,7 @@ func (r *Rules) leftOut(in Inputs, dt time.Duration, found *Findings) {
 		l.movement = signal.Toward(l.movement, c.usual, dt, time.Hour)
 	}
 	more := level - l.level
-	draws, stirs := leftDraws+float64(leftSwing*math.Sqrt(r.draft.swing)), c.usual >= float64(leftStirs*leftStirs*l.movement)
+	draws, stirs := leftDraws+float64(leftSwing*r.draft.gusts()), c.usual >= float64(leftStirs*leftStirs*l.movement)
 	if in.Values[frame.Plenum]-r.room >= leftWarm {
 		draws, stirs = leftDraws/2+float64(leftSwing*math.Sqrt(c.usual)), true
 	}

@@ -161,27 +161,23 @@ func (r *Rules) fromTheStart(in Inputs, dt time.Duration, found *Findings) {
 	o := &r.order
 	hottest := math.Inf(-1)
 	for _, c := range heated {
-		if in.Values.Has(c) {
-			hottest = max(hottest, in.Values[c]-r.room)
+		if level := r.lately(c); !math.IsNaN(level) {
+			hottest = max(hottest, level-r.room)
 		}
 	}
 	if hottest < coldRise {
 		o.begun = !math.IsInf(hottest, 0)
 		o.ordered, o.led = [lastTemperature + 1]bool{}, false
 	}
-	flue := r.courses[frame.Flue].level
-	if !in.Values.Has(frame.Flue) {
-		flue = math.NaN()
-	}
+	flue := r.lately(frame.Flue)
 	for _, up := range []frame.Channel{frame.Firebox, frame.Chamber} {
-		level := r.courses[up].level
-		if !in.Values.Has(up) {
-			level = math.NaN()
-		}
+		level := r.lately(up)
 		o.ordered[up] = o.ordered[up] || level >= flue+rightRise
 		wrong := o.begun && !o.ordered[up]
 		o.prove(up, dt, level >= flue+provenBy, r.unwired(up) || r.unwired(frame.Flue))
-		o.turn(up, frame.Flue, turnedFor, dt, wrong && flue >= turnedFrom && flue >= level+turnedBy && r.trail.gained(frame.Flue, quickMarks) < turnedGain)
+		// What reads the room beside such a fire is in no gas at all.
+		o.turn(up, frame.Flue, turnedFor, dt, wrong && flue >= turnedFrom && flue >= level+turnedBy && level-r.room >= near &&
+			r.trail.gained(frame.Flue, quickMarks) < turnedGain)
 		if up == frame.Chamber {
 			rise := flue - r.room
 			o.led = o.led || level-r.room >= ledRise && level >= flue+ledBy
@@ -193,10 +189,10 @@ func (r *Rules) fromTheStart(in Inputs, dt time.Duration, found *Findings) {
 			}
 		}
 	}
-	plenum, back := in.Values[frame.Plenum], in.Values[frame.Return]
+	plenum, back := r.lately(frame.Plenum), r.lately(frame.Return)
 	// Air is not as hot as the gas that heats it: the coolest gas is where the air's probe is.
 	coolest, gas := frame.Flue, flue
-	if chamber := r.courses[frame.Chamber].level; in.Values.Has(frame.Chamber) && !(chamber >= flue) {
+	if chamber := r.lately(frame.Chamber); !math.IsNaN(chamber) && !(chamber >= flue) {
 		coolest, gas = frame.Chamber, chamber
 	}
 	o.ordered[frame.Plenum] = o.ordered[frame.Plenum] || gas >= plenum+rightRise
@@ -208,6 +204,14 @@ func (r *Rules) fromTheStart(in Inputs, dt time.Duration, found *Findings) {
 	o.turn(frame.Return, frame.Plenum, returnFor, dt, back >= returnMost && back >= plenum+returnBy)
 	o.turn(frame.Outdoor, frame.Room, outdoorFor, dt, in.Phase.Fire() &&
 		in.Values[frame.Room] < coldHouse && in.Values[frame.Outdoor] >= in.Values[frame.Room]+outdoorBy)
+}
+
+// lately is a channel's level, NaN without a reading of late.
+func (r *Rules) lately(c frame.Channel) float64 {
+	if !r.courses[c].recent() {
+		return math.NaN()
+	}
+	return r.courses[c].level
 }
 
 // turn takes two channels for exchanged after they have been in the wrong order for long.
@@ -237,7 +241,7 @@ func (o *order) prove(a frame.Channel, dt time.Duration, right, unwired bool) {
 
 // unwired reports whether a wire of the channel may be off.
 func (r *Rules) unwired(c frame.Channel) bool {
-	return r.courses[c].count == 0 || r.courses[c].missing > wireOff
+	return !r.courses[c].recent()
 }
 
 // turnSoon is turn for a pair whose order was not proven yet.

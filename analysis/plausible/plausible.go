@@ -16,6 +16,7 @@ const (
 	ChannelsSwapped = "channels-swapped"  // two channels have each other's values
 	Frozen          = "frozen"            // the same value for ever
 	Noisy           = "noisy"             // leaps that no sheath lets through
+	Strayed         = "probe-strayed"     // it left by degrees how it goes with the others
 	Drifted         = "drifted"           // where nothing is left to warm or cool it, it differs
 	HoseOff         = "hose-off"          // the draft fell to nothing at once, and its movement with it
 	DraftGone       = "draft-gone"        // no draft beside a fire: hose or chimney
@@ -28,7 +29,7 @@ const (
 // Codes lists the findings.
 func Codes() []string {
 	return []string{
-		ProbeOut, ProbeSlipped, ProbeCovered, ChannelsSwapped, Frozen, Noisy, Drifted,
+		ProbeOut, ProbeSlipped, ProbeCovered, ChannelsSwapped, Frozen, Noisy, Strayed, Drifted,
 		HoseOff, DraftGone, HoseSwapped, TubeBlocked, ZeroDrift, WrongAltitude,
 	}
 }
@@ -77,6 +78,7 @@ type Rules struct {
 	probes   [frame.Count]probe
 	slips    [frame.Count]slip
 	shares   shares
+	strays   strays
 	frozen   [frame.Count]frozen
 	leaps    [frame.Count]leaps
 	rests    [frame.Count]rest
@@ -105,7 +107,7 @@ func (r *Rules) Step(in Inputs) Findings {
 		// Nothing is known of the time between.
 		r.trail = trail{}
 		r.order.proven = [lastTemperature + 1]time.Duration{}
-		r.draft = draft{fired: r.draft.fired, shut: r.draft.shut, was: r.draft.was}
+		r.draft = draft{fired: r.draft.fired, shut: r.draft.shut, was: r.draft.was, lull: r.draft.lull}
 		for c := range r.courses {
 			r.courses[c].restart()
 		}
@@ -120,12 +122,16 @@ func (r *Rules) Step(in Inputs) Findings {
 			in.Values[c] = course.value
 		}
 	}
-	r.room = in.Values.Or(frame.Room, assumedRoom)
+	r.room = assumedRoom
+	if room := &r.courses[frame.Room]; room.recent() {
+		r.room = room.value
+	}
 	marked := r.trail.step(&r.courses, dt)
 	r.ordered(in, dt, marked, &found)
 	r.pulledOut(in, dt, &found)
 	r.stuck(in, dt, marked, &found)
 	r.slipped(in, dt, marked, &found)
+	r.strayed(in, marked, &found)
 	r.resting(in, dt, &found)
 
 	flue := in.Values[frame.Flue] - r.room // NaN compares false
@@ -138,7 +144,9 @@ func (r *Rules) Step(in Inputs) Findings {
 	if d := &r.courses[frame.Draft]; d.repeats > 0 && d.same >= othersMoving && !r.anotherMoves(frame.Draft) {
 		r.draft.dead = 0 // a log that repeats everything
 	}
-	found.add(frame.Draft, r.draft.step(in, dt, &r.courses[frame.Draft], flue, r.room, !r.left.found && !(in.Values[frame.Plenum]-r.room >= leftWarm)))
+	held := in
+	held.Values[frame.Outdoor] = r.lately(frame.Outdoor)
+	found.add(frame.Draft, r.draft.step(held, dt, &r.courses[frame.Draft], flue, r.room, !r.left.found && !(in.Values[frame.Plenum]-r.room >= leftWarm)))
 	r.leftOut(in, dt, &found)
 	found.add(frame.Ambient, r.ambient(in, dt))
 	for c, v := range in.Values {

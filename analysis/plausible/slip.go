@@ -26,6 +26,9 @@ const (
 	neighbours   = 0.85 // of theirs is left all the time
 	neighboursUp = 1.10 // more of it may be the danger: a fire in the flue, air from a door
 	bendMost     = 0.05 // of their rise, from one 3 min to the next
+	lostLeft     = 0.65 // of the rise before and of the usual share: beside a fire that grows
+	lostKnown    = 45 * time.Minute
+	lostHolds    = 0.95
 	draftLeft    = 0.75
 	draftUp      = 1.15 // more may be a fire in the flue
 	aloneMarks   = 8    // 4 min
@@ -88,7 +91,7 @@ func (r *Rules) slipped(in Inputs, dt time.Duration, marked bool, found *Finding
 		if s.out {
 			s.follow(dt, r.courses[c].level-r.room, r.rise(s.beside, &in, found))
 		} else if marked {
-			*s = r.slipping(c, in, found)
+			*s = r.slipping(c, found)
 		}
 		if s.out {
 			code := ProbeCovered
@@ -119,12 +122,12 @@ func (s *slip) follow(dt time.Duration, rise, beside float64) {
 
 // slipping compares the latest marks: a fall between slipAgo and settled ago, and the time
 // before and after.
-func (r *Rules) slipping(c frame.Channel, in Inputs, found *Findings) slip {
+func (r *Rules) slipping(c frame.Channel, found *Findings) slip {
 	// The firebox is cooled by wood that is laid on: one other probe is not enough.
-	if c == frame.Firebox && !(in.Values.Has(frame.Chamber) && in.Values.Has(frame.Flue)) {
+	if c == frame.Firebox && !(r.courses[frame.Chamber].recent() && r.courses[frame.Flue].recent()) {
 		return slip{}
 	}
-	if r.trail.count <= slipBefore || !r.draftStays() || in.Values.Has(frame.Draft) && r.draft.surge < surgedFor {
+	if r.trail.count <= slipBefore || !r.draftStays() || r.courses[frame.Draft].recent() && r.draft.surge < surgedFor {
 		return slip{}
 	}
 	_, after := r.trail.bounds(c, settled)
@@ -135,16 +138,16 @@ func (r *Rules) slipping(c frame.Channel, in Inputs, found *Findings) slip {
 	}
 	beside := frame.Count
 	for _, o := range heated {
-		if o == c || !in.Values.Has(o) || r.distrusted(o, found) {
+		if o == c || !r.courses[o].recent() || r.distrusted(o, found) {
 			continue
 		}
-		if !r.goesOn(o, c) {
+		if !r.goesOn(o, c) && !r.fallsBehind(o, c, before, after) {
 			return slip{}
 		}
 		beside = o
 	}
 	if beside == frame.Count {
-		return r.slippingAlone(c, in)
+		return r.slippingAlone(c)
 	}
 	if beside == frame.Firebox && after > float64(slipFirebox*before) {
 		return slip{} // its brick alone hardly feels the air that is shut
@@ -176,10 +179,23 @@ func (r *Rules) goesOn(o, c frame.Channel) bool {
 	return high-r.room <= float64(neighboursUp*was)
 }
 
+// fallsBehind reports whether the flue fell far beside a neighbour that held or went on
+// growing, whose course may bend as it likes: no fire upstream does that. A bypass flap that
+// shuts does, hence the share that the flue usually has of that neighbour's rise, which was
+// learned for long and with the flap shut.
+func (r *Rules) fallsBehind(o, c frame.Channel, before, after float64) bool {
+	t, usual := &r.trail, r.shares[c][o]
+	was, now := t.ago(slipAgo)[o]-r.room, t.ago(0)[o]-r.room
+	low, _ := t.bounds(o, slipAgo)
+	return c == frame.Flue && was >= slipRise && low-r.room >= float64(lostHolds*was) && usual.known >= lostKnown &&
+		after <= float64(lostLeft*min(before, float64(usual.share*now)))
+}
+
 // slippingAlone is for a flue's probe with nothing beside it but the draft: it fell by more
 // than a furnace can, and stays where it is, as nothing does that cools.
-func (r *Rules) slippingAlone(c frame.Channel, in Inputs) slip {
-	if c != frame.Flue || r.trail.count <= aloneMarks || !in.Values.Has(frame.Draft) || in.Values.Has(frame.Chamber) || in.Values.Has(frame.Firebox) {
+func (r *Rules) slippingAlone(c frame.Channel) slip {
+	if c != frame.Flue || r.trail.count <= aloneMarks || !r.courses[frame.Draft].recent() ||
+		r.courses[frame.Chamber].recent() || r.courses[frame.Firebox].recent() {
 		return slip{}
 	}
 	before, now := r.trail.ago(aloneMarks)[c]-r.room, r.trail.ago(0)[c]-r.room

@@ -31,7 +31,7 @@ func (t *trail) step(courses *[frame.Count]course, dt time.Duration) bool {
 	t.since = 0
 	for c := range courses {
 		level := math.NaN()
-		if courses[c].fresh() {
+		if courses[c].recent() {
 			level = courses[c].level
 		}
 		t.levels[t.next][c] = level
