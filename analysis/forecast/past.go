@@ -12,8 +12,8 @@ const (
 // rises are remembered, the latest ones.
 const rises = 8
 
-// Rise is what is remembered of one: how steep it was in each band, K/s, and whether it
-// passed the limit.
+// Rise is what is remembered of one: how steep it was in each band, in K/s to the
+// thousandth, and whether it passed the limit.
 type Rise struct {
 	Slopes  [bands]float64 `json:"slopes"`
 	Crossed bool           `json:"crossed"`
@@ -61,6 +61,9 @@ func (p *past) step(share, slope float64) {
 // end takes the rise in hand for over.
 func (p *past) end(harmless, crossed bool) {
 	if m := &p.memory; p.now != (Rise{}) && (harmless || crossed) {
+		for i, v := range p.now.Slopes {
+			p.now.Slopes[i] = math.Round(v*1e3) / 1e3
+		}
 		p.now.Crossed = crossed
 		m.Rises[m.Next] = p.now
 		m.Next = (m.Next + 1) % rises
