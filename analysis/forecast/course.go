@@ -15,9 +15,9 @@ type course struct {
 	// trough is the level from which the channel rises, held the highest one of the last
 	// minutes: coming back to it from behind an open door is no runaway. dipped says that
 	// it lies, or lay, clearly below and has not come back yet.
-	trough, held float64
-	heldAt       time.Duration
-	dipped       bool
+	trough, held     float64
+	dipped           bool
+	heldAt, dippedAt time.Duration
 
 	// base is the slope that has lasted, K/s, and burst what was risen beyond it since it
 	// was the slope, K.
@@ -36,6 +36,10 @@ type course struct {
 // remembered is how long a level counts as lately held.
 const remembered = 12 * time.Minute
 
+// poke is how long after a level fell it is come back to by gas alone, behind a door that was
+// open for a moment; later it takes a fire (judgement).
+const poke = 3 * time.Minute
+
 // lasting is the time in which what is new about a slope becomes what has lasted: that of
 // brick and steel (judgement).
 const lasting = 10 * time.Minute
@@ -53,7 +57,12 @@ func (c *course) step(at time.Duration, s state, room, limit float64) {
 	if !s.known || c.has && at <= c.last {
 		return
 	}
-	c.dipped = c.recovering(s) || c.dipped && s.level < c.held
+	switch {
+	case !c.dipped && c.recovering(s):
+		c.dipped, c.dippedAt = true, at
+	case c.dipped:
+		c.dipped = s.level < c.held
+	}
 	// What it rose while it came back counts for nothing.
 	if !c.has || s.level <= c.trough || s.slope < float64(2*s.slopeError) || c.dipped {
 		c.trough = s.level
@@ -134,7 +143,7 @@ func (c *course) believe(s state, driven bool) belief {
 	switch {
 	case s.slope <= 0:
 		return b
-	case c.dipped:
+	case c.dipped && c.last-c.dippedAt <= poke:
 		b.longest, b.back = max(1, (c.held-s.level)/s.slope), true
 	default:
 		b.longest = min(b.longest, max(atLeast, float64(mostShare*(s.level-c.trough))/s.slope))

@@ -164,3 +164,17 @@ func TestAPokeIsNoRunaway(t *testing.T) {
 		}
 	}
 }
+
+// A fire that was near the limit before wood was laid on may run away below where it was.
+func TestARunawayBelowALevelThatWasHeld(t *testing.T) {
+	const slope = 100.0 // K/min from 400 °C, 15 min on: passes after 1.38 min
+	c := after(ramp(490, 1), 10, after(approach(500, 400, 0.3), 5, ramp(400, slope)))
+	all := verdicts(t, c, 18)
+	first := 12 * 60
+	for first < len(all) && all[first] != alarm.Present {
+		first++
+	}
+	if lead := (15+(limit-400)/slope)*60 - float64(first); lead < 35 {
+		t.Errorf("present %.0f s before the limit, want 35", lead)
+	}
+}
