@@ -5,6 +5,8 @@ import (
 
 	"fluewright/analysis/alarm"
 	"fluewright/analysis/flueway"
+	"fluewright/analysis/forecast"
+	"fluewright/analysis/frame"
 	"fluewright/analysis/gate"
 	"fluewright/analysis/notice"
 )
@@ -15,13 +17,21 @@ type Snapshot struct {
 	Regulator gate.Memory    `json:"regulator"`
 	Flue      flueway.Memory `json:"flue"`
 	Upkeep    notice.Upkeep  `json:"upkeep"`
+	// Rises are those of the channels that have a limit, by their names.
+	Rises map[string]forecast.Memory `json:"rises,omitempty"`
 }
 
 // Snapshot returns what must outlive a restart, as of the last step. wall is the wall clock
 // now and trusted whether it is known to be right.
 func (e *Engine) Snapshot(wall time.Time, trusted bool) Snapshot {
 	j := &e.judges
-	return Snapshot{e.panel.Snapshot(wall, trusted), j.gate.Memory(), j.way.Memory(), j.notices.Upkeep}
+	s := Snapshot{e.panel.Snapshot(wall, trusted), j.gate.Memory(), j.way.Memory(), j.notices.Upkeep, map[string]forecast.Memory{}}
+	for c, judge := range j.forecasts {
+		if judge != nil {
+			s.Rises[frame.Channel(c).String()] = judge.Memory()
+		}
+	}
+	return s
 }
 
 // Restore takes a snapshot over before the first step; the error names the alarms of it
@@ -31,5 +41,10 @@ func (e *Engine) Restore(s Snapshot, wall time.Time, trusted bool) error {
 	j.gate.Restore(s.Regulator)
 	j.way.Restore(s.Flue)
 	j.notices.Upkeep = s.Upkeep.Sane()
+	for c, judge := range j.forecasts {
+		if judge != nil {
+			judge.Restore(s.Rises[frame.Channel(c).String()])
+		}
+	}
 	return e.panel.Restore(s.Snapshot, wall, trusted)
 }

@@ -6,13 +6,12 @@ import (
 	"fluewright/analysis/alarm"
 )
 
-// Probabilities at which a runaway is said, and at which it is no longer excluded. A log
-// that rolls, a door that shuts and flames that take hold of a piece make a minute of steep
-// rise that no heated mass goes on with, and an ordinary peak not far below the limit looks
-// like a runaway until it bends. While there is time, better evidence is waited for, and
-// for a limit that is near there is none. (Judgement, moved on nights made for tuning.)
+// Probabilities at which a runaway is said, and at which it is no longer excluded. An
+// ordinary peak not far below the limit looks like a runaway until it bends. While there is
+// time, better evidence is waited for, and for a limit that is near there is none.
+// (Judgement, moved on nights made for tuning.)
 const (
-	said     = 0.9
+	said     = 0.8
 	saidNear = 0.7  // of a limit that is this near, in s; from twice that on it is said
 	near     = 45.0 // by the former
 	excluded = 0.35
@@ -71,9 +70,13 @@ func (d *decision) judge(at time.Duration, f *Forecast, limit, way float64) alar
 	return alarm.Absent
 }
 
-// needed is the probability at which a runaway is said of a level that rises, by how far the
-// limit is while it goes straight on.
+// needed is the probability at which a runaway is said of a level that rises.
 func needed(f *Forecast, limit float64) float64 {
-	away := (limit - f.Level) / f.Slope / near
-	return saidNear + float64((said-saidNear)*max(0, min(1, away-1)))
+	return saidNear + float64((said-saidNear)*patience(f, limit))
+}
+
+// patience is how much time there is for better evidence, by how far the limit is while the
+// level goes straight on: 0 for none, 1 for enough.
+func patience(f *Forecast, limit float64) float64 {
+	return max(0, min(1, (limit-f.Level)/f.Slope/near-1))
 }

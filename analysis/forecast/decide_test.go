@@ -1,6 +1,7 @@
 package forecast_test
 
 import (
+	"math"
 	"testing"
 	"time"
 
@@ -61,6 +62,7 @@ func TestABurstIsNoRunaway(t *testing.T) {
 		"hot and short":         burst(10, 410, 35, 0.7),
 		"in an ordinary rise":   burst(10, 380, 45, 1.3),
 		"in a quick rise":       burst(15, 380, 35, 1.6),
+		"late in a light-off":   after(approach(20, 430, 6), 14, after(ramp(390, 30), 1.2, approach(426, 440, 3))),
 	} {
 		if n, _ := raisings(verdicts(t, c, 45)); n != 0 {
 			t.Errorf("%s: raised %d times", name, n)
@@ -140,5 +142,39 @@ func TestFramesOutOfOrderAreNoTime(t *testing.T) {
 	}
 	if a, b := first(false), first(true); a < 0 || a != b {
 		t.Errorf("present at %d s, out of order at %d s", a, b)
+	}
+}
+
+// A poke takes the flue down for seconds. What comes back, and the sheath behind it, is as
+// steep as no fire.
+func TestAPokeIsNoRunaway(t *testing.T) {
+	for _, seconds := range []float64{5, 15, 40} {
+		c := func(m float64) float64 {
+			level, s := 330+2*m, 60*(m-12)
+			switch {
+			case s < 0:
+				return level
+			case s < seconds:
+				return level - 80*(1-math.Exp(-s/4))
+			}
+			return level - 80*math.Exp(-(s-seconds)/8)
+		}
+		if n, _ := raisings(verdicts(t, c, 20)); n != 0 {
+			t.Errorf("for %.0f s: raised %d times", seconds, n)
+		}
+	}
+}
+
+// A fire that was near the limit before wood was laid on may run away below where it was.
+func TestARunawayBelowALevelThatWasHeld(t *testing.T) {
+	const slope = 100.0 // K/min from 400 °C, 15 min on: passes after 1.38 min
+	c := after(ramp(490, 1), 10, after(approach(500, 400, 0.3), 5, ramp(400, slope)))
+	all := verdicts(t, c, 18)
+	first := 12 * 60
+	for first < len(all) && all[first] != alarm.Present {
+		first++
+	}
+	if lead := (15+(limit-400)/slope)*60 - float64(first); lead < 35 {
+		t.Errorf("present %.0f s before the limit, want 35", lead)
 	}
 }

@@ -13,7 +13,13 @@
 //
 // which is exact for a first-order approach to a new balance (what a heated mass does) and
 // twice too much for a parabola. A rise that does not slow down has no D of its own; it is
-// believed for as long as fires in the state at hand go on rising, and no longer.
+// believed for as long as fires in the state at hand go on rising, and no longer. What is
+// new about a slope, on top of the one that lasted for minutes, is flames that have taken
+// hold of something: it is believed to add what it has added already.
+//
+// What came of a furnace's own rises is the best that is known of the next one: where as
+// steep ones ended below the limit again and again, a probability counts for less, as long
+// as there is time to wait. See past.
 //
 // The probability that the limit is passed takes the error of slope and curvature from the
 // filter's covariance and that of the model as a share of the rise itself. Its distribution

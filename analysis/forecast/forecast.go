@@ -42,10 +42,8 @@ type Forecast struct {
 	At     time.Duration
 }
 
-// project looks ahead from a state. longest is the longest time constant in s that is
-// believed of a rise that does not slow down, share what is kept of it; lag is the sheath's
-// in s.
-func project(at time.Duration, s state, limit, lag, longest, share float64) Forecast {
+// project looks ahead from a state, as far as a rise is believed; lag is the sheath's in s.
+func project(at time.Duration, s state, limit, lag float64, b belief) Forecast {
 	f := Forecast{
 		Known: s.known, Level: s.level, Slope: s.slope, SlopeError: s.slopeError,
 		Gas: s.level + float64(lag*s.slope), Settles: math.Inf(1),
@@ -62,19 +60,30 @@ func project(at time.Duration, s state, limit, lag, longest, share float64) Fore
 	if s.curvature < 0 {
 		f.Settles = -s.slope / s.curvature
 	}
+	if b.back {
+		lag = 0
+	}
 	// However quickly the gas settles, the sheath still comes after it.
-	settles := max(min(f.Settles, longest), lag)
-	h := Horizon.Seconds()
-	fade := float64(settles * (1 - portable.Exp(-h/settles)))
+	settles := max(min(f.Settles, b.longest), lag)
+	fade := fades(settles)
 	// A slope that may be noise promises nothing.
-	rise := float64(max(0, s.slope-s.slopeError) * fade)
-	f.Peak = s.level + float64(share*rise)
+	sure := max(0, s.slope-s.slopeError)
+	rise := float64(sure * fade)
+	if over := max(b.burstsOver, lag); b.burst > 0 && over < settles {
+		rise -= float64(min(b.burst, sure) * (fade - fades(over)))
+	}
+	f.Peak = s.level + float64(b.share*rise)
 	model := float64(keptError * rise)
-	slope := float64(share * s.slopeError * fade)
+	slope := float64(b.share * s.slopeError * fade)
 	f.PeakError = root(float64(model*model) + float64(slope*slope) + float64(s.noise*s.noise/4))
 	f.Probability = beyond(f.Peak-limit, f.PeakError)
 	f.Passes, f.At = crossing(at, s, limit, min(f.Settles, steady))
 	return f
+}
+
+// fades is for how long a slope goes on that fades with a time constant, within the horizon, s.
+func fades(settles float64) float64 {
+	return float64(settles * (1 - portable.Exp(-Horizon.Seconds()/settles)))
 }
 
 // steady is a time constant in s so long that the rise is a straight line.

@@ -70,9 +70,23 @@ func (j *Judge) Step(in Inputs) Finding {
 	if math.IsNaN(room) || room >= j.settings.Limit {
 		room = assumedRoom
 	}
-	j.course.step(in.At, s, room, j.settings.Limit)
-	longest := j.course.longest(s, in.Driven)
-	f := Finding{Forecast: project(in.At, s, j.settings.Limit, j.settings.Lag, longest, j.course.share(s, in.Driven))}
-	f.Verdict = j.decision.step(in.At, &f.Forecast, j.settings.Limit, j.settings.Limit-room)
+	limit, way := j.settings.Limit, j.settings.Limit-room
+	j.course.step(in.At, s, room, limit)
+	f := Finding{Forecast: project(in.At, s, limit, j.settings.Lag, j.course.believe(s, in.Driven))}
+	if s.known && s.slope > 0 {
+		f.Probability = j.course.past.believes(f.Probability, (s.level-room)/way, s.slope, patience(&f.Forecast, limit))
+	}
+	f.Verdict = j.decision.step(in.At, &f.Forecast, limit, way)
 	return f
+}
+
+// Memory returns what to keep over a restart.
+func (j *Judge) Memory() Memory { return j.course.past.memory }
+
+// Restore takes what was kept. Nonsense counts as nothing.
+func (j *Judge) Restore(m Memory) {
+	if !m.sane() {
+		m = Memory{}
+	}
+	j.course.past.memory = m
 }

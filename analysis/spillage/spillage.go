@@ -12,11 +12,18 @@ import (
 
 const (
 	turned  = 0.25 // Pa: zero, and what a pressure sensor's zero may be off
+	certain = 0.1  // Pa: as little as a good sensor's zero is off
 	margin  = 1.0  // Pa above turned that leaves room to spare
 	pushing = -1.0 // Pa: the chimney pushes
 	counted = 1.5  // Pa: more draft than that, either way, is worth no more than this
 	back    = 0.45 // Pa of the slow average: the chimney draws again
 	drawing = 1.1  // Pa of the quick average: it certainly does
+
+	// A cold chimney in still air draws by a few tenths of a pascal, and a sensor's zero may
+	// be off by as much. Between certain and turned the draft must have been for so long,
+	// over a fire: with the averages before and the alarm's hold time behind it a person is
+	// told within a minute and a half (judgement).
+	doubtless = 40 * time.Second
 
 	quick    = 6 * time.Second
 	slow     = 12 * time.Second
@@ -39,7 +46,8 @@ type Inputs struct {
 // Finding is what the judge makes of a frame.
 type Finding struct {
 	// Verdict is Blind without a draft, or where nothing tells whether there is a fire.
-	// While the reading is doubtful it is Between at most.
+	// While the reading is doubtful, or has not been low enough for long enough for a
+	// sensor's zero not to make it, it is Between at most.
 	Verdict alarm.Verdict
 	// Draft is the draft against flutter, Pa, with no more than 1.5 Pa counted either way
 	// of the zero; NaN without a reading.
@@ -66,6 +74,8 @@ type Judge struct {
 	previous   [2]float64
 	fast, calm float64
 	turned     bool
+	low        time.Duration // turned over a fire, give or take the sensor's zero
+	sure       bool          // it is the draft, and not the sensor's zero
 
 	fire  fire
 	coals time.Duration // so much longer may coals glow unseen
@@ -98,6 +108,7 @@ func (j *Judge) Step(in Inputs) Finding {
 		draft += 2 * turned
 	}
 	j.follow(draft, dt)
+	j.weigh(burning, dt)
 	f.Draft, f.Turned = j.fast, j.turned
 	f.Cold = burning && !(v[frame.Flue]-v.Or(frame.Room, assumedRoom) >= warmFlue)
 	f.Doubtful = j.quiet.step(draft, v[frame.Flue], dt) && j.turned
@@ -106,7 +117,7 @@ func (j *Judge) Step(in Inputs) Finding {
 		return f
 	case !burning:
 		f.Verdict = alarm.Absent
-	case j.turned && !f.Doubtful:
+	case j.sure && !f.Doubtful:
 		f.Verdict = alarm.Present
 	case j.turned, j.fast <= turned+margin:
 		f.Verdict = alarm.Between
@@ -128,6 +139,20 @@ func (j *Judge) outlives(burning bool, dt time.Duration) bool {
 		j.coals = 0
 	}
 	return j.coals > 0
+}
+
+// weigh decides whether a sensor's zero could make the draft that has turned.
+func (j *Judge) weigh(burning bool, dt time.Duration) {
+	switch {
+	case !j.turned || !burning:
+		j.low, j.sure = 0, false
+		return
+	case j.fast <= turned:
+		j.low += dt
+	default:
+		j.low = max(0, j.low-dt)
+	}
+	j.sure = j.sure || j.fast <= certain || j.low >= doubtless
 }
 
 // follow averages the draft and decides whether it has turned.
