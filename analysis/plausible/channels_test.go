@@ -297,22 +297,42 @@ func TestADraftThatIsGoneMayBeTheChimney(t *testing.T) {
 	}
 }
 
-// A fire that cools at once when its draft falls to nothing has lost it.
+// A flue that cools from when its draft fell to nothing has lost it, whatever the draft's
+// flutter says; one that cooled before goes on cooling beside a hose that is off.
 func TestAHoseThatIsOffDoesNotCoolTheFire(t *testing.T) {
-	s := newSite()
-	s.lie = after(func(since float64, v *frame.Values) {
-		v[frame.Draft] *= 0.01
-		sink(frame.Flue, 0.1, 150)(since, v)
-		sink(frame.Chamber, 0.3, 200)(since, v)
-		sink(frame.Firebox, 0.3, 200)(since, v)
-	})
-	s.run(lied + 30*time.Second)
-	if got := s.found[frame.Draft]; got != plausible.HoseOff {
-		t.Fatalf("at first %q", got)
+	burnsDown := func(at time.Duration) frame.Values { // by 4 K a minute
+		v := steady(at)
+		v[frame.Flue] -= 4 * max(0, at-lied+15*time.Minute).Minutes()
+		return v
 	}
-	s.run(3 * time.Minute)
-	if got := s.found[frame.Draft]; got != plausible.DraftGone {
-		t.Errorf("beside a fire that cools: %q", got)
+	for name, tt := range map[string]struct {
+		course func(time.Duration) frame.Values
+		cools  func(float64, *frame.Values)
+		want   string
+	}{
+		"it burns on":         {steady, func(float64, *frame.Values) {}, plausible.HoseOff},
+		"it burns down":       {burnsDown, func(float64, *frame.Values) {}, plausible.HoseOff},
+		"its flue cools fast": {steady, sink(frame.Flue, 0.1, 150), plausible.DraftGone},
+		"its flue cools a little, the firebox grows hotter": {steady, func(since float64, v *frame.Values) {
+			sink(frame.Flue, 0.85, 40)(since, v)
+			v[frame.Firebox] += 5 * (1 - math.Exp(-since/40))
+		}, plausible.DraftGone},
+		"it burns down, and its flue cools faster from then on": {burnsDown, sink(frame.Flue, 0.85, 40), plausible.DraftGone},
+	} {
+		s := newSite()
+		s.course = tt.course
+		s.lie = after(func(since float64, v *frame.Values) {
+			v[frame.Draft] *= 0.01
+			tt.cools(since, v)
+		})
+		s.run(lied + time.Minute)
+		if got := s.found[frame.Draft]; got != tt.want {
+			t.Errorf("%s: %q, want %q", name, got, tt.want)
+		}
+		s.run(3 * time.Minute)
+		if got := s.found[frame.Draft]; got != tt.want {
+			t.Errorf("%s, later: %q, want %q", name, got, tt.want)
+		}
 	}
 }
 

@@ -3,6 +3,8 @@ package plausible
 import (
 	"math"
 	"time"
+
+	"fluewright/analysis/signal"
 )
 
 // A hose comes off at once; a chimney stalls slowly, and the gas in it is never quite at
@@ -19,6 +21,15 @@ const (
 	offMost   = 1.5  // Pa
 	coolsIn   = 10 * time.Minute
 	coolsTo   = 0.7 // of the flue's rise: so quickly cools a fire that gets no air
+	bendsIn   = 3 * time.Minute
+	bendsBy   = 0.06 // of the flue's rise, beyond its course,
+	bendsMore = 4.0  // K, or by so much: gas that has stopped is felt at once
+)
+
+// The flue's course, by two averages of which a ramp leaves the slower one further behind.
+const (
+	courseQuick = 10 * time.Second
+	courseSlow  = 2 * time.Minute
 )
 
 // fall is a draft that went from strong to nothing.
@@ -37,6 +48,9 @@ type fall struct {
 	out    int // readings in a row that were not at nothing
 
 	flue   float64 // K, when it fell
+	quick  float64 // K, the flue's averages; NaN before its first reading
+	slow   float64
+	slope  float64 // K/s, when the draft fell; no more than zero
 	judged bool
 	found  string
 }
@@ -45,28 +59,31 @@ type fall struct {
 // as is known.
 func (f *fall) step(v float64, dt time.Duration, c *course, alive, burning bool, flue float64) string {
 	f.sinceStrong += dt
+	f.follows(flue, dt)
+	quick, slow := f.quick, f.slow
 	if v >= strong {
-		*f = fall{wasStrong: true, band: max(weak, min(offMost, float64(offBand*math.Sqrt(c.usual))))}
+		*f = fall{quick: quick, slow: slow, wasStrong: true, band: max(weak, min(offMost, float64(offBand*math.Sqrt(c.usual))))}
 		if alive {
 			f.usual = c.usual
 		}
 		return ""
 	}
 	if !burning || !f.wasStrong {
-		*f = fall{}
+		*f = fall{quick: quick, slow: slow}
 		return ""
 	}
 	nothing := math.Abs(v) <= f.band
 	switch {
 	case !f.on && nothing && f.sinceStrong <= max(offWithin, 2*dt):
 		f.on, f.last, f.flue = true, v, flue
+		f.slope = min(0, (f.quick-f.slow)/(courseSlow-courseQuick).Seconds())
 		f.looks, f.sum = 1, v
 		return ""
 	case !f.on:
 		return ""
 	case !nothing:
 		if f.out++; f.out >= 2 {
-			*f = fall{}
+			*f = fall{quick: quick, slow: slow}
 		}
 		return f.found
 	}
@@ -74,10 +91,28 @@ func (f *fall) step(v float64, dt time.Duration, c *course, alive, burning bool,
 	if dt > 0 {
 		f.follow(v, dt, c)
 	}
-	if f.found == HoseOff && f.lasted < coolsIn && flue < float64(coolsTo*f.flue) {
+	if f.found == HoseOff && (f.lasted < coolsIn && flue < float64(coolsTo*f.flue) || f.lasted < bendsIn && f.bends()) {
 		f.found = DraftGone // it was the chimney
 	}
 	return f.found
+}
+
+// follows takes the flue's reading into its averages.
+func (f *fall) follows(flue float64, dt time.Duration) {
+	switch {
+	case math.IsNaN(flue):
+	case !(f.quick > 0):
+		f.quick, f.slow = flue, flue
+	default:
+		f.quick, f.slow = signal.Toward(f.quick, flue, dt, courseQuick), signal.Toward(f.slow, flue, dt, courseSlow)
+	}
+}
+
+// bends reports whether the flue has cooled below the course that it was on: beside a hose
+// that is off the fire knows nothing of it.
+func (f *fall) bends() bool {
+	on := f.flue + float64(f.slope*(f.lasted.Seconds()+courseQuick.Seconds()))
+	return f.quick < on-max(bendsMore, float64(bendsBy*f.flue))
 }
 
 // follow judges by the readings since the fall, as soon as they say it. A sensor that hears
