@@ -17,9 +17,8 @@ import (
 // the blower, which takes at most a quarter of its rise or gives it back: it is doubted for
 // more than that, or for less beside warm air that shows no change of the blower, and only
 // if it goes on evenly, as a fire that was too big and burns down does not. One that reads
-// too hot may be a fire in the flue, or a fire that outruns its exchanger: then the fire, the
-// draft and the warm air must be no more than they have been as well. What is found takes
-// nothing away from what else is said of a reading.
+// too hot is never doubted: it may be a fire in the flue, or one that outruns its exchanger.
+// What is found takes nothing away from what else is said of a reading.
 const (
 	strayDelay   = 50  // marks, 25 min
 	straySteady  = 20  // marks,
@@ -32,16 +31,11 @@ const (
 	strayUsual   = 3.0  // times what the relation usually misses by
 	strayOthers  = 0.35 // of it, at most, is between the others
 	strayBeyond  = 0.1  // of the logarithm, beyond where the relation was learned
-	strayNoMore  = 0.02 // for a flue that reads too hot
-	strayMost    = 0.6  // more of that is no drift
 	strayFor     = 6    // marks for the chamber,
 	strayForFlue = 2    // for the flue, whose course is looked at as well:
 	strayStep    = 8    // marks, of which three
 	strayEven    = 0.3  // each with so much of their mean
 	strayBack    = 0.5  // of what was found is left
-	strayDraft   = 0.5  // Pa more than it has been, and
-	strayMore    = 1.1  // times that,
-	strayAir     = 1.05 // and times the warm air's rise
 )
 
 // strayRises are what the three probes must have over the room, K, in the order of heated.
@@ -52,7 +46,6 @@ var strayRises = [len(heated)]float64{105, 105, 42}
 type sight struct {
 	logs   [len(heated)]float64
 	steady bool
-	draft  float64
 	air    float64 // K of rise
 }
 
@@ -62,8 +55,6 @@ type strays struct {
 	next      int
 	count     int
 	relations [len(heated)][len(heated)]relation // of the first, by the second
-	draft     float64                            // Pa, the most that was learned with
-	air       float64                            // K
 
 	leads [3*strayStep + 1]float64 // of the flue, by the mark; NaN where nothing is known
 	lead  int
@@ -93,7 +84,7 @@ func (r *Rules) strayed(in Inputs, marked bool, found *Findings) {
 // sight makes one of the latest mark.
 func (r *Rules) sight(in Inputs, found *Findings) sight {
 	now := r.trail.ago(0)
-	v := sight{draft: now[frame.Draft], air: now[frame.Plenum] - r.room}
+	v := sight{air: now[frame.Plenum] - r.room}
 	fire := in.Phase == burn.CleanBurn
 	for i, c := range heated {
 		rise := now[c] - r.room
@@ -127,12 +118,6 @@ func (s *strays) look(v sight) {
 				s.relations[a][b].learn(old.logs[b], old.logs[a], usualPower(a, b))
 			}
 		}
-	}
-	if old.draft > s.draft {
-		s.draft = old.draft
-	}
-	if old.air > s.air {
-		s.air = old.air
 	}
 }
 
@@ -222,8 +207,8 @@ func (s *strays) off(c int, off *[len(heated)][len(heated)]float64) float64 {
 		!s.seen(a) || !s.seen(b) {
 		return 0
 	}
-	if heated[c] == frame.Flue && (!s.goesEvenly() || by > 0 && !s.alone(by)) {
-		return 0
+	if by > 0 || heated[c] == frame.Flue && !s.goesEvenly() {
+		return 0 // too hot is a danger for as long as nobody knows better
 	}
 	return by
 }
@@ -233,19 +218,6 @@ func (s *strays) seen(c int) bool {
 	r := &s.relations[(c+1)%len(heated)][c]
 	x := s.ago(0).logs[c]
 	return x >= r.low-strayBeyond && x <= r.high+strayBeyond
-}
-
-// bigger reports whether a probe reads more than it has before.
-func (s *strays) bigger(c int) bool {
-	return s.ago(0).logs[c] > s.relations[(c+1)%len(heated)][c].high+strayNoMore
-}
-
-// alone reports whether a flue that reads too hot does so beside a fire that is no bigger
-// than it was.
-func (s *strays) alone(by float64) bool {
-	v := s.ago(0)
-	return by <= strayMost && !s.bigger(0) && !s.bigger(1) &&
-		!(v.draft > float64(strayMore*s.draft)+strayDraft) && !(v.air > float64(strayAir*s.air))
 }
 
 // calmAir reports whether the warm air tells that the blower did nothing lately.

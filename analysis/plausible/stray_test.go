@@ -41,9 +41,9 @@ func TestAProbeThatStrays(t *testing.T) {
 		accused frame.Channel // Count: none
 	}{
 		"the chamber sinks by 120 K an hour": {func(at time.Duration, v *frame.Values) { v[frame.Chamber] -= 120 * since(at) }, frame.Chamber},
-		"the chamber climbs":                 {func(at time.Duration, v *frame.Values) { v[frame.Chamber] += 120 * since(at) }, frame.Chamber},
+		"the chamber climbs, as in a danger": {func(at time.Duration, v *frame.Values) { v[frame.Chamber] += 120 * since(at) }, frame.Count},
 		"the flue sinks":                     {func(at time.Duration, v *frame.Values) { v[frame.Flue] -= 120 * since(at) }, frame.Flue},
-		"the flue climbs":                    {func(at time.Duration, v *frame.Values) { v[frame.Flue] += 120 * since(at) }, frame.Flue},
+		"the flue climbs, as in a danger":    {func(at time.Duration, v *frame.Values) { v[frame.Flue] += 120 * since(at) }, frame.Count},
 		"nothing":                            {func(time.Duration, *frame.Values) {}, frame.Count},
 		"the firebox warms for hours":        {func(at time.Duration, v *frame.Values) { v[frame.Firebox] += 90 * since(at) }, frame.Count},
 		"the blower comes on": {func(at time.Duration, v *frame.Values) {
