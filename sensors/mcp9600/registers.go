@@ -108,7 +108,7 @@ func Decode(status byte, w Words, part Part, t thermocouple.Type) (Values, error
 			f.Advice = "Move the amplifier away from the furnace: above 85 °C at its terminals it measures wrongly."
 		}
 		return Values{}, f
-	case !(v.HotJunction >= coldest && v.HotJunction <= hottest):
+	case !t.Valid() || !(v.HotJunction >= coldest && v.HotJunction <= hottest):
 		return Values{}, fault(sensors.OutOfRange, "%.2f °C of type %v", v.HotJunction, t)
 	}
 	return v, nil

@@ -90,6 +90,7 @@ func FuzzDecode(f *testing.F) {
 	f.Add(byte(0x50), int16(10000), int16(9600), int16(400), true, uint8(thermocouple.K))
 	f.Add(byte(0x60), int16(-80), int16(-240), int16(160), false, uint8(thermocouple.T))
 	f.Add(byte(0x40), int16(-32768), int16(32767), int16(1), false, uint8(thermocouple.K))
+	f.Add(byte(0x60), int16(0), int16(-179), int16(160), false, uint8(101)) // no type
 	f.Fuzz(func(t *testing.T, status byte, hot, delta, cold int16, tells bool, typ uint8) {
 		part := MCP9600
 		if tells {
