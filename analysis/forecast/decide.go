@@ -11,7 +11,7 @@ import (
 // time, better evidence is waited for, and for a limit that is near there is none.
 // (Judgement, moved on nights made for tuning.)
 const (
-	said     = 0.8
+	said     = 0.85
 	saidNear = 0.7  // of a limit that is this near, in s; from twice that on it is said
 	near     = 45.0 // by the former
 	excluded = 0.35
