@@ -21,8 +21,7 @@
 // away, as it may be the fire that has changed.
 //
 // What it does not find: a drift upwards, which is a danger until somebody knows better; one
-// beside fewer than two other probes, or one that is slower
-// than the relations are learned; a covered chamber probe that follows the brick, whose
-// reading is within a few per cent of the gas'; a slip of a lone flue probe that leaves it
-// more than a third of its rise.
+// beside fewer than two other probes, or one that is slower than the relations are learned;
+// a covered chamber probe that follows the brick, whose reading is within a few per cent of
+// the gas'; a slip of a lone flue probe that leaves it more than a third of its rise.
 package plausible

@@ -26,12 +26,6 @@ const (
 	bendsMore = 4.0  // K, or by so much: gas that has stopped is felt at once
 )
 
-// The flue's course, by two averages of which a ramp leaves the slower one further behind.
-const (
-	courseQuick = 10 * time.Second
-	courseSlow  = 2 * time.Minute
-)
-
 // fall is a draft that went from strong to nothing.
 type fall struct {
 	sinceStrong time.Duration
@@ -48,9 +42,8 @@ type fall struct {
 	out    int // readings in a row that were not at nothing
 
 	flue   float64 // K, when it fell
-	quick  float64 // K, the flue's averages; NaN before its first reading
-	slow   float64
-	slope  float64 // K/s, when the draft fell; no more than zero
+	slope  float64 // K/s, then; no more than zero
+	heat   heat
 	judged bool
 	found  string
 }
@@ -59,31 +52,30 @@ type fall struct {
 // as is known.
 func (f *fall) step(v float64, dt time.Duration, c *course, alive, burning bool, flue float64) string {
 	f.sinceStrong += dt
-	f.follows(flue, dt)
-	quick, slow := f.quick, f.slow
+	f.heat.follow(flue, dt)
 	if v >= strong {
-		*f = fall{quick: quick, slow: slow, wasStrong: true, band: max(weak, min(offMost, float64(offBand*math.Sqrt(c.usual))))}
+		*f = fall{heat: f.heat, wasStrong: true, band: max(weak, min(offMost, float64(offBand*math.Sqrt(c.usual))))}
 		if alive {
 			f.usual = c.usual
 		}
 		return ""
 	}
 	if !burning || !f.wasStrong {
-		*f = fall{quick: quick, slow: slow}
+		*f = fall{heat: f.heat}
 		return ""
 	}
 	nothing := math.Abs(v) <= f.band
 	switch {
 	case !f.on && nothing && f.sinceStrong <= max(offWithin, 2*dt):
 		f.on, f.last, f.flue = true, v, flue
-		f.slope = min(0, (f.quick-f.slow)/(courseSlow-courseQuick).Seconds())
+		f.slope = min(0, f.heat.slope())
 		f.looks, f.sum = 1, v
 		return ""
 	case !f.on:
 		return ""
 	case !nothing:
 		if f.out++; f.out >= 2 {
-			*f = fall{quick: quick, slow: slow}
+			*f = fall{heat: f.heat}
 		}
 		return f.found
 	}
@@ -97,23 +89,34 @@ func (f *fall) step(v float64, dt time.Duration, c *course, alive, burning bool,
 	return f.found
 }
 
-// follows takes the flue's reading into its averages.
-func (f *fall) follows(flue float64, dt time.Duration) {
-	switch {
-	case math.IsNaN(flue):
-	case !(f.quick > 0):
-		f.quick, f.slow = flue, flue
-	default:
-		f.quick, f.slow = signal.Toward(f.quick, flue, dt, courseQuick), signal.Toward(f.slow, flue, dt, courseSlow)
-	}
-}
-
 // bends reports whether the flue has cooled below the course that it was on: beside a hose
 // that is off the fire knows nothing of it.
 func (f *fall) bends() bool {
-	on := f.flue + float64(f.slope*(f.lasted.Seconds()+courseQuick.Seconds()))
-	return f.quick < on-max(bendsMore, float64(bendsBy*f.flue))
+	on := f.flue + float64(f.slope*(f.lasted.Seconds()+heatQuick.Seconds()))
+	return f.heat.quick < on-max(bendsMore, float64(bendsBy*f.flue))
 }
+
+// heat is the flue's course, by two averages of which a ramp leaves the slower one further
+// behind; K over the room, zero before the first reading.
+type heat struct{ quick, slow float64 }
+
+const (
+	heatQuick = 10 * time.Second
+	heatSlow  = 2 * time.Minute
+)
+
+func (h *heat) follow(flue float64, dt time.Duration) {
+	switch {
+	case math.IsNaN(flue):
+	case !(h.quick > 0):
+		h.quick, h.slow = flue, flue
+	default:
+		h.quick, h.slow = signal.Toward(h.quick, flue, dt, heatQuick), signal.Toward(h.slow, flue, dt, heatSlow)
+	}
+}
+
+// slope is in K/s.
+func (h *heat) slope() float64 { return (h.quick - h.slow) / (heatSlow - heatQuick).Seconds() }
 
 // follow judges by the readings since the fall, as soon as they say it. A sensor that hears
 // mostly itself needs more of them, and then they must be at its zero: a chimney that

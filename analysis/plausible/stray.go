@@ -14,8 +14,7 @@ import (
 // burn, and half an hour late, so that what strays is not learned while it does.
 //
 // The firebox is a witness only: its brick goes on warming for hours. The flue alone feels
-// the blower, which takes at most a quarter of its rise or gives it back: it is doubted for
-// more than that, or for less beside warm air that shows no change of the blower, and only
+// the blower, which takes at most a quarter of its rise: it is doubted for more than that, or for less beside warm air that shows no change of the blower, and only
 // if it goes on evenly, as a fire that was too big and burns down does not. One that reads
 // too hot is never doubted: it may be a fire in the flue, or one that outruns its exchanger.
 // What is found takes nothing away from what else is said of a reading.
@@ -58,8 +57,8 @@ type strays struct {
 
 	leads [3*strayStep + 1]float64 // of the flue, by the mark; NaN where nothing is known
 	lead  int
-	since [len(heated)]int // marks in a row
-	found [len(heated)]float64
+	since [len(heated)]int     // marks in a row
+	found [len(heated)]float64 // how far it was off, below zero; zero: nothing
 }
 
 // ago is the sight so many marks ago, for i < count.
@@ -158,7 +157,7 @@ func (s *strays) judge() {
 	s.leads[s.lead] = (off[flue][0] + off[flue][1]) / 2
 	accused, most := -1, 0.0
 	for c := 1; c < len(heated); c++ {
-		if by := s.off(c, &off); math.Abs(by) > math.Abs(most) {
+		if by := s.off(c, &off); by < most {
 			accused, most = c, by
 		}
 	}
@@ -185,30 +184,24 @@ func (s *strays) judge() {
 	}
 }
 
-// off is how far a probe has left both of its relations, zero where it has not, or where
-// something else may have.
+// off is how far a probe has left both of its relations downwards, below zero; zero where it
+// has not, or where something else may have. Too hot is a danger for as long as nobody knows
+// better.
 func (s *strays) off(c int, off *[len(heated)][len(heated)]float64) float64 {
 	a, b := (c+1)%len(heated), (c+2)%len(heated)
-	by := off[c][a]
-	if math.Abs(off[c][b]) < math.Abs(by) {
-		by = off[c][b]
-	}
+	by := max(off[c][a], off[c][b])
 	least := strayChamber
 	if heated[c] == frame.Flue {
 		if least = strayBlower; s.calmAir() {
 			least = strayFlue
 		}
 	}
-	size := math.Abs(by)
-	if !(size >= least) || !((off[c][a] > 0) == (off[c][b] > 0)) ||
-		math.Abs(off[c][a]) < float64(strayUsual*s.relations[c][a].usual()) ||
-		math.Abs(off[c][b]) < float64(strayUsual*s.relations[c][b].usual()) ||
-		max(math.Abs(off[a][b]), math.Abs(off[b][a])) > float64(strayOthers*size) ||
-		!s.seen(a) || !s.seen(b) {
+	if !(by <= -least) ||
+		-off[c][a] < float64(strayUsual*s.relations[c][a].usual()) ||
+		-off[c][b] < float64(strayUsual*s.relations[c][b].usual()) ||
+		max(math.Abs(off[a][b]), math.Abs(off[b][a])) > float64(-strayOthers*by) ||
+		!s.seen(a) || !s.seen(b) || heated[c] == frame.Flue && !s.goesEvenly() {
 		return 0
-	}
-	if by > 0 || heated[c] == frame.Flue && !s.goesEvenly() {
-		return 0 // too hot is a danger for as long as nobody knows better
 	}
 	return by
 }
