@@ -33,12 +33,12 @@ password-file = %q
 [[sensor]]
 channels = ["flue"]
 chip = "max31856"
-bus = "/dev/spidev80.0"
+bus = "/dev/spidev90.0"
 thermocouple = "K"
 [[sensor]]
 channels = ["draft"]
 chip = "sdp810-125pa"
-bus = "/dev/i2c-81"
+bus = "/dev/i2c-91"
 `
 
 // standingAlarm is what the broker says of an alarm.
@@ -84,7 +84,7 @@ func TestAKillTakesNoAlarmFromTheBrokerWithin(t *testing.T) {
 	needRealParts(t, "mosquitto_sub")
 	t.Parallel()
 	dir := t.TempDir()
-	bench := startBench(t, dir, "--dev-offset", "80")
+	bench := startBench(t, dir, "--dev-offset", "90")
 	file, state, address := filepath.Join(dir, "fluewright.toml"), filepath.Join(dir, "state"), freeAddress(t)
 	if err := os.Mkdir(state, 0o700); err != nil {
 		t.Fatal(err)

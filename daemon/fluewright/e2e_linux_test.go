@@ -272,12 +272,20 @@ type bench struct {
 // benches with an offset stand beside it.
 var boardDevices sync.Mutex
 
+// offsets says which test has which: two that shared one would meet now and then.
+var offsets sync.Map
+
 // startBench links its device files into /dev; further arguments are benchd's.
 func startBench(t *testing.T, dir string, args ...string) *bench {
 	t.Helper()
-	if !slices.Contains(args, "--dev-offset") {
+	if i := slices.Index(args, "--dev-offset"); i < 0 {
 		boardDevices.Lock()
 		t.Cleanup(boardDevices.Unlock)
+	} else {
+		name, _, _ := strings.Cut(t.Name(), "/")
+		if owner, _ := offsets.LoadOrStore(args[i+1], name); owner != name {
+			t.Fatalf("the offset %s is that of %s", args[i+1], owner)
+		}
 	}
 	if os.Geteuid() != 0 {
 		missing(t, "root, to show device files")

@@ -236,8 +236,10 @@ func TestTrendFromElsewhere(t *testing.T) {
 	t.Run("burns and bundle", func(t *testing.T) {
 		want, _ := f.ask("here", "burns", "--zone", "UTC", f.dir)
 		got, _ := f.ask("technician", append([]string{"burns", "--zone", "UTC"}, through(f.broker)...)...)
-		// The second burn goes on between the two questions; the first is over.
-		if want, got = upToSecond(want), upToSecond(got); got != want || !strings.Contains(got, "cold-start") {
+		// The second burn goes on between the two questions; the first is over. A busy machine
+		// may miss its first minutes, of which a second holds ten: then it was found burning.
+		want, got = upToSecond(want), upToSecond(got)
+		if got != want || !strings.Contains(got, "cold-start") && !strings.Contains(got, "found") {
 			t.Errorf("burns:\n%s\nwant\n%s", got, want)
 		}
 		out := filepath.Join(f.tmp, "mail.zip")
