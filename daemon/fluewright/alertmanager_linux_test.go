@@ -57,7 +57,7 @@ receivers: [{name: hook, webhook_configs: [{url: %q, send_resolved: true}]}]
 	start(t, "prometheus-alertmanager", "--config.file="+config, "--storage.path="+dir,
 		"--web.listen-address="+address, "--cluster.listen-address=")
 	d.url = "http://" + address
-	for until := time.Now().Add(20 * time.Second); ; <-time.After(100 * time.Millisecond) {
+	for until := time.Now().Add(patience); ; <-time.After(100 * time.Millisecond) {
 		if _, err := d.shows(); err == nil {
 			return d
 		} else if time.Now().After(until) {
@@ -100,7 +100,7 @@ func (d *desk) one(t *testing.T, when string) alert {
 // await waits until it has told somebody this, all in all.
 func (d *desk) await(t *testing.T, want ...string) {
 	t.Helper()
-	for until := time.Now().Add(30 * time.Second); ; <-time.After(50 * time.Millisecond) {
+	for until := time.Now().Add(patience); ; <-time.After(50 * time.Millisecond) {
 		d.mu.Lock()
 		got := fmt.Sprint(d.told)
 		d.mu.Unlock()

@@ -53,7 +53,7 @@ func owner(t *testing.T, address string) <-chan standingAlarm {
 	t.Helper()
 	heard := make(chan standingAlarm, 100)
 	o := paho.NewClientOptions().AddBroker("tcp://" + address).SetUsername("owner").SetPassword("s3cret-of-owner").SetAutoReconnect(false)
-	for deadline := time.Now().Add(20 * time.Second); ; time.Sleep(time.Millisecond) {
+	for deadline := time.Now().Add(patience); ; time.Sleep(time.Millisecond) {
 		c := paho.NewClient(o)
 		if token := c.Connect(); token.WaitTimeout(5*time.Second) && token.Error() == nil {
 			t.Cleanup(func() { c.Disconnect(10) })
@@ -98,7 +98,7 @@ func TestAKillTakesNoAlarmFromTheBrokerWithin(t *testing.T) {
 		select {
 		case one := <-heard:
 			return one
-		case <-time.After(20 * time.Second):
+		case <-time.After(patience):
 			t.Fatal("nothing is said of the alarm")
 		}
 		return standingAlarm{}

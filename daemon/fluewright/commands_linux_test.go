@@ -47,7 +47,7 @@ func (a *asker) envelope(id, more string) []byte {
 // reply waits for the next one.
 func (a *asker) reply() command.Reply {
 	a.t.Helper()
-	for timeout := time.After(20 * time.Second); ; {
+	for timeout := time.After(patience); ; {
 		select {
 		case h := <-a.Heard():
 			if !strings.HasPrefix(h.Topic, "reply/") {

@@ -20,8 +20,12 @@ import (
 	"time"
 )
 
-// within is how long an alarm may take from the reading to somebody else's subscriber.
+// within is how long an alarm may take from the reading to somebody else's subscriber, beyond
+// its hold time.
 const within = 3 * time.Second
+
+// patience is how long is waited for what takes a moment, and much longer on a busy machine.
+const patience = time.Minute
 
 // The whole way with nothing of ours replaced: virtual chips behind the kernel's ioctls,
 // the built program, a broker and a subscriber that are not ours.
@@ -53,12 +57,12 @@ listen = "%s"
 	bench.do("pin flue 60", "pin chamber 60", "pin draft 12")
 	seen := subscribe(t, broker, "fluewright/cellar/#")
 	daemon := start(t, build(t, "."), "run", "--config", config, "--record", record)
-	seen.await(t, 10*time.Second, "fluewright/cellar/availability", `"state":"online"`)
-	seen.await(t, 10*time.Second, "fluewright/cellar/state", `"flue"`)
+	seen.await(t, patience, "fluewright/cellar/availability", `"state":"online"`)
+	seen.await(t, patience, "fluewright/cellar/state", `"flue"`)
 
 	t.Run("overheat", func(t *testing.T) {
 		bench.do("pin flue 300", "pin chamber 600")
-		seen.await(t, 10*time.Second, "fluewright/cellar/event", `"to":"clean-burn"`)
+		seen.await(t, patience, "fluewright/cellar/event", `"to":"clean-burn"`)
 		since := time.Now()
 		bench.do("pin flue 620")
 		seen.await(t, within, "fluewright/cellar/alarm/overheat/flue", `"state":"raised"`)
@@ -72,7 +76,7 @@ listen = "%s"
 	t.Run("reversed draft", func(t *testing.T) {
 		since := time.Now()
 		bench.do("pin draft -5")
-		seen.await(t, within, "fluewright/cellar/alarm/spillage", `"state":"raised"`)
+		seen.await(t, within+time.Second, "fluewright/cellar/alarm/spillage", `"state":"raised"`)
 		t.Logf("the alarm was out %v after the draft had turned", time.Since(since).Round(time.Millisecond))
 		bench.do("pin draft 12")
 	})

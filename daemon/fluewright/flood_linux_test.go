@@ -177,7 +177,7 @@ func heardAfterwards(t *testing.T, w *watched, site string) {
 	}
 	defer c.Close()
 	a := &asker{Caller: c, t: t, id: "phone-of-maria"}
-	for deadline := time.Now().Add(30 * time.Second); ; {
+	for deadline := time.Now().Add(patience); ; {
 		a.n++
 		if err := a.Send(t.Context(), "snapshot", a.envelope(fmt.Sprintf("afterwards-%d", a.n), "")); err != nil {
 			t.Fatal(err)

@@ -19,11 +19,11 @@ import (
 	"fluewright/daemon/internal/units"
 )
 
-// promised is how much of what was read a kill may take while a fire burns, and patience
+// promised is how much of what was read a kill may take while a fire burns, and delayed
 // what a busy computer may add.
 const (
 	promised = 61 * time.Second // a minute, and the row that is not over
-	patience = 3 * time.Second
+	delayed  = 3 * time.Second
 )
 
 // The built program is killed again and again while a fire burns: no alarm that a stranger's
@@ -126,7 +126,7 @@ listen = "%s"
 	for i, at := range killed {
 		lost := at.Sub(last[i])
 		t.Logf("kill %d lost %v", i, lost.Round(time.Millisecond))
-		if lost > promised+patience {
+		if lost > promised+delayed {
 			t.Errorf("kill %d took %v", i, lost)
 		}
 	}

@@ -110,7 +110,7 @@ listen = "`+freeAddress(t)+`"
 	begun := time.Now()
 	daemon := start(t, "env", "NOTIFY_SOCKET="+ear.path, "WATCHDOG_USEC=2000000",
 		program, "run", "--config", file, "--state", state)
-	ear.await(t, 10*time.Second, "READY=1")
+	ear.await(t, patience, "READY=1")
 	t.Logf("ready after %v", time.Since(begun).Round(time.Millisecond))
 	ear.await(t, 5*time.Second, "STATUS=")
 	health := func() (code int, said string) {

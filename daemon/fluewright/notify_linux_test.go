@@ -54,7 +54,7 @@ via = ["phone"]
 	before := ""
 	about := func(what string) notifytest.Published {
 		t.Helper()
-		limit := time.After(60 * time.Second)
+		limit := time.After(patience)
 		for {
 			select {
 			case in := <-server.Arrived:

@@ -102,7 +102,7 @@ bus = "/dev/i2c-86"
 	var daemon *process
 	eventually := func(what string, ok func() bool) {
 		t.Helper()
-		for deadline := time.Now().Add(30 * time.Second); !ok(); {
+		for deadline := time.Now().Add(patience); !ok(); {
 			if time.Now().After(deadline) {
 				daemon.signal(syscall.SIGQUIT)
 				<-time.After(time.Second)

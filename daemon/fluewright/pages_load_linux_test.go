@@ -78,7 +78,7 @@ func TestFiftyOpenPages(t *testing.T) {
 // awaitPage waits until the program has judged a first frame.
 func awaitPage(t *testing.T, page string) {
 	t.Helper()
-	for deadline := time.Now().Add(20 * time.Second); ; time.Sleep(50 * time.Millisecond) {
+	for deadline := time.Now().Add(patience); ; time.Sleep(50 * time.Millisecond) {
 		if resp, err := http.Get("http://" + page + "/healthz"); err == nil {
 			_ = resp.Body.Close()
 			if resp.StatusCode == http.StatusOK {

@@ -199,7 +199,7 @@ via = ["phone"]
 			t.Fatal(err)
 		}
 		raised := lineWith(out, "alarm=overheat channel=flue state=raised")
-		ear.await(t, 20*time.Second, "READY=1")
+		ear.await(t, patience, "READY=1")
 		<-time.After(time.Second + time.Duration(rng.IntN(1000))*time.Millisecond)
 		began := time.Now()
 		// No leap: what no probe can do is held back until it is seen again.

@@ -54,7 +54,7 @@ bus = "bench-i2c-1"
 				p := start(t, line[0], line[1:]...)
 				awaitPage(t, page)
 				p.signal(syscall.SIGTERM)
-				if err := p.wait(20 * time.Second); err != nil {
+				if err := p.wait(patience); err != nil {
 					t.Fatalf("%v\n%s", err, p.said())
 				}
 			}
@@ -64,7 +64,7 @@ bus = "bench-i2c-1"
 			awaitPage(t, page)
 			var said string
 			var code int
-			for until := time.Now().Add(20 * time.Second); !strings.Contains(said, "storage      wrong"); time.Sleep(200 * time.Millisecond) {
+			for until := time.Now().Add(patience); !strings.Contains(said, "storage      wrong"); time.Sleep(200 * time.Millisecond) {
 				if time.Now().After(until) {
 					t.Fatalf("health ends with %d and says\n%s", code, said)
 				}
@@ -80,7 +80,7 @@ bus = "bench-i2c-1"
 			}
 			<-time.After(8 * time.Second) // a few times what is kept is due
 			p.signal(syscall.SIGTERM)
-			if err := p.wait(20 * time.Second); err != nil {
+			if err := p.wait(patience); err != nil {
 				t.Errorf("%v\n%s", err, p.said())
 			}
 			all := map[string]int{}

@@ -177,7 +177,7 @@ func TestTrendFromElsewhere(t *testing.T) {
 		if err := cmd.Start(); err != nil {
 			t.Fatal(err)
 		}
-		for deadline := time.Now().Add(20 * time.Second); line.Breaks() < 2 && time.Now().Before(deadline); {
+		for deadline := time.Now().Add(patience); line.Breaks() < 2 && time.Now().Before(deadline); {
 			time.Sleep(10 * time.Millisecond)
 		}
 		_ = cmd.Process.Signal(syscall.SIGKILL)
@@ -217,7 +217,7 @@ func TestTrendFromElsewhere(t *testing.T) {
 		if err := cmd.Start(); err != nil {
 			t.Fatal(err)
 		}
-		for deadline := time.Now().Add(20 * time.Second); line.Breaks() < 2 && time.Now().Before(deadline); {
+		for deadline := time.Now().Add(patience); line.Breaks() < 2 && time.Now().Before(deadline); {
 			time.Sleep(10 * time.Millisecond)
 		}
 		f.stop()

@@ -101,7 +101,7 @@ func TestSites(t *testing.T) {
 		time.Sleep(500 * time.Millisecond)
 		_ = exec.Command("mosquitto_pub", at(address, "-u", "desk", "-P", "s3cret", "-t", "fluewright/barn/availability", "-m", `{"state":"lost","boot":"b1"}`)...).Run()
 	}()
-	if out, _ = ask("reader", "--for", "3s", "barn"); !strings.Contains(out, "lost") {
+	if out, _ = ask("reader", "--for", "6s", "barn"); !strings.Contains(out, "lost") {
 		t.Errorf("%s", out)
 	}
 }

@@ -85,12 +85,12 @@ listen = "%s"
 		t.Helper()
 		ear := listen(t, t.TempDir())
 		daemon = start(t, "env", "NOTIFY_SOCKET="+ear.path, program, "run", "--config", file, "--state", state)
-		ear.await(t, 20*time.Second, "READY=1")
+		ear.await(t, patience, "READY=1")
 	}
 	end := func() string {
 		t.Helper()
 		daemon.signal(syscall.SIGTERM)
-		if err := daemon.wait(10 * time.Second); err != nil {
+		if err := daemon.wait(patience); err != nil {
 			t.Fatalf("%v\n%s", err, daemon.said())
 		}
 		return daemon.said()
@@ -111,7 +111,7 @@ listen = "%s"
 	if err != nil {
 		t.Fatal(err)
 	}
-	for timeout, reply := time.After(20*time.Second), (mqtt.Heard{}); !strings.HasPrefix(reply.Topic, "reply/"); {
+	for timeout, reply := time.After(patience), (mqtt.Heard{}); !strings.HasPrefix(reply.Topic, "reply/"); {
 		select {
 		case reply = <-caller.Heard():
 			if strings.HasPrefix(reply.Topic, "reply/") && !strings.Contains(string(reply.Payload), `"done"`) {
