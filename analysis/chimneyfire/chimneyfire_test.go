@@ -283,6 +283,18 @@ func TestLegitimate(t *testing.T) {
 			c.drift(350, 570, 14.2, time.Minute)
 			c.run(10 * time.Minute)
 		},
+		"a quick climb that was seen to come falls back and stops": func(c *chimney) {
+			if !c.both { // nobody could tell
+				return
+			}
+			c.drift(100, 200, 14, 10*time.Minute)
+			c.run(20 * time.Minute)
+			c.noise = 0.5
+			c.drift(580, 640, 15.2, 50*time.Second)
+			c.drift(330, 760, 15, time.Minute)
+			c.drift(325, 765, 14.5, time.Minute)
+			c.run(10 * time.Minute)
+		},
 		"flames out of coals behind a regulator that gives way a little": func(c *chimney) {
 			c.drift(120, 300, 13, 20*time.Minute)
 			c.run(20 * time.Minute)

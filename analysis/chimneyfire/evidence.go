@@ -200,6 +200,9 @@ func upstream(l look) float64 {
 		}
 		return 0
 	}
+	if l.flueRise <= 0 {
+		return 0 // it fell, and has stopped
+	}
 	share := l.upGrew / l.grew
 	if l.upRise > 20 {
 		// The collar follows by a minute or two what has climbed so far already.
