@@ -1,12 +1,46 @@
 package analysis
 
 import (
+	"encoding/json"
 	"testing"
 	"time"
 
 	"fluewright/analysis/frame"
 	"fluewright/analysis/notice"
 )
+
+// Whoever noted how wet the wood is said it of the wood, and not of this run of the program.
+func TestTheWoodsMoistureOutlivesARestart(t *testing.T) {
+	var kept []Snapshot
+	for _, noted := range []func(*Engine){func(*Engine) {}, func(e *Engine) { e.Fuel(0.08) }} {
+		e, err := New(Settings{DraftLow: 10, DraftHigh: 15})
+		if err != nil {
+			t.Fatal(err)
+		}
+		noted(e)
+		text, err := json.Marshal(e.Snapshot(time.Unix(0, 0), false))
+		if err != nil {
+			t.Fatal(err)
+		}
+		var s Snapshot
+		if err := json.Unmarshal(text, &s); err != nil {
+			t.Fatal(err)
+		}
+		kept = append(kept, s)
+	}
+	for i, want := range []bool{false, true} {
+		e, err := New(Settings{DraftLow: 10, DraftHigh: 15})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := e.Restore(kept[i], time.Unix(0, 0), false); err != nil {
+			t.Fatal(err)
+		}
+		if wet, noted := e.judges.causes.Moisture(); noted != want || noted && wet != 0.08 {
+			t.Errorf("noted %v: after a restart %v, %v", want, wet, noted)
+		}
+	}
+}
 
 // What people did about the furnace is counted from then on.
 func TestUpkeepThatWasDoneCountsAnew(t *testing.T) {

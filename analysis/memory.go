@@ -19,13 +19,21 @@ type Snapshot struct {
 	Upkeep    notice.Upkeep  `json:"upkeep"`
 	// Rises are those of the channels that have a limit, by their names.
 	Rises map[string]forecast.Memory `json:"rises,omitempty"`
+	// Moisture is what was noted of the wood at last; see Engine.Fuel.
+	Moisture *float64 `json:"moisture,omitempty"`
 }
 
 // Snapshot returns what must outlive a restart, as of the last step. wall is the wall clock
 // now and trusted whether it is known to be right.
 func (e *Engine) Snapshot(wall time.Time, trusted bool) Snapshot {
 	j := &e.judges
-	s := Snapshot{e.panel.Snapshot(wall, trusted), j.gate.Memory(), j.way.Memory(), j.notices.Upkeep, map[string]forecast.Memory{}}
+	s := Snapshot{
+		Snapshot: e.panel.Snapshot(wall, trusted), Regulator: j.gate.Memory(), Flue: j.way.Memory(), Upkeep: j.notices.Upkeep,
+		Rises: map[string]forecast.Memory{},
+	}
+	if wet, noted := j.causes.Moisture(); noted {
+		s.Moisture = &wet
+	}
 	for c, judge := range j.forecasts {
 		if judge != nil {
 			s.Rises[frame.Channel(c).String()] = judge.Memory()
@@ -45,6 +53,9 @@ func (e *Engine) Restore(s Snapshot, wall time.Time, trusted bool) error {
 		if judge != nil {
 			judge.Restore(s.Rises[frame.Channel(c).String()])
 		}
+	}
+	if s.Moisture != nil {
+		e.Fuel(*s.Moisture)
 	}
 	return e.panel.Restore(s.Snapshot, wall, trusted)
 }

@@ -135,6 +135,9 @@ func (t *Tracker) Fuel(moisture float64, at time.Duration) {
 	t.forget()
 }
 
+// Moisture returns the note that holds, and whether there is one.
+func (t *Tracker) Moisture() (wet float64, noted bool) { return t.moisture, t.hasNote }
+
 func (t *Tracker) forget() {
 	for i := range t.rankings {
 		t.rankings[i].valid = false

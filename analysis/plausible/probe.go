@@ -93,6 +93,9 @@ func (r *Rules) fell(c frame.Channel, rise float64) bool {
 	if before < quickFrom {
 		left = quickLow
 	}
+	if !(before >= quickLeast && rise <= float64(left*before)) {
+		return false
+	}
 	warm, t := 0, &r.trail
 	for i := range t.count {
 		if t.ago(i)[c]-r.room >= float64(before/2) {
@@ -102,8 +105,7 @@ func (r *Rules) fell(c frame.Channel, rise float64) bool {
 	if warm < min(warmMarks, t.count/2) {
 		return false // a flash of kindling leaves the furnace cold
 	}
-	return before >= quickLeast && rise <= float64(left*before) && !r.turned() &&
-		!(c == frame.Flue && r.burntBehind())
+	return !r.turned() && !(c == frame.Flue && r.burntBehind())
 }
 
 // burntBehind reports whether the flue was lately hotter than what is upstream of it, or,

@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"net"
 	"os"
+	"strings"
 	"syscall"
 	"time"
 
@@ -113,9 +114,17 @@ func tell(std streams, s *status.Status, u message.Units) {
 		switch line := message.Line(e, s.WallOf, u).(type) {
 		case message.AlarmLine:
 			fmt.Fprintf(std.out, "%s  %-7s %-8s %s\n", at, line.State, line.Priority, line.Message)
-			if line.Action != "" {
-				fmt.Fprintf(std.out, "          first: %s\n", line.Action)
+			if line.State != "raised" && line.State != "updated" {
+				continue // what to do has been said, or need not be
 			}
+			fmt.Fprintf(std.out, "          first: %s\n", line.Action)
+			if len(line.Causes) > 0 {
+				fmt.Fprintf(std.out, "          seen:  %s\n", strings.Join(line.Causes[0].Evidence, " "))
+			}
+		case message.NoticeLine:
+			fmt.Fprintf(std.out, "%s  notice  %s\n", at, line.Message)
+		case message.ReloadLine:
+			fmt.Fprintf(std.out, "%s  reload  wood was laid on\n", at)
 		case message.PhaseLine:
 			fmt.Fprintf(std.out, "%s  phase   %s\n", at, line.Phase)
 		case message.BurnLine:

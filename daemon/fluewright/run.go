@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"log/slog"
 	"os"
+	"runtime"
 	"runtime/debug"
 	"time"
 
@@ -64,6 +65,11 @@ func (c *runCmd) watch(ctx context.Context, std streams) error {
 		// What lives is a few megabytes: collecting twice as often costs a thousandth of a core,
 		// and saves as much memory as lives.
 		debug.SetGCPercent(50)
+	}
+	if os.Getenv("GOMAXPROCS") == "" {
+		// Ten times a second there is a tenth of a millisecond's work: looking for a second core
+		// to share it with costs more than sharing saves, and the others stay the board's.
+		runtime.GOMAXPROCS(1)
 	}
 	log := logger(std)
 	if _, err := os.Stat(c.State); errors.Is(err, fs.ErrNotExist) {
