@@ -28,6 +28,7 @@ type chimney struct {
 	wind          float64 // Pa of gusts
 	gust          float64
 	beat, pace    float64 // Pa and rad/s of a gate that hangs loose
+	jitter        float64 // of the period
 	both          bool    // a chamber probe is fitted
 	rng           uint64
 	seen          time.Duration // when it was first named
@@ -70,6 +71,9 @@ func (c *chimney) run(d time.Duration) {
 		}
 		v[frame.Draft] = c.draft + c.gust + c.noise*c.normal() + c.beat*math.Sin(c.pace*c.in.At.Seconds())
 		c.in.At += c.period
+		if c.jitter > 0 {
+			c.in.At += time.Duration(c.jitter * math.Abs(c.normal()) * float64(c.period))
+		}
 		c.found = c.judge.Step(c.in)
 		if c.found.Verdict == alarm.Present && !c.named {
 			c.named, c.seen = true, c.in.At
@@ -244,6 +248,59 @@ func TestLegitimate(t *testing.T) {
 				}
 				c.run(20 * time.Minute)
 			}
+		},
+		"a gate hangs loose and is shut for longer than before": func(c *chimney) {
+			c.pace = 1.1
+			for c.beat = 0; c.beat < 4; c.beat += 0.1 {
+				c.draft += 0.05
+				c.run(time.Second)
+			}
+			c.run(20 * time.Minute)
+		},
+		"a gate hangs loose, looked at now and then": func(c *chimney) {
+			c.jitter = 0.25
+			for _, pace := range []float64{1.8, 2.5, 3.4} {
+				c.pace = pace
+				for c.beat = 0; c.beat < 3; c.beat += 0.1 {
+					c.run(time.Second)
+				}
+				c.run(20 * time.Minute)
+			}
+		},
+		"resinous wood on coals": func(c *chimney) {
+			if !c.both { // nobody could tell
+				return
+			}
+			c.drift(100, 200, 14, 10*time.Minute)
+			c.run(20 * time.Minute)
+			c.noise = 0.5
+			c.drift(520, 640, 15.2, 50*time.Second)
+			c.run(10 * time.Minute)
+		},
+		"an ash door that cools what is upstream": func(c *chimney) {
+			c.drift(240, 560, 14, 10*time.Second)
+			c.noise = 0.35
+			c.drift(350, 570, 14.2, time.Minute)
+			c.run(10 * time.Minute)
+		},
+		"a quick climb that was seen to come falls back and stops": func(c *chimney) {
+			if !c.both { // nobody could tell
+				return
+			}
+			c.drift(100, 200, 14, 10*time.Minute)
+			c.run(20 * time.Minute)
+			c.noise = 0.5
+			c.drift(580, 640, 15.2, 50*time.Second)
+			c.drift(330, 760, 15, time.Minute)
+			c.drift(325, 765, 14.5, time.Minute)
+			c.run(10 * time.Minute)
+		},
+		"flames out of coals behind a regulator that gives way a little": func(c *chimney) {
+			c.drift(120, 300, 13, 20*time.Minute)
+			c.run(20 * time.Minute)
+			c.noise = 0.45
+			c.drift(320, 600, 14.4, 90*time.Second)
+			c.run(10 * time.Minute)
 		},
 		"a gust": func(c *chimney) {
 			c.draft = 35

@@ -17,6 +17,7 @@ const (
 	leastDraw = 0.5   // Pa: the least change of draft that means something
 	unheard   = 4.0   // K/s for half a minute: of no fire in an appliance (judgement)
 	leap      = 60.0  // K above what the calm minutes had seen
+	plainly   = 0.3   // as little random is a plain beat
 )
 
 // weigh turns the look into evidence.
@@ -50,6 +51,9 @@ func (j *Judge) weigh(in Inputs, l look) Evidence {
 	}
 	if c.known {
 		e.Upstream = upstream(l)
+		if e.Surge < 1 {
+			e.Upstream = min(e.Upstream, cooled(l))
+		}
 	}
 	if c.draws && e.Roar < 0.5 && j.beyond(l) {
 		// A gate that does not open any more pulls the flames through the appliance: the
@@ -61,8 +65,9 @@ func (j *Judge) weigh(in Inputs, l look) Evidence {
 		e.Rise = min(e.Rise, 1.3+clamp(max(0, e.Surge-1)+max(0, e.Roar)+max(0, e.Upstream-0.5), 0, 2))
 	}
 	if l.flue > c.peak+leap { // NaN is not more
-		// No exchanger lets the flames of the firebox through so fast.
-		e.Rise += clamp(float64(1.5*(l.rate-unheard)), 0, 4)
+		// No exchanger lets the flames of the firebox through so fast, unless they were seen
+		// to come.
+		e.Rise += float64(clamp(float64(1.5*(l.rate-unheard)), 0, 4) * clamp(1+e.Upstream, 0, 1))
 	}
 	e.Air = j.air(in.DoorOpen, c.draws && l.level < float64(0.75*c.draft))
 	return zeroed(e)
@@ -130,10 +135,24 @@ func (j *Judge) surge(l look) float64 {
 	scale := max(leastDraw, float64(0.05*high), float64(2*c.swing))
 	over := clamp((l.low-high)/scale, 0, 1)
 	if over > 0 && !math.IsNaN(l.explained) {
+		// Where a regulator holds the draft far below what such gas would draw, what it gives
+		// way is the gas's doing.
+		over = float64(over * (1 - clamp(float64(2*(l.explained-l.low))/l.low, 0, 1)))
 		over += clamp(float64(0.6*(l.low-l.explained))/scale, 0, 1.5)
 	}
 	// What stands far above its own swings is no gust either.
-	return over * max(l.roaring, stands(l, c))
+	return over * max(l.roaring*(1-j.beats(l)), stands(l, c))
+}
+
+// beats is 0 to 1 for a draft that is loud by a beat: a gate that swings lifts the mean by
+// what it is shut longer than before, and that by no more than it swings. Where the
+// draft is looked at too seldom to tell, it is none.
+func (j *Judge) beats(l look) float64 {
+	usual := j.usualNoise()
+	if math.IsNaN(l.noise) || math.IsNaN(usual) {
+		return 0
+	}
+	return float64(l.told * clamp(1-l.mostly/plainly, 0, 1) * clamp(max(l.noise, quiet)/usual-1, 0, 1))
 }
 
 // stands is how far the surge is above its own swings, 0 to 1.
@@ -181,12 +200,25 @@ func upstream(l look) float64 {
 		}
 		return 0
 	}
+	if l.flueRise <= 0 {
+		return 0 // it fell, and has stopped
+	}
 	share := l.upGrew / l.grew
 	if l.upRise > 20 {
 		// The collar follows by a minute or two what has climbed so far already.
 		share = max(share, l.upRise/l.flueRise)
 	}
 	return explains(share) * clamp((l.grew-6)/14, 0, 1)
+}
+
+// cooled is the most that upstream may say where it falls while the collar climbs and the
+// draft does not surge: cold air through an open ash door does that as well.
+func cooled(l look) float64 {
+	falls := -l.upRise / max(l.flueRise, 1)
+	if !(falls > 0) {
+		return math.Inf(1)
+	}
+	return 0.5 + clamp(3-float64(10*falls), 0, 1)
 }
 
 // explains weighs the share of the collar's rise that was seen upstream.

@@ -18,6 +18,8 @@ type look struct {
 	swing            float64 // Pa, standard deviation beside the trend
 	roaring          float64 // 0 to 1: the swings are quicker than wind's
 	random           float64 // 0 to 1: they have no beat
+	mostly           float64 // 0 to 1: and mostly had none while they were loud
+	told             float64 // 0 to 1: the readings are quick enough to tell a beat
 }
 
 // sheath is what a probe at the collar may hide of a quick rise, s: the time constant of
@@ -28,6 +30,9 @@ func (j *Judge) look() look {
 	g := &j.gather
 	n := min(recent, g.filled)
 	l := look{flue: g.back(0).flue, rate: math.NaN(), explained: math.NaN(), roaring: 1, grew: math.NaN(), upGrew: math.NaN()}
+	if pace := pace(g); pace > 0 { // not NaN
+		l.told = quickly(pace)
+	}
 
 	var draft, noise [recent]float64
 	nd, nn := 0, 0
@@ -63,6 +68,9 @@ func (j *Judge) look() look {
 		for i := range 3 { // a beat that is not quite in time looks like none now and then
 			l.random = min(l.random, g.back(i).random)
 		}
+		l.mostly = mostly(g, recent)
+		// A gate that beats goes on beating, though for moments it may look like noise.
+		l.random = min(l.random, mostly(g, lasts))
 		if l.roaring == 1 && mean > l.low {
 			// Where each reading stands for itself, the mean is known better than the least.
 			l.low = max(l.low, mean-float64(2*l.swing)/math.Sqrt(readings(g)))
@@ -142,14 +150,18 @@ func swings(g *gather) (mean, swing, roaring float64) {
 	return mean, math.Sqrt(variance), clamp((ratio-wind-0.15)/0.25, 0.2, 1)
 }
 
+const (
+	loud  = 1.5        // of the usual noise
+	lasts = 2 * minute // bins
+)
+
 // random tells noise from a gate that beats: of a beat each step follows from the two
 // before it, whatever its pace. What is left of the steps' variance beside what those two
 // foretell is 0 of a sine and 2/3 of noise (differences of white noise, AR(2)).
 func random(g *gather) float64 {
-	var power, one, two, step float64
+	var power, one, two float64
 	for i := range recent {
 		b := g.back(i)
-		step += b.step
 		power += b.power
 		one += b.next[0]
 		two += b.next[1]
@@ -163,9 +175,36 @@ func random(g *gather) float64 {
 		return 0
 	}
 	first, second := one*(1-two)/rest, (two-float64(one*one))/rest
-	// Looked at more seldom than every few seconds and not quite in time, a beat is noise too.
-	slow := clamp((4-step/recent)/1.5, 0, 1)
-	return slow * clamp((1-float64(first*one)-float64(second*two)-0.35)/0.2, 0, 1)
+	return quickly(pace(g)) * clamp((1-float64(first*one)-float64(second*two)-0.35)/0.2, 0, 1)
+}
+
+// pace is the mean time between the readings of the draft, s.
+func pace(g *gather) float64 {
+	sum := 0.0
+	for i := range recent {
+		sum += g.back(i).step
+	}
+	return sum / recent
+}
+
+// quickly is 0 to 1: looked at more seldom than every few seconds and not quite in time, a
+// beat is noise too.
+func quickly(pace float64) float64 { return clamp((4-pace)/1.5, 0, 1) }
+
+// mostly is how random the swings have mostly been since they are loud, within the last so
+// many bins.
+func mostly(g *gather, last int) float64 {
+	var random [lasts]float64
+	n := 0
+	for n < min(last, g.filled) && g.back(n).noise > float64(loud*g.usual) {
+		random[n] = g.back(n).random
+		n++
+	}
+	if n == 0 {
+		return g.back(0).random
+	}
+	slices.Sort(random[:n])
+	return random[n/2]
 }
 
 // readings is about how many readings of the draft the last half minute has.

@@ -318,6 +318,11 @@ func TestAHoseThatIsOffDoesNotCoolTheFire(t *testing.T) {
 			v[frame.Firebox] += 5 * (1 - math.Exp(-since/40))
 		}, plausible.DraftGone},
 		"it burns down, and its flue cools faster from then on": {burnsDown, sink(frame.Flue, 0.85, 40), plausible.DraftGone},
+		"a door is opened a little later": {steady, func(since float64, v *frame.Values) {
+			if since >= 75 {
+				sink(frame.Flue, 0.6, 20)(min(since, 105)-75, v)
+			}
+		}, plausible.HoseOff},
 	} {
 		s := newSite()
 		s.course = tt.course
@@ -332,6 +337,32 @@ func TestAHoseThatIsOffDoesNotCoolTheFire(t *testing.T) {
 		s.run(3 * time.Minute)
 		if got := s.found[frame.Draft]; got != tt.want {
 			t.Errorf("%s, later: %q, want %q", name, got, tt.want)
+		}
+	}
+}
+
+// A sensor that is open to the room reads its zero, and the zero wanders; a hose that is
+// put back is seen all the same, also where the draft has turned by then.
+func TestAHoseStaysOffWhileTheZeroWanders(t *testing.T) {
+	for _, wanders := range []float64{-0.7, 0.7} {
+		for _, back := range []float64{12, -1.6} {
+			const off = 4 * time.Hour
+			s := newSite()
+			s.lie = after(func(since float64, v *frame.Values) {
+				zero := wanders * min(1, since/off.Seconds())
+				if v[frame.Draft] = zero + 0.06*s.rng.noise(); since >= off.Seconds() {
+					v[frame.Draft] += back + 0.3*s.rng.noise()
+				}
+			})
+			for s.run(lied + time.Minute); s.in.At < lied+off; s.run(time.Minute) {
+				if got := s.found[frame.Draft]; got != plausible.HoseOff {
+					t.Fatalf("zero %g, after %v: %q", wanders, s.in.At-lied, got)
+				}
+			}
+			s.run(4 * time.Minute)
+			if got := s.found[frame.Draft]; got != "" {
+				t.Errorf("zero %g, put back onto %g Pa: %q", wanders, back, got)
+			}
 		}
 	}
 }

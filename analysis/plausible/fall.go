@@ -21,9 +21,14 @@ const (
 	offMost   = 1.5  // Pa
 	coolsIn   = 10 * time.Minute
 	coolsTo   = 0.7 // of the flue's rise: so quickly cools a fire that gets no air
+	feltIn    = time.Minute
+	feltBy    = 0.015 // of the flue's rise, below its course: the gas has changed,
+	feltLeast = 1.0   // K, or by no less than this
 	bendsIn   = 3 * time.Minute
-	bendsBy   = 0.06 // of the flue's rise, beyond its course,
-	bendsMore = 4.0  // K, or by so much: gas that has stopped is felt at once
+	bendsBy   = 0.06             // of the flue's rise, beyond its course,
+	bendsMore = 4.0              // K, or by so much: gas that has stopped is felt at once
+	wandersIn = 30 * time.Minute // the zero of a sensor goes by tenths of a pascal in an hour
+	wandersBy = 1.0              // Pa: and no further
 )
 
 // fall is a draft that went from strong to nothing.
@@ -44,8 +49,10 @@ type fall struct {
 	flue   float64 // K, when it fell
 	slope  float64 // K/s, then; no more than zero
 	heat   heat
+	felt   bool // the flue has left its course since, soon enough for the draft to be why
 	judged bool
 	found  string
+	zero   float64 // Pa that a sensor reads whose hose is off
 }
 
 // step takes a reading of the draft; alive says that it has moved as gas does, burning that there is a fire as far
@@ -64,10 +71,13 @@ func (f *fall) step(v float64, dt time.Duration, c *course, alive, burning bool,
 		*f = fall{heat: f.heat}
 		return ""
 	}
-	nothing := math.Abs(v) <= f.band
+	nothing := math.Abs(v-f.zero) <= f.band
 	switch {
 	case !f.on && nothing && f.sinceStrong <= max(offWithin, 2*dt):
 		f.on, f.last, f.flue = true, v, flue
+		if math.IsNaN(flue) && f.heat.quick > 0 { // lost for a frame
+			f.flue = f.heat.quick
+		}
 		f.slope = min(0, f.heat.slope())
 		f.looks, f.sum = 1, v
 		return ""
@@ -83,17 +93,25 @@ func (f *fall) step(v float64, dt time.Duration, c *course, alive, burning bool,
 	if dt > 0 {
 		f.follow(v, dt, c)
 	}
-	if f.found == HoseOff && (f.lasted < coolsIn && flue < float64(coolsTo*f.flue) || f.lasted < bendsIn && f.bends()) {
+	below := f.below()
+	f.felt = f.felt || f.lasted < feltIn && below >= max(feltLeast, float64(feltBy*f.flue))
+	if f.found == HoseOff && f.felt && (f.lasted < coolsIn && flue < float64(coolsTo*f.flue) ||
+		f.lasted < bendsIn && below > max(bendsMore, float64(bendsBy*f.flue))) {
 		f.found = DraftGone // it was the chimney
+	}
+	if f.found == HoseOff && f.judged {
+		f.zero = max(-wandersBy, min(wandersBy, signal.Toward(f.zero, v, dt, wandersIn)))
+	} else {
+		f.zero = 0
 	}
 	return f.found
 }
 
-// bends reports whether the flue has cooled below the course that it was on: beside a hose
-// that is off the fire knows nothing of it.
-func (f *fall) bends() bool {
-	on := f.flue + float64(f.slope*(f.lasted.Seconds()+heatQuick.Seconds()))
-	return f.heat.quick < on-max(bendsMore, float64(bendsBy*f.flue))
+// below is how far the flue has cooled below the course that it was on, K: beside a hose
+// that is off the fire knows nothing of it. What the flue does only later has another
+// reason, such as a door.
+func (f *fall) below() float64 {
+	return f.flue + float64(f.slope*(f.lasted.Seconds()+heatQuick.Seconds())) - f.heat.quick
 }
 
 // heat is the flue's course, by two averages of which a ramp leaves the slower one further
