@@ -115,10 +115,10 @@ func (r *Rules) ordered(in Inputs, dt time.Duration, marked bool, found *Finding
 			if o.with[a] != b {
 				continue
 			}
-			la, lb := r.courses[a].level, r.courses[b].level
-			if math.IsNaN(in.Values[a]) || math.IsNaN(in.Values[b]) {
+			if !r.courses[a].recent() || !r.courses[b].recent() {
 				continue // what is exchanged stays so while a wire is off
 			}
+			la, lb := r.courses[a].level, r.courses[b].level
 			close := alikeAir
 			if gaseous(a, b) {
 				close = alike
