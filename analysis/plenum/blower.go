@@ -98,9 +98,9 @@ func (b *blower) step(c *course, phase burn.Phase, now time.Duration) {
 	if b.ran {
 		lag = kept // and of the plenum behind a blower that has been seen to run
 	}
-	climbs := climbsOn(c)
-	soaks := climbs && air >= b.soaking() && c.rise(0) >= float64(soaked*c.heated(0, 0)) // NaN is not less
-	climbs = climbs && (soaks || unexplained(c, lag) || b.outgrown(c))
+	// No air is hotter than the gas that heats it: that is another probe's wire.
+	climbs := climbsOn(c) && !(c.rise(0) >= c.heated(0, 0))
+	climbs = climbs && (b.soaks(c) || unexplained(c, lag) || b.outgrown(c))
 	switch {
 	case climbs && air >= level:
 		b.verdict, b.top, b.flow = alarm.Present, air, Still
@@ -117,12 +117,14 @@ func (b *blower) step(c *course, phase burn.Phase, now time.Duration) {
 // burns reports a fire that is hot enough to tell by itself.
 func burns(c *course) bool { return c.heated(0, 0) >= fire || c.heated(1, 0) >= fire }
 
-// soaking is the air from which the rise is held against what the heat balance allows, °C.
-func (b *blower) soaking() float64 {
+// soaks reports air, far beyond where the blower starts, that has more of the flue's rise
+// than the heat balance of a running blower allows.
+func (b *blower) soaks(c *course) bool {
+	from := highestOn + unknownOn
 	if b.on.seen {
-		return max(b.on.value, lowestOn) + wellBeyond
+		from = max(b.on.value, lowestOn) + wellBeyond
 	}
-	return highestOn + unknownOn
+	return c.back(0).air >= from && c.rise(0) >= float64(soaked*c.heated(0, 0)) // NaN is not less
 }
 
 // outgrown reports a plenum whose rise has left behind by far what the fire's hottest
@@ -239,7 +241,8 @@ func unexplained(c *course, lag int) bool {
 	// flue and what is upstream of it have grown by that can be the fire's doing.
 	fires, known := math.Inf(1), false
 	for i, power := range powers {
-		if heat := c.heated(i, 0); !math.IsNaN(heat) {
+		// Gas only cools on its way: what is no hotter than the flue tells of no fire.
+		if heat := c.heated(i, 0); !math.IsNaN(heat) && !(heat < c.heated(0, 0)) {
 			// The exchanger is minutes behind the fire.
 			fires, known = min(fires, float64(power*portable.Log(max(1, heat/c.coolest(i, lag))))), true
 		}

@@ -197,6 +197,25 @@ func TestBlowerStopped(t *testing.T) {
 	}
 }
 
+// Where the air's wire has the gas on it, the air would be hotter than what heats it.
+func TestCrossedWiresAreNoStoppedBlower(t *testing.T) {
+	for name, flue := range map[string]float64{"with the flue": 0.5, "with the chamber": 7} {
+		var j plenum.Judge
+		in := plenum.Inputs{Phase: burn.Lighting}
+		for c := range in.Values {
+			in.Values[c] = math.NaN()
+		}
+		for ; in.At < 15*time.Minute; in.At += time.Second {
+			m := in.At.Minutes()
+			in.Values[frame.Plenum], in.Values[frame.Flue], in.Values[frame.Chamber] = 20+14*m, 20+flue*m, 20+0.5*m
+			if j.Step(in).Stopped == alarm.Present {
+				t.Errorf("exchanged %s: stopped at %v", name, in.At)
+				break
+			}
+		}
+	}
+}
+
 func TestFanIsLearned(t *testing.T) {
 	f := newFurnace()
 	f.on, f.off, f.flow = 49, 38, 700
