@@ -29,6 +29,7 @@ const (
 	climbing   = 1.0  // K/min, minute after minute
 	newGround  = 3.0  // K above what the quarter of an hour has seen: no return from a low
 	unbounded  = 0.08 // growth of the rise, as a logarithm over three minutes, without the fire's
+	sure       = 9    // bins: a leap of the hottest air is over sooner
 	outgrown   = 1.7  // times the rise that the fire makes with flow; a low speed is 0.6 of the high one
 	steady     = 0.3  // K/min over five minutes
 	fire       = 60.0 // K of the flue over the cold air
@@ -56,10 +57,13 @@ type blower struct {
 	ran     bool       // in this burn
 	shares  [2]float64 // rise of the air over the fire's, while it stood still with flow; 0 for unknown
 	turned  int        // bins since the last turn
+	lasts   int        // bins for which it has climbed without flow, beyond where it starts
 }
 
 // lose forgets what holds now; what was learned stays.
-func (b *blower) lose() { b.flow, b.verdict, b.low, b.turned = Unknown, alarm.Blind, seen{}, 0 }
+func (b *blower) lose() {
+	b.flow, b.verdict, b.low, b.turned, b.lasts = Unknown, alarm.Blind, seen{}, 0, 0
+}
 
 // step judges the course whenever a bin is closed.
 func (b *blower) step(c *course, phase burn.Phase, now time.Duration) {
@@ -83,6 +87,7 @@ func (b *blower) step(c *course, phase burn.Phase, now time.Duration) {
 	}
 	if b.verdict == alarm.Present {
 		b.top = max(b.top, air)
+		b.lasts = 0
 		if air < level-5 || air < b.top-max(3, float64(0.1*(b.top-c.back(0).cold))) {
 			b.verdict = alarm.Absent
 			b.flow = Unknown
@@ -91,7 +96,7 @@ func (b *blower) step(c *course, phase burn.Phase, now time.Duration) {
 	}
 	b.verdict = alarm.Absent
 	if !burning {
-		b.ran = false
+		b.ran, b.lasts = false, 0
 		return
 	}
 	lag := 6 * minute // of the exchanger behind the fire
@@ -101,8 +106,13 @@ func (b *blower) step(c *course, phase burn.Phase, now time.Duration) {
 	// No air is hotter than the gas that heats it: that is another probe's wire.
 	climbs := climbsOn(c) && !(c.rise(0) >= c.heated(0, 0))
 	climbs = climbs && (b.soaks(c) || unexplained(c, lag) || b.outgrown(c))
+	if climbs && air >= level {
+		b.lasts++
+	} else {
+		b.lasts = max(0, b.lasts-1)
+	}
 	switch {
-	case climbs && air >= level:
+	case b.lasts >= sure:
 		b.verdict, b.top, b.flow = alarm.Present, air, Still
 	case climbs:
 		b.verdict = alarm.Between

@@ -161,7 +161,7 @@ func TestBlowerStopped(t *testing.T) {
 				f.run(2 * time.Hour)
 				f.power = false
 				f.to(9e3, 10*time.Minute)
-				f.run(8 * time.Minute)
+				f.run(9 * time.Minute)
 			}, true,
 		},
 		"wood is laid on what the blower only cycled at": {
