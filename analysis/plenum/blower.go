@@ -21,6 +21,7 @@ const (
 	// at twice the air that wood needs: at an efficiency of 0.85 that is 0.2.
 	wellBeyond = 15.0
 	soaked     = 0.25
+	ordinary   = 0.14 // at an efficiency of 0.75 to 0.8: what blowers that run have
 	warm       = 12.0 // K over the cold air: less has no blower started
 	rising     = 0.6  // K/min before a turn
 	falling    = -0.4 // K/min behind it
@@ -104,7 +105,8 @@ func (b *blower) step(c *course, phase burn.Phase, now time.Duration) {
 		lag = kept // and of the plenum behind a blower that has been seen to run
 	}
 	// No air is hotter than the gas that heats it: that is another probe's wire.
-	climbs := climbsOn(c) && !(c.rise(0) >= c.heated(0, 0))
+	rise, flue := c.rise(0), c.heated(0, 0)
+	climbs := climbsOn(c) && !(rise >= flue) && !(rise < float64(ordinary*flue))
 	climbs = climbs && (b.soaks(c) || unexplained(c, lag) || b.outgrown(c))
 	if climbs && air >= level {
 		b.lasts++

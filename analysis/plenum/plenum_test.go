@@ -216,6 +216,26 @@ func TestCrossedWiresAreNoStoppedBlower(t *testing.T) {
 	}
 }
 
+// What a running blower makes of a hot fire's gas is no sign of one that stands, however the
+// air climbs.
+func TestHotGasMakesWarmAir(t *testing.T) {
+	for flue, want := range map[float64]bool{700: false, 300: true} {
+		var j plenum.Judge
+		in := plenum.Inputs{Phase: burn.CleanBurn}
+		for c := range in.Values {
+			in.Values[c] = math.NaN()
+		}
+		stopped := false
+		for ; in.At < 30*time.Minute; in.At += time.Second {
+			in.Values[frame.Plenum], in.Values[frame.Flue] = 30+2.5*in.At.Minutes(), flue
+			stopped = stopped || j.Step(in).Stopped == alarm.Present
+		}
+		if stopped != want {
+			t.Errorf("air at %.0f °C beside a flue at %g °C: stopped %v, want %v", in.Values[frame.Plenum], flue, stopped, want)
+		}
+	}
+}
+
 func TestFanIsLearned(t *testing.T) {
 	f := newFurnace()
 	f.on, f.off, f.flow = 49, 38, 700
