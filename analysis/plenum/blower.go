@@ -16,19 +16,30 @@ const (
 	highestOn = 60.0 // °C
 	unknownOn = 15.0 // K above that, while nothing is known: a first fire heats the air quickly too
 	beyond    = 10.0 // K above the fan-on temperature
-	warm      = 12.0 // K over the cold air: less has no blower started
-	rising    = 0.6  // K/min before a turn
-	falling   = -0.4 // K/min behind it
-	turning   = 1.5  // K/min between both
-	leap      = 4.0  // K/min: the hottest air pushed past the probe
-	climbing  = 1.0  // K/min, minute after minute
-	newGround = 3.0  // K above what the quarter of an hour has seen: no return from a low
-	unbounded = 0.08 // growth of the rise, as a logarithm over three minutes, without the fire's
-	outgrown  = 1.7  // times the rise that the fire makes with flow; a low speed is 0.6 of the high one
-	steady    = 0.3  // K/min over five minutes
-	fire      = 60.0 // K of the flue over the cold air
-	dying     = 0.97 // of the fire's heat two minutes before: the fire goes down
+	// Where the blower's air is heated, its rise over the flue's is η/(1−η) times the flows'
+	// heat capacities. A kW of heat takes 25 g/s of air for a rise of 40 K, and 0.8 g/s of gas
+	// at twice the air that wood needs: at an efficiency of 0.85 that is 0.2.
+	wellBeyond = 15.0
+	soaked     = 0.25
+	ordinary   = 0.14 // at an efficiency of 0.75 to 0.8: what blowers that run have
+	warm       = 12.0 // K over the cold air: less has no blower started
+	rising     = 0.6  // K/min before a turn
+	falling    = -0.4 // K/min behind it
+	turning    = 1.5  // K/min between both
+	leap       = 4.0  // K/min: the hottest air pushed past the probe
+	climbing   = 1.0  // K/min, minute after minute
+	newGround  = 3.0  // K above what the quarter of an hour has seen: no return from a low
+	unbounded  = 0.08 // growth of the rise, as a logarithm over three minutes, without the fire's
+	sure       = 9    // bins: a leap of the hottest air is over sooner
+	outgrown   = 1.7  // times the rise that the fire makes with flow; a low speed is 0.6 of the high one
+	steady     = 0.3  // K/min over five minutes
+	fire       = 60.0 // K of the flue over the cold air
+	dying      = 0.97 // of the fire's heat two minutes before: the fire goes down
 )
+
+// powers are by which the heat goes with the flue's rise, whose gas grows too, and with that
+// of the gas upstream (judgement).
+var powers = [2]float64{1.5, 2}
 
 // seen is a temperature that was seen, °C.
 type seen struct {
@@ -44,13 +55,16 @@ type blower struct {
 	low     seen    // where it may have stopped
 	top     float64 // °C, hottest since it stopped
 	starts  starts
-	ran     bool    // in this burn
-	share   float64 // rise of the air over the fire's, while it stood still with flow; 0 for unknown
-	turned  int     // bins since the last turn
+	ran     bool       // in this burn
+	shares  [2]float64 // rise of the air over the fire's, while it stood still with flow; 0 for unknown
+	turned  int        // bins since the last turn
+	lasts   int        // bins for which it has climbed without flow, beyond where it starts
 }
 
 // lose forgets what holds now; what was learned stays.
-func (b *blower) lose() { b.flow, b.verdict, b.low, b.turned = Unknown, alarm.Blind, seen{}, 0 }
+func (b *blower) lose() {
+	b.flow, b.verdict, b.low, b.turned, b.lasts = Unknown, alarm.Blind, seen{}, 0, 0
+}
 
 // step judges the course whenever a bin is closed.
 func (b *blower) step(c *course, phase burn.Phase, now time.Duration) {
@@ -64,7 +78,7 @@ func (b *blower) step(c *course, phase burn.Phase, now time.Duration) {
 	if b.on.seen {
 		level = max(b.on.value, lowestOn) + beyond
 	}
-	burning := phase.Fire() || c.back(0).heat-c.back(0).cold >= fire
+	burning := phase.Fire() || burns(c)
 	switch {
 	case b.startedIn(c, before, behind):
 		b.start(c, now)
@@ -74,6 +88,7 @@ func (b *blower) step(c *course, phase burn.Phase, now time.Duration) {
 	}
 	if b.verdict == alarm.Present {
 		b.top = max(b.top, air)
+		b.lasts = 0
 		if air < level-5 || air < b.top-max(3, float64(0.1*(b.top-c.back(0).cold))) {
 			b.verdict = alarm.Absent
 			b.flow = Unknown
@@ -82,42 +97,75 @@ func (b *blower) step(c *course, phase burn.Phase, now time.Duration) {
 	}
 	b.verdict = alarm.Absent
 	if !burning {
-		b.ran = false
+		b.ran, b.lasts = false, 0
 		return
 	}
 	lag := 6 * minute // of the exchanger behind the fire
 	if b.ran {
 		lag = kept // and of the plenum behind a blower that has been seen to run
 	}
-	switch climbs := climbsOn(c) && (unexplained(c, lag) || b.outgrown(c)); {
-	case climbs && air >= level:
+	// No air is hotter than the gas that heats it: that is another probe's wire.
+	rise, flue := c.rise(0), c.heated(0, 0)
+	climbs := climbsOn(c) && !(rise >= flue) && !(rise < float64(ordinary*flue))
+	climbs = climbs && (b.soaks(c) || unexplained(c, lag) || b.outgrown(c))
+	if climbs && air >= level {
+		b.lasts++
+	} else {
+		b.lasts = max(0, b.lasts-1)
+	}
+	switch {
+	case b.lasts >= sure:
 		b.verdict, b.top, b.flow = alarm.Present, air, Still
 	case climbs:
 		b.verdict = alarm.Between
 	case standsStill(c):
 		b.flow, b.ran = Moving, true
-		b.share = c.rise(0) / c.heated(0)
+		for i := range b.shares {
+			b.shares[i] = max(0, c.rise(0)/c.heated(i, 0))
+		}
 	}
 }
 
+// burns reports a fire that is hot enough to tell by itself.
+func burns(c *course) bool { return c.heated(0, 0) >= fire || c.heated(1, 0) >= fire }
+
+// soaks reports air, far beyond where the blower starts, that has more of the flue's rise
+// than the heat balance of a running blower allows.
+func (b *blower) soaks(c *course) bool {
+	from := highestOn + unknownOn
+	if b.on.seen {
+		from = max(b.on.value, lowestOn) + wellBeyond
+	}
+	return c.back(0).air >= from && c.rise(0) >= float64(soaked*c.heated(0, 0)) // NaN is not less
+}
+
 // outgrown reports a plenum whose rise has left behind by far what the fire's hottest
-// quarter of an hour makes of it with flow. A blower that steps down to its low speed
-// changes it by less.
+// quarter of an hour makes of it with flow, by the flue or, without one, by what is
+// upstream. A blower that steps down to its low speed changes it by less.
 func (b *blower) outgrown(c *course) bool {
-	hottest := 0.0
-	for i := range c.filled {
-		if h := c.heated(i); h > hottest { // NaN is not more
-			hottest = h
+	for i, share := range b.shares {
+		if hottest := c.hottest(i); share > 0 && hottest > 0 {
+			return c.rise(0) > float64(outgrown*float64(share*hottest))
 		}
 	}
-	return b.share > 0 && c.rise(0) > float64(outgrown*float64(b.share*hottest))
+	return false
 }
 
 // startedIn reports a turn downwards that the fire does not explain.
 func (b *blower) startedIn(c *course, before, behind float64) bool {
 	return b.turned > 2*minute && c.rise(minute) >= warm &&
 		before >= rising && behind <= falling && before-behind >= turning &&
-		!(c.heated(0) < float64(dying*c.heated(2*minute)))
+		!wanes(c)
+}
+
+// wanes reports a fire that went down before the turn: behind it the blower cools the flue.
+func wanes(c *course) bool {
+	for i := range 2 {
+		if c.heated(i, minute) < float64(dying*c.heated(i, 3*minute)) {
+			return true
+		}
+	}
+	return false
 }
 
 // stoppedIn reports a turn upwards, of a plenum that had flow, below where it started.
@@ -201,22 +249,25 @@ func climbsOn(c *course) bool {
 func unexplained(c *course, lag int) bool {
 	then := c.rise(3 * minute)
 	grown := portable.Log(c.rise(0) / then)
-	// The exchanger is minutes behind the fire.
-	least := math.Inf(1)
-	for i := range min(c.filled, lag) {
-		if h := c.heated(i); h < least { // NaN is not less
-			least = h
+	// An exchanger that nothing cools heats the flue as well: it is the less of what the
+	// flue and what is upstream of it have grown by that can be the fire's doing.
+	fires, known := math.Inf(1), false
+	for i, power := range powers {
+		// Gas only cools on its way: what is no hotter than the flue tells of no fire.
+		if heat := c.heated(i, 0); !math.IsNaN(heat) && !(heat < c.heated(0, 0)) {
+			// The exchanger is minutes behind the fire.
+			fires, known = min(fires, float64(power*portable.Log(max(1, heat/c.coolest(i, lag))))), true
 		}
 	}
-	if heat := c.heated(0); heat > least {
-		grown -= float64(1.5 * portable.Log(heat/least))
+	if known {
+		grown -= fires
 	}
 	return grown >= unbounded
 }
 
 // standsStill reports a warm plenum that neither climbs nor falls above a fire.
 func standsStill(c *course) bool {
-	return c.rise(0) >= warm && c.heated(0) >= fire && math.Abs(c.climb(5*minute, 0)) <= steady
+	return c.rise(0) >= warm && burns(c) && math.Abs(c.climb(5*minute, 0)) <= steady
 }
 
 // starts remembers the latest starts.

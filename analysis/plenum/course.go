@@ -11,9 +11,12 @@ const (
 	kept      = 15 * minute
 )
 
-// bin is what five seconds were like, °C; NaN where there was no reading. heat is the
-// flue, or what else tells of the fire.
-type bin struct{ air, heat, cold float64 }
+// bin is what five seconds were like, °C; NaN where there was no reading. fires are what
+// tells of the fire: the flue, and the gas or the brick upstream of it.
+type bin struct {
+	air, cold float64
+	fires     [2]float64
+}
 
 // mean is an average in the making.
 type mean struct{ sum, n float64 }
@@ -32,10 +35,11 @@ func (m *mean) take() float64 {
 
 // course keeps the last quarter of an hour.
 type course struct {
-	ring            [kept]bin
-	next, filled    int
-	length          time.Duration
-	air, heat, cold mean
+	ring         [kept]bin
+	next, filled int
+	length       time.Duration
+	air, cold    mean
+	fires        [2]mean
 }
 
 // step lets time pass and reports whether a bin was closed.
@@ -44,22 +48,24 @@ func (c *course) step(dt time.Duration) bool {
 	if c.length < binLength {
 		return false
 	}
-	b := bin{c.air.take(), c.heat.take(), c.cold.take()}
+	b := bin{c.air.take(), c.cold.take(), [2]float64{c.fires[0].take(), c.fires[1].take()}}
 	// A gap leaves as many empty bins as it lasted, so that slopes keep their meaning.
 	for n := 0; c.length >= binLength && n < kept; n++ {
 		c.length -= binLength
 		c.ring[c.next] = b
 		c.next = (c.next + 1) % kept
 		c.filled = min(c.filled+1, kept)
-		b = bin{math.NaN(), math.NaN(), math.NaN()}
+		b = bin{math.NaN(), math.NaN(), [2]float64{math.NaN(), math.NaN()}}
 	}
 	return true
 }
 
-func (c *course) add(air, heat, cold float64) {
+func (c *course) add(air, cold float64, fires [2]float64) {
 	c.air.add(air)
-	c.heat.add(heat)
 	c.cold.add(cold)
+	for i, v := range fires {
+		c.fires[i].add(v)
+	}
 }
 
 // back returns the bin so many before the newest.
@@ -98,8 +104,30 @@ func (c *course) rise(i int) float64 {
 	return max(1, b.air-b.cold)
 }
 
-// heated is the same of the fire.
-func (c *course) heated(i int) float64 {
+// heated is the same of what tells of the fire; NaN without it.
+func (c *course) heated(fire, i int) float64 {
 	b := c.back(i)
-	return max(1, b.heat-b.cold)
+	return max(1, b.fires[fire]-b.cold)
+}
+
+// hottest is the most that was of it within the quarter of an hour; 0 without it.
+func (c *course) hottest(fire int) float64 {
+	most := 0.0
+	for i := range c.filled {
+		if h := c.heated(fire, i); h > most { // NaN is not more
+			most = h
+		}
+	}
+	return most
+}
+
+// coolest is the least of it within so many bins; +Inf without it.
+func (c *course) coolest(fire, bins int) float64 {
+	least := math.Inf(1)
+	for i := range min(c.filled, bins) {
+		if h := c.heated(fire, i); h < least { // NaN is not less
+			least = h
+		}
+	}
+	return least
 }

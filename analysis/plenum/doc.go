@@ -10,6 +10,10 @@
 //
 //   - a turn is a start, and where it happened the fan-on temperature;
 //   - a plenum that climbs on, beyond where the blower has started before, and faster than
-//     the flue explains, is one without flow;
+//     the fire explains, is one without flow. An exchanger that nothing cools heats the flue
+//     as well, so that the fire is what flue and gas upstream of it both show;
+//   - one that climbs far beyond it, to a larger share of the flue's rise than the heat
+//     balance of a running blower allows, is one too, also where wood was just laid on;
+//   - one that has no more of the flue's rise than running blowers make is none of these;
 //   - a plenum that stands still above a hot fire has flow.
 package plenum

@@ -109,11 +109,9 @@ func (j *Judge) Step(in Inputs) Finding {
 	if math.IsNaN(cold) {
 		cold = assumedRoom
 	}
-	heat := math.NaN()
-	for _, c := range [...]frame.Channel{frame.Flue, frame.Chamber, frame.Firebox} {
-		if heat = usable(v[c]); !math.IsNaN(heat) {
-			break
-		}
+	upstream := usable(v[frame.Chamber])
+	if math.IsNaN(upstream) {
+		upstream = usable(v[frame.Firebox])
 	}
 	if j.course.step(dt) {
 		j.blower.step(&j.course, in.Phase, j.clock)
@@ -121,7 +119,7 @@ func (j *Judge) Step(in Inputs) Finding {
 	if !math.IsNaN(air) {
 		air = j.spikes.step(air)
 	}
-	j.course.add(air, heat, cold)
+	j.course.add(air, cold, [2]float64{usable(v[frame.Flue]), upstream})
 	return j.find(air)
 }
 

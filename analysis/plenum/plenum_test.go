@@ -29,13 +29,15 @@ type furnace struct {
 	running   bool
 	on, off   float64
 	flow      float64 // W/K of the air that the blower moves
+	warms     float64 // K of the flue by a K of the exchanger
+	chamber   bool    // has a probe
 	noise     float64
 	rng       uint64
 	firstStop time.Duration
 }
 
 func newFurnace() *furnace {
-	f := &furnace{period: time.Second, steel: 20, air: 20, flue: 20, power: true, on: 41, off: 32, flow: 500, noise: 0.1, rng: 3}
+	f := &furnace{period: time.Second, steel: 20, air: 20, flue: 20, power: true, on: 41, off: 32, flow: 500, warms: 0.3, noise: 0.1, rng: 3}
 	for c := range f.in.Values {
 		f.in.Values[c] = math.NaN()
 	}
@@ -69,10 +71,13 @@ func (f *furnace) run(d time.Duration) {
 		}
 		f.steel += (f.heat - taken) / 80e3 * dt
 		f.air += (aim - f.air) * -math.Expm1(-dt/tau)
-		f.flue += (20 + f.heat/50 + 0.3*(f.steel-20) - f.flue) * -math.Expm1(-dt/60)
+		f.flue += (20 + f.heat/50 + f.warms*(f.steel-20) - f.flue) * -math.Expm1(-dt/60)
 		v := &f.in.Values
 		v[frame.Plenum] = math.Round(4*(f.air+f.noise*f.normal())) / 4
 		v[frame.Flue] = f.flue + f.normal()
+		if f.chamber {
+			v[frame.Chamber] = 20 + f.heat/20 + f.normal()
+		}
 		f.found = f.judge.Step(f.in)
 		f.in.At += f.period
 		if f.found.Stopped == alarm.Present && f.firstStop == 0 {
@@ -150,6 +155,32 @@ func TestBlowerStopped(t *testing.T) {
 				f.run(time.Hour)
 			}, false,
 		},
+		"the power is cut as wood is laid on what the blower only cycled at": {
+			func(f *furnace) {
+				f.to(3e3, 20*time.Minute)
+				f.run(2 * time.Hour)
+				f.power = false
+				f.to(9e3, 10*time.Minute)
+				f.run(9 * time.Minute)
+			}, true,
+		},
+		"wood is laid on what the blower only cycled at": {
+			func(f *furnace) {
+				f.to(3e3, 20*time.Minute)
+				f.run(2 * time.Hour)
+				f.to(9e3, 10*time.Minute)
+				f.run(time.Hour)
+			}, false,
+		},
+		"the power is cut where an exchanger that is not cooled heats the flue": {
+			func(f *furnace) {
+				f.warms, f.chamber = 1, true
+				f.to(5e3, 20*time.Minute)
+				f.run(2 * time.Hour)
+				f.power = false
+				f.run(18 * time.Minute)
+			}, true,
+		},
 		"it cycles": {func(f *furnace) { f.to(5e3, 20*time.Minute); f.run(3 * time.Hour) }, false},
 	}
 	for name, tt := range tests {
@@ -163,6 +194,45 @@ func TestBlowerStopped(t *testing.T) {
 				t.Errorf("stopped at %v", f.firstStop)
 			}
 		})
+	}
+}
+
+// Where the air's wire has the gas on it, the air would be hotter than what heats it.
+func TestCrossedWiresAreNoStoppedBlower(t *testing.T) {
+	for name, flue := range map[string]float64{"with the flue": 0.5, "with the chamber": 7} {
+		var j plenum.Judge
+		in := plenum.Inputs{Phase: burn.Lighting}
+		for c := range in.Values {
+			in.Values[c] = math.NaN()
+		}
+		for ; in.At < 15*time.Minute; in.At += time.Second {
+			m := in.At.Minutes()
+			in.Values[frame.Plenum], in.Values[frame.Flue], in.Values[frame.Chamber] = 20+14*m, 20+flue*m, 20+0.5*m
+			if j.Step(in).Stopped == alarm.Present {
+				t.Errorf("exchanged %s: stopped at %v", name, in.At)
+				break
+			}
+		}
+	}
+}
+
+// What a running blower makes of a hot fire's gas is no sign of one that stands, however the
+// air climbs.
+func TestHotGasMakesWarmAir(t *testing.T) {
+	for flue, want := range map[float64]bool{700: false, 300: true} {
+		var j plenum.Judge
+		in := plenum.Inputs{Phase: burn.CleanBurn}
+		for c := range in.Values {
+			in.Values[c] = math.NaN()
+		}
+		stopped := false
+		for ; in.At < 30*time.Minute; in.At += time.Second {
+			in.Values[frame.Plenum], in.Values[frame.Flue] = 30+2.5*in.At.Minutes(), flue
+			stopped = stopped || j.Step(in).Stopped == alarm.Present
+		}
+		if stopped != want {
+			t.Errorf("air at %.0f °C beside a flue at %g °C: stopped %v, want %v", in.Values[frame.Plenum], flue, stopped, want)
+		}
 	}
 }
 
@@ -185,6 +255,17 @@ func TestFanIsLearned(t *testing.T) {
 	f.run(2 * time.Hour)
 	if f.found.Starts != 0 {
 		t.Errorf("%d of %d starts are remembered for two hours", f.found.Starts, starts)
+	}
+}
+
+// A blower that starts cools the flue too: that is no fire that goes down.
+func TestFanIsLearnedWhereItCoolsTheFlue(t *testing.T) {
+	f := newFurnace()
+	f.warms = 3
+	f.to(5e3, 20*time.Minute)
+	f.run(2 * time.Hour)
+	if math.Abs(f.found.FanOn-41) > 3 {
+		t.Errorf("fan on at %g °C, want 41", f.found.FanOn)
 	}
 }
 
