@@ -296,6 +296,7 @@ func TestSupplyDipIsBlamed(t *testing.T) {
 		r := newRig(t)
 		r.burning()
 		r.supplyIs("1")
+		time.Sleep(50 * time.Millisecond) // within a look, the request that ends it would set the chip up again
 		r.do("fault flue brown-out", "fault draft brown-out")
 		r.run(5 * time.Second)
 		if s := r.last.Supply; !s.Watched || !s.Low || s.Dips != 1 {
