@@ -75,6 +75,7 @@ const (
 	scaleBow       = 0.04 // of the draft's change: a scale is not even
 	readingError   = 0.01 // of the draft: wind and fire are not the same from one reading to the next
 	leastError     = 0.02 // Pa
+	leastDrive     = 0.05 // Pa/m, of gas a kelvin warmer than the air: less counts as this
 	exponent       = 0.2  // of draft in drive with a working gate
 	exponentSpread = 0.08
 	lowestSet      = 5.0  // Pa, makers' lowest and highest setting
@@ -237,7 +238,7 @@ func (p *Problem) equalised() (drafts, errs []float64, ok bool) {
 		own := float64(readingError * r.Draft)
 		draft, err := r.Draft, math.Sqrt(float64(r.Error*r.Error)+float64(own*own)+leastError*leastError)
 		if r.Drive > 0 && last > 0 && draft > 0 {
-			ratio := portable.Log(last / r.Drive)
+			ratio := portable.Log(max(last, leastDrive) / max(r.Drive, leastDrive))
 			draft *= portable.Exp(float64(exponent * ratio))
 			doubt := float64(exponentSpread * ratio * draft)
 			err = math.Sqrt(float64(err*err) + float64(doubt*doubt))

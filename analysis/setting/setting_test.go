@@ -89,6 +89,21 @@ func TestNextMark(t *testing.T) {
 	}
 }
 
+// However little drives the draft of a reading, it is brought to the others' and doubted as one
+// that little drives, and no further.
+func TestADriveOfNextToNothing(t *testing.T) {
+	p := setting.Problem{Specified: 12.5, Height: 7, Scale: scale, Readings: []setting.Reading{
+		{Mark: 4, Draft: 14, Error: 0.2, Drive: 0.05}, {Mark: 3, Draft: 12, Error: 0.2, Drive: 4},
+	}}
+	want := solve(t, p)
+	for _, drive := range []float64{math.SmallestNonzeroFloat64, 0.01} {
+		p.Readings[0].Drive = drive
+		if got := solve(t, p); got != want {
+			t.Errorf("drive %g: %+v, want %+v", drive, got, want)
+		}
+	}
+}
+
 // Whatever is read, the answer is finite, in order and on the scale.
 func TestAnyReadings(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
