@@ -104,7 +104,7 @@ func TestLooks(t *testing.T) {
 		t.Run(look.String(), func(t *testing.T) {
 			tab := b.Tab(t, look)
 			tab.Open(kept + "/trend?since=8h")
-			tab.Until(live, 20*time.Second)
+			tab.Until(live, time.Minute)
 			tab.Check("trend")
 			tab.Eval(`trend.point(trend.view.from + 0.32 * (trend.view.to - trend.view.from))`, nil)
 			tab.Eval(`document.querySelector('#trend-choose').open = true`, nil)
@@ -121,7 +121,7 @@ func TestLooks(t *testing.T) {
 	t.Run("print", func(t *testing.T) {
 		tab := b.Tab(t, browsertest.Look{Width: 1280, Print: true})
 		tab.Open(kept + "/trend?since=8h")
-		tab.Until(live, 20*time.Second)
+		tab.Until(live, time.Minute)
 		tab.Shot("trend")
 	})
 }
@@ -137,7 +137,7 @@ func TestTheCrosshairReadsWhatIsKept(t *testing.T) {
 		t.Run(fmt.Sprint(width), func(t *testing.T) {
 			tab := b.Tab(t, browsertest.Look{Width: width})
 			tab.Open(address + "/trend?since=8h")
-			tab.Until(live, 20*time.Second)
+			tab.Until(live, time.Minute)
 			read(t, tab, cfg, store, 0.13, 0.33, 0.5, 0.77)
 			var text string
 			tab.Eval(`trend.point(Date.parse('2026-11-25T15:20:00Z')), document.querySelector('.readout').innerText`, &text)
@@ -152,7 +152,7 @@ func TestTheCrosshairReadsWhatIsKept(t *testing.T) {
 			}
 			// A window of seconds, in which columns are narrower than readings are apart.
 			tab.Open(address + "/trend?from=2026-11-25T14:00:00Z&to=2026-11-25T14:05:00Z")
-			tab.Until(live, 20*time.Second)
+			tab.Until(live, time.Minute)
 			tab.Eval(`trend.point((trend.view.from + trend.view.to) / 2), document.querySelector('.readout').innerText`, &text)
 			if strings.Contains(text, "no reading") {
 				t.Errorf("between two readings it says %q", text)
@@ -223,7 +223,7 @@ func at(tab *browsertest.Tab, share float64) (x, y float64) {
 func asks(tab *browsertest.Tab, do func()) {
 	tab.Eval(`window.drawn = 0, trend.counting ||= trend.shown.push(() => window.drawn++)`, nil)
 	do()
-	tab.Until(`window.drawn > 0 && `+live, 20*time.Second)
+	tab.Until(`window.drawn > 0 && `+live, time.Minute)
 }
 
 func about(t *testing.T, what string, got, want time.Time, span time.Duration) {
@@ -239,7 +239,7 @@ func TestAMouseComesCloserAndGoesBack(t *testing.T) {
 	store := evening(t, cfg)
 	tab := b.Tab(t, browsertest.Look{Width: 1280})
 	tab.Open(listen(t, cfg, store) + "/trend?since=8h")
-	tab.Until(live, 20*time.Second)
+	tab.Until(live, time.Minute)
 	from, to := ends(tab)
 	whole := to.Sub(from)
 	mouse := func(kind string, share float64, count int) {
@@ -294,7 +294,7 @@ func TestFingers(t *testing.T) {
 	store := evening(t, cfg)
 	tab := b.Tab(t, browsertest.Look{Width: 390})
 	tab.Open(listen(t, cfg, store) + "/trend?since=8h")
-	tab.Until(live, 20*time.Second)
+	tab.Until(live, time.Minute)
 	from, to := ends(tab)
 	whole := to.Sub(from)
 	touch := func(kind string, shares ...float64) {
@@ -358,7 +358,7 @@ func TestTheKeyboard(t *testing.T) {
 	store := evening(t, cfg)
 	tab := b.Tab(t, browsertest.Look{Width: 1280})
 	tab.Open(listen(t, cfg, store) + "/trend?since=8h")
-	tab.Until(live, 20*time.Second)
+	tab.Until(live, time.Minute)
 	from, to := ends(tab)
 	whole := to.Sub(from)
 	tab.Eval(`document.querySelector('.surface').focus()`, nil)
@@ -439,7 +439,7 @@ func TestNoAnswer(t *testing.T) {
 	cfg := american()
 	tab := b.Tab(t, browsertest.Look{Width: 390})
 	tab.Open(listen(t, cfg, evening(t, cfg)) + "/trend?since=8h")
-	tab.Until(live, 20*time.Second)
+	tab.Until(live, time.Minute)
 	tab.Call("Network.emulateNetworkConditions", map[string]any{"offline": true, "latency": 0, "downloadThroughput": -1, "uploadThroughput": -1}, nil)
 	tab.Eval(`trend.zoom(0.5, (trend.view.from + trend.view.to) / 2)`, nil)
 	tab.Until(`document.querySelector('.failed')?.innerText.includes('does not answer') && document.querySelector('.stage-live svg')`, 10*time.Second)

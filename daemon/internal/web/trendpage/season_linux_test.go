@@ -39,7 +39,7 @@ func TestASeasonIsThereAsSoonAsAnHour(t *testing.T) {
 	cfg := site()
 	tab := b.Tab(t, browsertest.Look{Width: 1280})
 	tab.Open(listen(t, cfg, season(t, cfg, days())) + "/trend?since=6h")
-	tab.Until(live, 20*time.Second)
+	tab.Until(live, time.Minute)
 	took := func(since string) time.Duration {
 		var all []float64
 		for range 7 {
