@@ -297,13 +297,18 @@ func TestFingers(t *testing.T) {
 	tab.Until(live, time.Minute)
 	from, to := ends(tab)
 	whole := to.Sub(from)
+	// later is when the next touch happens: a busy computer brings it late.
+	later := time.Now()
 	touch := func(kind string, shares ...float64) {
 		points := []map[string]float64{}
 		for i, s := range shares {
 			x, y := at(tab, s)
 			points = append(points, map[string]float64{"x": x, "y": y, "id": float64(i)})
 		}
-		tab.Call("Input.dispatchTouchEvent", map[string]any{"type": kind, "touchPoints": points}, nil)
+		later = later.Add(40 * time.Millisecond)
+		tab.Call("Input.dispatchTouchEvent", map[string]any{
+			"type": kind, "touchPoints": points, "timestamp": float64(later.UnixMilli()) / 1000,
+		}, nil)
 	}
 	// Two fingers go from 40 and 60 % to 20 and 80 %: a third of the window, around its middle.
 	asks(tab, func() {
@@ -335,7 +340,7 @@ func TestFingers(t *testing.T) {
 	touch("touchEnd")
 	tab.Until(`!document.querySelector('.readout').hidden && document.querySelectorAll('.readout dd').length === 6`, 5*time.Second)
 	tab.Shot("tapped")
-	time.Sleep(500 * time.Millisecond) // else the next would be the second of a double tap
+	later = later.Add(500 * time.Millisecond) // else the next would be the second of a double tap
 	asks(tab, func() {
 		touch("touchStart", 0.5)
 		touch("touchEnd")
