@@ -14,10 +14,11 @@ import (
 // burn, and half an hour late, so that what strays is not learned while it does.
 //
 // The firebox is a witness only: its brick goes on warming for hours. The flue alone feels
-// the blower, which takes at most a quarter of its rise: it is doubted for more than that, or for less beside warm air that shows no change of the blower, and only
-// if it goes on evenly, as a fire that was too big and burns down does not. One that reads
-// too hot is never doubted: it may be a fire in the flue, or one that outruns its exchanger.
-// What is found takes nothing away from what else is said of a reading.
+// the blower, which takes at most a quarter of its rise: it is doubted for more than that, or
+// for less beside warm air that shows no change of the blower, and only if it goes on evenly,
+// as a fire that was too big and burns down does not. One that reads too hot is
+// never doubted: it may be a fire in the flue, or one that outruns its exchanger. What is found
+// takes nothing away from what else is said of a reading.
 const (
 	strayDelay   = 50  // marks, 25 min
 	straySteady  = 20  // marks,

@@ -74,10 +74,7 @@ func (b *blower) step(c *course, phase burn.Phase, now time.Duration) {
 		return
 	}
 	before, behind := c.climb(2*minute, minute), c.climb(minute, 0)
-	level := highestOn + unknownOn
-	if b.on.seen {
-		level = max(b.on.value, lowestOn) + beyond
-	}
+	level := b.beyondOn(beyond)
 	burning := phase.Fire() || burns(c)
 	switch {
 	case b.startedIn(c, before, behind):
@@ -126,17 +123,22 @@ func (b *blower) step(c *course, phase burn.Phase, now time.Duration) {
 	}
 }
 
+// beyondOn is so far above where the blower starts, K; while that is not known, what is above
+// any start.
+func (b *blower) beyondOn(by float64) float64 {
+	if b.on.seen {
+		return max(b.on.value, lowestOn) + by
+	}
+	return highestOn + unknownOn
+}
+
 // burns reports a fire that is hot enough to tell by itself.
 func burns(c *course) bool { return c.heated(0, 0) >= fire || c.heated(1, 0) >= fire }
 
 // soaks reports air, far beyond where the blower starts, that has more of the flue's rise
 // than the heat balance of a running blower allows.
 func (b *blower) soaks(c *course) bool {
-	from := highestOn + unknownOn
-	if b.on.seen {
-		from = max(b.on.value, lowestOn) + wellBeyond
-	}
-	return c.back(0).air >= from && c.rise(0) >= float64(soaked*c.heated(0, 0)) // NaN is not less
+	return c.back(0).air >= b.beyondOn(wellBeyond) && c.rise(0) >= float64(soaked*c.heated(0, 0)) // NaN is not less
 }
 
 // outgrown reports a plenum whose rise has left behind by far what the fire's hottest
