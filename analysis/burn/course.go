@@ -12,6 +12,7 @@ import (
 const (
 	quickOver  = 6 * time.Second
 	courseOver = time.Minute
+	farOver    = 10 * time.Minute // longer than a flare, shorter than a fire's way up
 	noiseOver  = 5 * time.Minute
 	// maxGap is the longest silence over which an average is carried on.
 	maxGap = 2 * time.Minute
@@ -24,6 +25,7 @@ type course struct {
 	last       float64
 	quick      float64 // average over quickOver
 	once, more float64 // averaged once and twice over courseOver: level and slope (Brown)
+	far        float64 // average over farOver
 	noise      float64 // variance of a reading
 	sway       float64 // variance of quick about the course, in the last minutes
 }
@@ -34,7 +36,7 @@ func (c *course) step(dt time.Duration, v float64) {
 		return
 	}
 	if !c.seen {
-		*c = course{seen: true, last: v, quick: v, once: v, more: v}
+		*c = course{seen: true, last: v, quick: v, once: v, more: v, far: v}
 		return
 	}
 	if dt <= 0 {
@@ -42,6 +44,7 @@ func (c *course) step(dt time.Duration, v float64) {
 	}
 	moved := v - c.last
 	c.last = v
+	c.far = signal.Toward(c.far, v, dt, farOver)
 	if dt > maxGap {
 		// Two readings far apart still tell the slope.
 		per := float64(moved / dt.Seconds() * courseOver.Seconds())
@@ -68,13 +71,13 @@ func (c *course) slope() float64 { return (c.once - c.more) / courseOver.Seconds
 func (c *course) sigma() float64 { return max(0.1, math.Sqrt(c.noise)) }
 
 // frozen is a course at the moment when a door may have been opened.
-type frozen struct{ level, slope, sway float64 }
+type frozen struct{ level, slope, sway, far float64 }
 
 func (c *course) freeze() frozen {
 	if !c.seen {
 		return frozen{level: math.NaN()}
 	}
-	return frozen{c.level(), c.slope(), math.Sqrt(c.sway)}
+	return frozen{c.level(), c.slope(), math.Sqrt(c.sway), c.far}
 }
 
 // How far a course is carried on: a fall goes on for longer than a rise, which every fire

@@ -67,7 +67,7 @@ func (t *Tracker) judge(at, dt time.Duration, v *frame.Values, ch *Changes) {
 	if t.Phase.Fire() && t.visit.open {
 		switch {
 		case !t.levels.tells():
-		case t.visit.isLoad(at, v, &t.courses, t.room):
+		case t.visit.isLoad(at, v, &t.courses, t.room, t.doors.door.Open):
 			t.lay(at, t.visit.load, ch)
 		case at-t.visit.at > watchFor:
 			t.visit.open = false

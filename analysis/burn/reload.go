@@ -7,24 +7,50 @@ import (
 	"fluewright/analysis/frame"
 )
 
-// What tells wood laid on from a poke, after the door was open. New wood burns: the fire
-// climbs above the course it had. Or it is cold and wet and keeps the fire below its course
-// long after every sheath has recovered from the open door. Only over coals that is told: the
-// flue alone cannot tell it from the blower's start, nor flames from their own end.
+// What tells wood laid on from a look or a poke, after the door was shut. New wood burns:
+// the gas gets hotter than it was when the door was opened, and stays so. Or it is cold and
+// wet, and keeps the gas colder long after every sheath has recovered from the open door.
+// What an open door does itself is over within minutes, and while one stands open its air
+// explains the rest. Shares are of the rise over the room; judgement where nothing is said.
 const (
-	gainShare = 0.06 // of the rise over the room, above the course
+	gainShare = 0.06 // hotter than before
 	gainLeast = 8.0  // K
 	// flueShare is for the flue alone, which the blower moves too.
 	flueShare = 0.10
+	// flareShare comes on top where the fire burned steadily: wood that falls flares too.
+	flareShare = 0.03
 	// chillShare is how much of the dip must be left after chillAfter, and chillDeep how
-	// deep that is as a share of the rise. A sheath of 90 s has a tenth left after 3 min.
+	// deep that is. A sheath of 90 s has a tenth left after 3 min.
 	chillShare = 0.5
-	chillDeep  = 0.06
-	chillAfter = 210 * time.Second
-	// Wood on flames shows itself soon, and what comes later is the old fire's. On coals it
-	// may take watchFor to catch; after soon it has to bring more than there was before.
-	soon     = 10 * time.Minute
-	watchFor = 45 * time.Minute
+	chillDeep  = 0.12
+	chillCoals = 0.06
+	// dipShare is what a loading door and cold wood at least take: an ash door does not
+	// cool the gas.
+	dipShare = 0.05
+	// risingShare is by how much a fire on its way up is hotter than on average over the
+	// last farOver: what comes of that is its own, with or without a door.
+	risingShare  = 0.12
+	fallingShare = 0.05
+)
+
+const (
+	// shutFor is how long after the door was shut nothing is told: draughts and flares of the
+	// visit are over by then. gainFor is how long the gas must stay hotter.
+	shutFor    = 3 * time.Minute
+	gainFor    = time.Minute
+	chillAfter = 4 * time.Minute
+	chillUntil = 8 * time.Minute
+	// A fire that burned steadily may have come to more by itself after steadyFor. One that
+	// was dying or in coals does not come back without wood: it may take watchFor to catch.
+	steadyFor = 20 * time.Minute
+	watchFor  = 45 * time.Minute
+	// together is how far apart doors are opened for one load, and anew is when wood counts as
+	// another load at the soonest.
+	together = 10 * time.Minute
+	anew     = 20 * time.Minute
+	// unseenFor is how long coals have lain when a fire that comes back without a door is
+	// one of new wood: a thermostat shuts the air for less.
+	unseenFor = 20 * time.Minute
 )
 
 // visit is a door opened, and what the fire was like before: it becomes a load or not.
@@ -33,20 +59,53 @@ type visit struct {
 	at     time.Duration
 	closed time.Duration
 	before [frame.Count]frozen
-	dipped [frame.Count]float64
-	load   Load // as it will be
+	dipped float64       // deepest dip since, share
+	sagged bool          // the draft showed the door
+	over   time.Duration // since when the gas is hotter than before, zero while it is not
+	load   Load          // as it will be
 	// flames is the flue's rise over the room that tells a load whose door nobody saw.
 	flames float64
 }
 
-// isLoad reports whether wood was laid on at the visit, so far.
-func (w *visit) isLoad(at time.Duration, v *frame.Values, courses *[frame.Count]course, room float64) bool {
-	if !w.load.Door {
-		return v.Has(frame.Flue) && v[frame.Flue]-room >= w.flames
+// going is how the fire went before a door was opened.
+type going uint8
+
+const (
+	steady going = iota
+	rising
+	falling
+)
+
+// way tells by the channel that the blower moves least how the fire went.
+func (w *visit) way(room float64) going {
+	for _, c := range [...]frame.Channel{frame.Chamber, frame.Firebox, frame.Flue} {
+		f := w.before[c]
+		if math.IsNaN(f.level) {
+			continue
+		}
+		switch share := (f.level - f.far) / max(f.level-room, 10); {
+		case share > risingShare:
+			return rising
+		case share < -fallingShare || w.load.Coals > 0:
+			return falling
+		}
+		break
 	}
-	since := at - w.at
-	if since > soon && w.load.Coals == 0 {
-		return false
+	return steady
+}
+
+// isLoad reports whether wood was laid on at the visit, so far. ajar says that the door
+// still seems to stand open.
+func (w *visit) isLoad(at time.Duration, v *frame.Values, courses *[frame.Count]course, room float64, ajar bool) bool {
+	if !w.load.Door {
+		return w.load.Coals >= unseenFor && v.Has(frame.Flue) && v[frame.Flue]-room >= w.flames
+	}
+	way, least, deep := w.way(room), gainShare, chillDeep
+	if way == steady {
+		least += flareShare
+	}
+	if w.load.Coals > 0 {
+		deep = chillCoals
 	}
 	up, chilled, flueOnly := false, false, true
 	for _, c := range fires {
@@ -54,30 +113,36 @@ func (w *visit) isLoad(at time.Duration, v *frame.Values, courses *[frame.Count]
 		if !v.Has(c) || math.IsNaN(f.level) {
 			continue
 		}
-		k := &courses[c]
-		share := gainShare
+		k, rise := &courses[c], max(10, f.level-room)
+		gain := k.quick - f.level
+		if at-w.at <= together {
+			w.dipped = max(w.dipped, -gain/rise)
+		}
 		if c == frame.Flue {
 			if !flueOnly {
 				break
 			}
-			share = flueShare
+			least += flueShare - gainShare
 		}
 		flueOnly = false
-		rise := max(0, f.level-room)
-		course := f.after(since, room)
-		if since > soon {
-			course = max(course, f.level)
-		}
-		gain := k.quick - course
-		w.dipped[c] = max(w.dipped[c], -gain)
-		least := max(gainLeast, float64(3*k.sigma()))
-		up = up || gain > max(least, float64(share*rise))
-		// A rise that bends looks chilled against its own straight line.
-		steady := math.Abs(f.slope)*chillAfter.Seconds() < w.dipped[c]/2
-		chilled = chilled || c != frame.Flue && w.load.Coals > 0 && at-w.closed >= chillAfter && at-w.closed < 2*chillAfter && steady &&
-			-gain > max(float64(chillShare*w.dipped[c]), least, float64(chillDeep*rise))
+		sure := max(gainLeast, float64(3*k.sigma()))
+		up = up || gain > max(sure, float64(least*rise))
+		short := min(f.level, f.after(at-w.at, room)) - k.quick
+		chilled = chilled || short > max(sure, float64(deep*rise), float64(chillShare*w.dipped*rise))
 	}
-	return up || chilled
+	if !up {
+		w.over = 0
+	} else if w.over == 0 {
+		w.over = at
+	}
+	shut := at - w.closed
+	switch {
+	case ajar || shut < shutFor || w.dipped < dipShare:
+		return false
+	case chilled && shut >= chillAfter && shut <= chillUntil && (w.sagged || w.load.Coals > 0):
+		return true
+	}
+	return up && way != rising && at-w.over >= gainFor && (way == falling || shut <= steadyFor)
 }
 
 // revive begins a visit of which nobody saw the door: the fire has come back out of the

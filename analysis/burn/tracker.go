@@ -213,11 +213,19 @@ func (t *Tracker) account(at, dt time.Duration, v *frame.Values) {
 	}
 }
 
-// open begins a visit: whatever is laid on now is judged against what was before.
+// open begins a visit: whatever is laid on now is judged against what was before. Doors that
+// follow upon each other are one visit, and a door soon after a load belongs to it.
 func (t *Tracker) open() {
 	d := &t.doors
 	t.Burn.Doors++
-	w := visit{open: true, at: d.door.At, closed: d.door.At, before: d.before}
+	if w := &t.visit; w.open && w.load.Door && d.door.At-w.at <= together {
+		w.closed, w.over, w.sagged = d.door.At, 0, w.sagged || d.byDraft
+		return
+	}
+	if t.hasLoad && d.door.At-t.load.At < anew {
+		return
+	}
+	w := visit{open: true, at: d.door.At, closed: d.door.At, before: d.before, sagged: d.byDraft}
 	w.load = Load{
 		At: d.door.At, Door: true,
 		Flue: w.before[frame.Flue].level, Chamber: w.before[frame.Chamber].level, Firebox: w.before[frame.Firebox].level,
