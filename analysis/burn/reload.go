@@ -20,10 +20,16 @@ const (
 	// flareShare comes on top where the fire burned steadily: wood that falls flares too.
 	flareShare = 0.03
 	// chillShare is how much of the dip must be left after chillAfter, and chillDeep how
-	// deep that is. A sheath of 90 s has a tenth left after 3 min.
+	// deep that is. A sheath of 90 s has a tenth left after 3 min. A fire that dies goes on
+	// falling by more than diesShare a minute, one under cold wood does not.
 	chillShare = 0.5
-	chillDeep  = 0.12
-	chillCoals = 0.06
+	chillDeep  = 0.07
+	chillFlue  = 0.12 // the flue alone
+	diesShare  = 0.015
+	// backShare is how far a fire that was dying comes back before it is as hot as it was.
+	backShare = 0.10
+	// sagShare is a sag of the draft that no wind gives and a loading door does.
+	sagShare = 0.12
 	// dipShare is what a loading door and cold wood at least take: an ash door does not
 	// cool the gas.
 	dipShare = 0.05
@@ -59,10 +65,11 @@ type visit struct {
 	at     time.Duration
 	closed time.Duration
 	before [frame.Count]frozen
-	dipped float64       // deepest dip since, share
-	sagged bool          // the draft showed the door
-	over   time.Duration // since when the gas is hotter than before, zero while it is not
-	load   Load          // as it will be
+	dipped float64              // deepest dip since, share
+	sagged bool                 // the draft showed the door
+	low    [frame.Count]float64 // coldest since the door was shut for shutFor, 0 before
+	over   time.Duration        // since when the gas is hotter than before, zero while it is not
+	load   Load                 // as it will be
 	// flames is the flue's rise over the room that tells a load whose door nobody saw.
 	flames float64
 }
@@ -100,12 +107,10 @@ func (w *visit) isLoad(at time.Duration, v *frame.Values, courses *[frame.Count]
 	if !w.load.Door {
 		return w.load.Coals >= unseenFor && v.Has(frame.Flue) && v[frame.Flue]-room >= w.flames
 	}
+	shut := at - w.closed
 	way, least, deep := w.way(room), gainShare, chillDeep
 	if way == steady {
 		least += flareShare
-	}
-	if w.load.Coals > 0 {
-		deep = chillCoals
 	}
 	up, chilled, flueOnly := false, false, true
 	for _, c := range fires {
@@ -123,23 +128,28 @@ func (w *visit) isLoad(at time.Duration, v *frame.Values, courses *[frame.Count]
 				break
 			}
 			least += flueShare - gainShare
+			deep = chillFlue
 		}
 		flueOnly = false
 		sure := max(gainLeast, float64(3*k.sigma()))
 		up = up || gain > max(sure, float64(least*rise))
+		if shut < shutFor || k.quick < w.low[c] || w.low[c] == 0 {
+			w.low[c] = k.quick
+		}
+		up = up || way == falling && k.quick-w.low[c] > max(sure, float64(backShare*rise))
 		short := min(f.level, f.after(at-w.at, room)) - k.quick
-		chilled = chilled || short > max(sure, float64(deep*rise), float64(chillShare*w.dipped*rise))
+		chilled = chilled || short > max(sure, float64(deep*rise), float64(chillShare*w.dipped*rise)) &&
+			k.slope()*60 > -float64(diesShare*rise)
 	}
 	if !up {
 		w.over = 0
 	} else if w.over == 0 {
 		w.over = at
 	}
-	shut := at - w.closed
 	switch {
 	case ajar || shut < shutFor || w.dipped < dipShare:
 		return false
-	case chilled && shut >= chillAfter && shut <= chillUntil && (w.sagged || w.load.Coals > 0):
+	case chilled && shut >= chillAfter && shut <= chillUntil && w.sagged:
 		return true
 	}
 	return up && way != rising && at-w.over >= gainFor && (way == falling || shut <= steadyFor)

@@ -155,6 +155,7 @@ func (t *Tracker) Step(in Inputs) Changes {
 		t.Burn.Doors--
 	case ch.Closed:
 		t.visit.closed = t.doors.door.Closed
+		t.visit.sagged = t.visit.sagged || t.doors.byDraft && t.doors.deepest >= sagShare
 	}
 	t.judge(at, dt, v, &ch)
 	t.seen = v.Has(frame.Flue)
@@ -219,13 +220,13 @@ func (t *Tracker) open() {
 	d := &t.doors
 	t.Burn.Doors++
 	if w := &t.visit; w.open && w.load.Door && d.door.At-w.at <= together {
-		w.closed, w.over, w.sagged = d.door.At, 0, w.sagged || d.byDraft
+		w.closed, w.over = d.door.At, 0
 		return
 	}
 	if t.hasLoad && d.door.At-t.load.At < anew {
 		return
 	}
-	w := visit{open: true, at: d.door.At, closed: d.door.At, before: d.before, sagged: d.byDraft}
+	w := visit{open: true, at: d.door.At, closed: d.door.At, before: d.before}
 	w.load = Load{
 		At: d.door.At, Door: true,
 		Flue: w.before[frame.Flue].level, Chamber: w.before[frame.Chamber].level, Firebox: w.before[frame.Firebox].level,
