@@ -20,6 +20,7 @@ var fires = [...]frame.Channel{frame.Firebox, frame.Chamber, frame.Flue}
 const (
 	sagAlone = 0.25 // a sag that lasts and needs no other witness
 	clearSag = 6.0  // of the draft's own unrest
+	sagPlain = 0.12 // one that long counts beside what temperatures do
 	kick     = 0.05 // one that temperatures have to back
 	clear    = 3.0
 	sagStill = 0.05
@@ -65,6 +66,7 @@ type doors struct {
 	sags       time.Duration // how long it has sagged
 	deepest    float64       // sag since the suspicion
 	deeper     time.Duration // when it last got deeper
+	plain      bool          // the sag was one that only a door gives
 
 	suspected bool
 	byDraft   bool // what raised the suspicion
@@ -105,6 +107,9 @@ func (d *doors) step(at, dt time.Duration, v *frame.Values, courses *[frame.Coun
 	dip := d.measure(at, v, courses, room)
 	if (d.suspected || d.door.Open) && sag > d.deepest+sagStill {
 		d.deepest, d.deeper = sag, at
+	}
+	if sag >= sagPlain && d.deep(clearSag) {
+		d.plain = true
 	}
 	switch {
 	case d.door.Open && d.draft && d.quick < 0:
@@ -198,7 +203,7 @@ func (d *doors) suspect(at time.Duration, v *frame.Values, courses *[frame.Count
 	}
 	d.suspected, d.byDraft, d.since, d.gone, d.fell = true, byDraft, at, false, 0
 	d.lasted = 0
-	d.deepest, d.deeper = 0, at
+	d.deepest, d.deeper, d.plain = 0, at, false
 	if byDraft {
 		d.deepest = sag
 	}

@@ -28,8 +28,6 @@ const (
 	diesShare  = 0.015
 	// backShare is how far a fire that was dying comes back before it is as hot as it was.
 	backShare = 0.10
-	// sagShare is a sag of the draft that no wind gives and a loading door does.
-	sagShare = 0.12
 	// dipShare is what a loading door and cold wood at least take: an ash door does not
 	// cool the gas.
 	dipShare = 0.05
@@ -65,7 +63,7 @@ type visit struct {
 	at     time.Duration
 	closed time.Duration
 	before [frame.Count]frozen
-	dipped float64              // deepest dip since, share
+	dipped [frame.Count]float64 // deepest below before, share
 	sagged bool                 // the draft showed the door
 	low    [frame.Count]float64 // coldest since the door was shut for shutFor, 0 before
 	over   time.Duration        // since when the gas is hotter than before, zero while it is not
@@ -112,7 +110,7 @@ func (w *visit) isLoad(at time.Duration, v *frame.Values, courses *[frame.Count]
 	if way == steady {
 		least += flareShare
 	}
-	up, chilled, flueOnly := false, false, true
+	up, dipped, chilled, flueOnly := false, false, false, true
 	for _, c := range fires {
 		f := w.before[c]
 		if !v.Has(c) || math.IsNaN(f.level) {
@@ -121,8 +119,9 @@ func (w *visit) isLoad(at time.Duration, v *frame.Values, courses *[frame.Count]
 		k, rise := &courses[c], max(10, f.level-room)
 		gain := k.quick - f.level
 		if at-w.at <= together {
-			w.dipped = max(w.dipped, -gain/rise)
+			w.dipped[c] = max(w.dipped[c], -gain/rise)
 		}
+		dipped = dipped || w.dipped[c] >= dipShare
 		if c == frame.Flue {
 			if !flueOnly {
 				break
@@ -138,7 +137,7 @@ func (w *visit) isLoad(at time.Duration, v *frame.Values, courses *[frame.Count]
 		}
 		up = up || way == falling && k.quick-w.low[c] > max(sure, float64(backShare*rise))
 		short := min(f.level, f.after(at-w.at, room)) - k.quick
-		chilled = chilled || short > max(sure, float64(deep*rise), float64(chillShare*w.dipped*rise)) &&
+		chilled = chilled || short > max(sure, float64(deep*rise), float64(chillShare*w.dipped[c]*rise)) &&
 			k.slope()*60 > -float64(diesShare*rise)
 	}
 	if !up {
@@ -147,7 +146,9 @@ func (w *visit) isLoad(at time.Duration, v *frame.Values, courses *[frame.Count]
 		w.over = at
 	}
 	switch {
-	case ajar || shut < shutFor || w.dipped < dipShare:
+	case ajar || shut < shutFor:
+		return false
+	case !dipped && !(w.load.Coals > 0 && v[frame.Flue]-room >= w.flames):
 		return false
 	case chilled && shut >= chillAfter && shut <= chillUntil && w.sagged:
 		return true

@@ -155,7 +155,7 @@ func (t *Tracker) Step(in Inputs) Changes {
 		t.Burn.Doors--
 	case ch.Closed:
 		t.visit.closed = t.doors.door.Closed
-		t.visit.sagged = t.visit.sagged || t.doors.byDraft && t.doors.deepest >= sagShare
+		t.visit.sagged = t.visit.sagged || t.doors.plain
 	}
 	t.judge(at, dt, v, &ch)
 	t.seen = v.Has(frame.Flue)
@@ -226,7 +226,7 @@ func (t *Tracker) open() {
 	if t.hasLoad && d.door.At-t.load.At < anew {
 		return
 	}
-	w := visit{open: true, at: d.door.At, closed: d.door.At, before: d.before}
+	w := visit{open: true, at: d.door.At, closed: d.door.At, before: d.before, flames: float64(coalsShare * t.levels.peak)}
 	w.load = Load{
 		At: d.door.At, Door: true,
 		Flue: w.before[frame.Flue].level, Chamber: w.before[frame.Chamber].level, Firebox: w.before[frame.Firebox].level,
