@@ -26,6 +26,7 @@ type features struct {
 	coals      time.Duration
 	held       float64 // how far above the room it stood then, as a share of the burn's peak
 	decay      float64 // how fast it had been cooling, shares of that a minute
+	char       float64 // minutes of full flames whose char had not burnt away
 
 	draft  float64 // mean over the rise, Pa
 	late   float64 // its excess over the band's end in the last part of the rise, share of it
@@ -148,7 +149,7 @@ const early = 5 * time.Minute
 // lookAtBed measures how the bed had been glowing before the door was opened: a large one
 // stays hot and cools slowly.
 func (t *Tracker) lookAtBed(f *features, at time.Duration) {
-	f.held, f.decay = math.NaN(), math.NaN()
+	f.held, f.decay, f.char = math.NaN(), math.NaN(), math.NaN()
 	r, ok := row(f.bedChannel)
 	if !ok || math.IsNaN(f.bed) {
 		return
@@ -159,7 +160,39 @@ func (t *Tracker) lookAtBed(f *features, at time.Duration) {
 	if !math.IsInf(peak, 0) {
 		f.held = (f.bedAt - room) / max(peak-room, 10)
 	}
+	f.char = t.char(at)
 	f.decay = (t.course.near(r, at-early-over) - t.course.near(r, at-early)) / over.Minutes() / max(f.bedAt-room, 10)
+}
+
+// Flames leave a fifth of the wood as char, which glows for one to four hours (both from
+// memory): it burns away with charFor. Flames that keep the flue under leastFlames of the
+// way to its limit are a small fire's.
+const (
+	charFor     = time.Hour
+	leastFlames = 0.6
+)
+
+// char is how much of it lies in the fire at a time, as the minutes of flames at the flue's
+// highest that it takes to make it; NaN without a flue.
+func (t *Tracker) char(at time.Duration) float64 {
+	c, room, span := &t.course, t.room(), t.span(frame.Flue)
+	sum, high, left, next := 0.0, math.NaN(), 1.0, at
+	for i := c.after(at) - 1; i >= 0; i-- {
+		p := c.point(i)
+		dt := next - p.at
+		next = p.at
+		left *= charFor.Seconds() / (charFor + dt).Seconds()
+		v := (p.value[rowFlue] - room) / span
+		if math.IsNaN(v) {
+			continue
+		}
+		if !(v <= high) {
+			high = c.smooth(rowFlue, i)
+			high = (high - room) / span
+		}
+		sum += float64(max(0, v) * min(dt, early).Minutes() * left)
+	}
+	return sum / max(high, leastFlames)
 }
 
 // roughness is the mean noise of the draft within slots, Pa; NaN without any.

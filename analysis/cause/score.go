@@ -14,6 +14,7 @@ type clues struct {
 	surge, roar             float64 // the draft: shooting up, noisy
 	with, leapt, full       float64 // the rise: came with a load, began with a leap, had a full fire before
 	bed, left, upper        float64 // the load: on a hot bed, that has coals left, whose upper pieces caught fire late
+	char                    float64 // there was much char, of flames that were long and hot, and ended lately
 	prompt, growing         float64 // it caught fire at once; the fire grew already when it was laid on
 	quick, hurried, lagging float64 // the wood: quicker than usual, much quicker, slow to catch
 	again, long             float64 // so it did the time before, and it lasts
@@ -49,6 +50,10 @@ func (t *Tracker) clues(f *features) (k clues) {
 		k.bed = ramp(f.bed, 0.25, 0.6, 0.3)
 		// A bed that cools slowly because it is nearly out is none.
 		k.left = float64(ramp(f.held, 0.2, 0.4, 0.5) * ramp(f.bed, 0.08, 0.2, 0.5))
+		// Nothing but a lack of wood ends flames: where they end slowly, coals carry on. A fire
+		// that falls away quickly leaves few, and one that still burns at its best has not
+		// made them yet.
+		k.char = float64(ramp(f.char, 25, 36, 0) * ramp(f.decay, 0.045, 0.03, 0.5) * (1 - k.full))
 		// Over a hot bed the upper pieces of a load catch fire late, and all at once.
 		k.upper = float64(k.bed * ramp(f.sinceLoad.Minutes(), 45, 25, 0))
 		if leaptAt >= loadAt {
@@ -57,7 +62,7 @@ func (t *Tracker) clues(f *features) (k clues) {
 		bedded = ramp(f.bed, 0.05, 0.15, 1)
 		// A large bed lights cold wood from below within a minute or two; elsewhere it first
 		// has to dry.
-		k.prompt = ramp(f.sinceLoad.Minutes(), 5, 2, 0.5)
+		k.prompt = ramp(f.sinceLoad.Minutes(), 5+float64(6*k.char), 2+float64(4*k.char), 0.5)
 	}
 
 	k.quick = ramp(f.speed, 0.015, 0.08, 0.5) // an ordinary load takes half an hour
@@ -93,7 +98,7 @@ func (t *Tracker) score(subject alarm.Name, f *features, k *clues, s *[nCauses]f
 	if f.loaded && !f.cold {
 		coals := float64(2*ramp(f.decay, 0.018, 0.008, 0.3)) + float64(1.5*ramp(f.coals.Minutes(), 3, 20, 0))
 		s[iCoalBed] = rest - 3.7 + float64(2*max(k.with, float64(0.8*k.upper))) + float64(3*k.bed) +
-			float64(k.left*coals) + k.quick - float64(3*k.full) - float64(2*(1-k.prompt)) - float64(2*k.growing)
+			max(float64(k.left*coals), float64(3.5*k.char)) + k.quick - float64(3*k.full) - float64(2*(1-k.prompt)) - float64(2*k.growing)
 	}
 	if f.loaded {
 		// Small pieces are quick to catch and to rise; dry ones take their time, and last.
