@@ -169,7 +169,7 @@ func (t *Tracker) lookAtBed(f *features, at time.Duration) {
 // way to its limit are a small fire's.
 const (
 	charFor     = time.Hour
-	leastFlames = 0.6
+	leastFlames = 0.7
 )
 
 // char is how much of it lies in the fire at a time, as the minutes of flames at the flue's

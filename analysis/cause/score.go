@@ -9,17 +9,18 @@ import (
 // Their bounds and the weights below are this project's own: set by what follows from
 // physics, and then moved as little as simulated nights of three kinds asked for.
 type clues struct {
-	over, climb             float64 // the draft: above the band, growing with the heat
-	behind, violent         float64 // hot behind the appliance only, and within minutes
-	surge, roar             float64 // the draft: shooting up, noisy
-	with, leapt, full       float64 // the rise: came with a load, began with a leap, had a full fire before
-	bed, left, upper        float64 // the load: on a hot bed, that has coals left, whose upper pieces caught fire late
-	char                    float64 // there was much char, of flames that were long and hot, and ended lately
-	prompt, growing         float64 // it caught fire at once; the fire grew already when it was laid on
-	quick, hurried, lagging float64 // the wood: quicker than usual, much quicker, slow to catch
-	again, long             float64 // so it did the time before, and it lasts
-	sag, pulled, low        float64 // the draft: fell as the rise began, grew, is below the band
-	sudden, cooler          float64 // out of a steady burn; the firebox stays behind
+	over, climb            float64 // the draft: above the band, growing with the heat
+	behind, violent        float64 // hot behind the appliance only, and within minutes
+	surge, roar            float64 // the draft: shooting up, noisy
+	with, leapt, full      float64 // the rise: came with a load, began with a leap, had a full fire before
+	bed, left, upper       float64 // the load: on a hot bed, that has coals left, whose upper pieces caught fire late
+	char                   float64 // there was much char, of flames that were long and hot, and ended lately
+	prompt, growing        float64 // it caught fire at once; the fire grew already when it was laid on
+	quick, hurried, fierce float64 // the wood: quicker than usual, much quicker, as only much surface is
+	lagging                float64 // slow to catch
+	again, long            float64 // so it did the time before, and it lasts
+	sag, pulled, low       float64 // the draft: fell as the rise began, grew, is below the band
+	sudden, cooler         float64 // out of a steady burn; the firebox stays behind
 }
 
 // clues weighs the features.
@@ -53,7 +54,7 @@ func (t *Tracker) clues(f *features) (k clues) {
 		// Nothing but a lack of wood ends flames: where they end slowly, coals carry on. A fire
 		// that falls away quickly leaves few, and one that still burns at its best has not
 		// made them yet.
-		k.char = float64(ramp(f.char, 25, 36, 0) * ramp(f.decay, 0.045, 0.03, 0.5) * (1 - k.full))
+		k.char = float64(ramp(f.char, 25, 36, 0) * ramp(f.decay, 0.036, 0.026, 0.5) * (1 - k.full))
 		// Over a hot bed the upper pieces of a load catch fire late, and all at once.
 		k.upper = float64(k.bed * ramp(f.sinceLoad.Minutes(), 45, 25, 0))
 		if leaptAt >= loadAt {
@@ -67,6 +68,7 @@ func (t *Tracker) clues(f *features) (k clues) {
 
 	k.quick = ramp(f.speed, 0.015, 0.08, 0.5) // an ordinary load takes half an hour
 	k.hurried = ramp(f.speed, 0.05, 0.18, 0.5)
+	k.fierce = ramp(f.speed, 0.2, 0.35, 0)
 	// Any wood takes its time on a bed that is nearly out.
 	k.lagging = ramp(f.sinceLoad.Minutes(), 0.5, 8-float64(3.5*bedded), 0.5)
 	if f.revived {
@@ -98,12 +100,12 @@ func (t *Tracker) score(subject alarm.Name, f *features, k *clues, s *[nCauses]f
 	if f.loaded && !f.cold {
 		coals := float64(2*ramp(f.decay, 0.018, 0.008, 0.3)) + float64(1.5*ramp(f.coals.Minutes(), 3, 20, 0))
 		s[iCoalBed] = rest - 3.7 + float64(2*max(k.with, float64(0.8*k.upper))) + float64(3*k.bed) +
-			max(float64(k.left*coals), float64(3.5*k.char)) + k.quick - float64(3*k.full) - float64(2*(1-k.prompt)) - float64(2*k.growing)
+			max(float64(k.left*coals), float64(3.5*k.char)) + k.quick - float64(3*k.full) - float64(2*(1-k.prompt)) - float64(2*k.growing) - float64(2*k.fierce)
 	}
 	if f.loaded {
 		// Small pieces are quick to catch and to rise; dry ones take their time, and last.
 		wood := rest + float64(2*k.with) + k.quick - float64(k.full*(1-k.growing))
-		s[iFineFuel] = wood - 1.8 + float64(0.8*k.hurried) - float64(0.7*k.lagging) - float64(2*k.again) - float64(2*k.long)
+		s[iFineFuel] = wood - 1.8 + float64(0.8*k.hurried) + k.fierce - float64(0.7*k.lagging) - float64(2*k.again) - float64(2*k.long)
 		s[iDryFuel] = wood - 1.6 - float64(0.4*k.hurried) + float64(0.7*k.lagging) + k.again + k.long + t.note()
 	}
 
