@@ -100,7 +100,7 @@ func (t *Tracker) score(subject alarm.Name, f *features, k *clues, s *[nCauses]f
 	if f.loaded && !f.cold {
 		coals := float64(2*ramp(f.decay, 0.018, 0.008, 0.3)) + float64(1.5*ramp(f.coals.Minutes(), 3, 20, 0))
 		s[iCoalBed] = rest - 3.7 + float64(2*max(k.with, float64(0.8*k.upper))) + float64(3*k.bed) +
-			max(float64(k.left*coals), float64(3.5*k.char)) + k.quick - float64(3*k.full) - float64(2*(1-k.prompt)) - float64(2*k.growing) - float64(2*k.fierce)
+			max(float64(k.left*coals), float64(3*k.char)) + k.quick - float64(3*k.full) - float64(2*(1-k.prompt)) - float64(2*k.growing) - float64(2*k.fierce)
 	}
 	if f.loaded {
 		// Small pieces are quick to catch and to rise; dry ones take their time, and last.
