@@ -43,8 +43,11 @@ func (j *Judge) weigh(in Inputs, l look) Evidence {
 		// A gate that flutters is as loud, but it beats, and lifts nothing.
 		e.Roar = min(e.Roar, 1+float64(3*max(0, e.Surge-1))+float64(3*l.random*l.roaring))
 		// A gate that sticks shut lifts the draft too, without noise, and feeds the fire
-		// only slowly.
-		e.Surge = min(e.Surge, 1+clamp(float64(2*(max(0, e.Rise)+max(0, e.Roar)))+float64(j.swells(l)*(1+clamp((l.grew-2)/8, 0, 0.8))), 0, 1.8))
+		// only slowly; but it does so at once.
+		swells := j.swells(l)
+		e.Surge = min(e.Surge, 1+clamp(float64(2*(max(0, e.Rise)+max(0, e.Roar)))+float64(1.3*swells), 0, 1.5))
+		// The hot gas behind the collar comes first, and the collar follows.
+		e.Surge += float64(swells * clamp(e.Surge-1, 0, 1) * clamp((l.grew-1)/6, 0, 1))
 		if fresh { // nobody has seen yet what flames are like here
 			e.Surge, e.Roar = e.Surge/2, e.Roar/2
 		}
