@@ -164,7 +164,7 @@ func (j *Judge) swells(l look) float64 {
 		if d := g.back(i).draft - g.back(i+2).draft; d > leap {
 			leap = d
 		}
-		if g.back(i).draft < base+top/4 {
+		if g.back(i).draft < base+float64(top/4) {
 			return clamp((0.65-leap/top)/0.25, 0, 1)
 		}
 	}
