@@ -151,6 +151,31 @@ func TestAFaintOneIsNamedWhenItLasts(t *testing.T) {
 	}
 }
 
+// A column that fills with heat lifts the draft over half a minute, without a roar, and the
+// collar follows; a gate that falls shut lifts it as far at once, and the fire follows no
+// quicker. The way alone tells them apart.
+func TestTheWayTheDraftComesUp(t *testing.T) {
+	for _, both := range []bool{false, true} {
+		swells := newChimney(time.Second, both)
+		swells.run(40 * time.Minute)
+		from := swells.in.At
+		swells.drift(255, 601, 19, 35*time.Second)
+		swells.drift(285, 604, 21, 35*time.Second)
+		if d := swells.seen - from; !swells.named || d > time.Minute {
+			t.Errorf("chamber %v: the fire is named %v after %v: %+v", both, swells.named, d, swells.found)
+		}
+		shut := newChimney(time.Second, both)
+		shut.run(40 * time.Minute)
+		shut.draft = 19
+		shut.drift(255, 620, 19, 35*time.Second)
+		shut.drift(285, 650, 21, 2*time.Minute)
+		shut.run(10 * time.Minute)
+		if shut.named {
+			t.Errorf("chamber %v: the gate is named at %v", both, shut.seen-from)
+		}
+	}
+}
+
 // Whoever has just laid wood on opened the door; that does not make 500 K a minute.
 func TestViolentAfterADoor(t *testing.T) {
 	c := newChimney(time.Second, false)

@@ -43,8 +43,11 @@ func (j *Judge) weigh(in Inputs, l look) Evidence {
 		// A gate that flutters is as loud, but it beats, and lifts nothing.
 		e.Roar = min(e.Roar, 1+float64(3*max(0, e.Surge-1))+float64(3*l.random*l.roaring))
 		// A gate that sticks shut lifts the draft too, without noise, and feeds the fire
-		// only slowly.
-		e.Surge = min(e.Surge, 1+clamp(float64(2*(max(0, e.Rise)+max(0, e.Roar))), 0, 1.5))
+		// only slowly; but it does so at once.
+		swells := j.swells(l)
+		e.Surge = min(e.Surge, 1+clamp(float64(2*(max(0, e.Rise)+max(0, e.Roar)))+float64(1.3*swells), 0, 1.5))
+		// The hot gas behind the collar comes first, and the collar follows.
+		e.Surge += float64(swells * clamp(e.Surge-1, 0, 1) * clamp((l.grew-1)/6, 0, 1))
 		if fresh { // nobody has seen yet what flames are like here
 			e.Surge, e.Roar = e.Surge/2, e.Roar/2
 		}
@@ -143,6 +146,33 @@ func (j *Judge) surge(l look) float64 {
 	// What stands far above its own swings is no gust either.
 	return over * max(l.roaring*(1-j.beats(l)), stands(l, c))
 }
+
+// swells is 0 to 1 for a draft that came up over tens of seconds, as heat fills a column.
+// A gate that falls shut, a fan that stops and a door make theirs within moments, and the
+// wind its fronts within minutes.
+func (j *Judge) swells(l look) float64 {
+	g, base := &j.gather, j.calm.draft
+	top := l.last - base
+	if !(top > 0) {
+		return 0
+	}
+	leap := 0.0
+	for i := range climb {
+		if i+2 >= g.filled {
+			return 0
+		}
+		if d := g.back(i).draft - g.back(i+2).draft; d > leap {
+			leap = d
+		}
+		if g.back(i).draft < base+float64(top/4) {
+			return clamp((0.65-leap/top)/0.25, 0, 1)
+		}
+	}
+	return 0
+}
+
+// climb is how long a column takes to fill with heat, bins, at the most.
+const climb = 2 * minute
 
 // beats is 0 to 1 for a draft that is loud by a beat: a gate that swings lifts the mean by
 // what it is shut longer than before, and that by no more than it swings. Where the

@@ -11,7 +11,7 @@ import (
 
 const (
 	sure     = 3.0              // evidence for a chimney fire: odds of 20 to 1
-	certain  = 5.0              // this needs no second look
+	certain  = 4.0              // this needs no second look
 	doubtful = 1.5              // less than this speaks of none
 	twice    = 2                // bins in a row that must be sure: what lasts ten seconds is no blip
 	likely   = 2.2              // this will do, if the draft makes most of it
