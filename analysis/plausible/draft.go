@@ -97,6 +97,7 @@ type draft struct {
 	cold    time.Duration // there has been no fire
 	fired   bool          // there was one
 	creep   creep
+	off     bool // its zero is
 }
 
 // step judges one frame. flue is its rise over the room, NaN where it is not known; unlit
@@ -111,7 +112,7 @@ func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64,
 	v := in.Values[frame.Draft]
 	if math.IsNaN(v) {
 		if c.count == 0 {
-			*d = draft{cold: d.cold, fired: d.fired, shut: d.shut, was: d.was, lull: d.lull}
+			*d = draft{cold: d.cold, fired: d.fired, shut: d.shut, was: d.was, lull: d.lull, off: d.off}
 		}
 		return ""
 	}
@@ -146,8 +147,12 @@ func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64,
 	blocked := d.blocked(dt, c, alive, burning)
 	d.missed(dt, burning, flue)
 	d.disproved(in.Phase, v, dt, flue)
-	crept := d.creep.step(dt, unlit && d.cold >= coldFor && c.seen >= coldOver, d.cold >= warmFor,
-		d.level, d.calm, d.gusts(), math.Sqrt(c.usual), in.Values[frame.Outdoor], room)
+	h, cold := columnOf(in), d.cold >= coldFor && c.seen >= coldOver
+	crept := d.creep.step(h, dt, unlit && cold, d.cold >= warmFor,
+		d.level-d.calm-d.tends, d.calm, d.gusts(), math.Sqrt(c.usual), in.Values[frame.Outdoor], room)
+	if cold { // no fire puts it right: what was found is true until the furnace is cold again
+		d.off = crept || !h.coldDraft(d.calm, math.Sqrt(d.swing), in.Values[frame.Outdoor], room)
+	}
 	switch {
 	case reversed:
 		return HoseSwapped
@@ -159,9 +164,7 @@ func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64,
 		return TubeBlocked
 	case d.gone >= goneFor || d.gone >= goneStill && c.brief < lively*lively:
 		return DraftGone
-	case d.cold >= coldFor && c.seen >= coldOver && !coldDraft(d.calm, math.Sqrt(d.swing), in.Values[frame.Outdoor], room):
-		return ZeroDrift
-	case crept:
+	case d.off:
 		return ZeroDrift
 	}
 	return ""
@@ -285,27 +288,38 @@ func (d *draft) disproved(phase burn.Phase, v float64, dt time.Duration, flue fl
 }
 
 // coldDraft reports whether a chimney without a fire can have this draft: between none
-// and what a tall one has, full of air at the room's temperature, and what wind adds.
-func coldDraft(pa, swing, outdoor, room float64) bool {
+// and what it has, full of air at the room's temperature, and what wind adds.
+func (h column) coldDraft(pa, swing, outdoor, room float64) bool {
 	cold, warm := outdoor, outdoor
 	if math.IsNaN(outdoor) {
 		cold, warm = coldestDay, hottestDay
 	}
 	wind := windOnCold + float64(windsMost*swing)
-	return pa >= min(0, stack(warm, room))-wind-houseFans && pa <= max(0, stack(cold, room))+wind
+	return pa >= min(0, h.stack(warm, room))-wind-houseFans && pa <= max(0, h.stack(cold, room))+wind
 }
 
-// stack is the draft in Pa of the tallest chimney, full of air at the room's temperature.
+// column is the height of a chimney in m.
+type column float64
+
+// columnOf is the site's chimney, or the tallest where it is not known.
+func columnOf(in Inputs) column {
+	if in.Height > 0 && in.Height < tallest {
+		return column(in.Height)
+	}
+	return tallest
+}
+
+// weight is g·353.05 for each metre, Pa·K.
+const weight = 9.80665 * 353.05
+
+// stack is the draft in Pa of the chimney, full of air at the room's temperature.
 //
 //	Δp = g·H·(ρ_outdoor − ρ_room), ρ = 353.05/T (dry air at 101 325 Pa)
-func stack(outdoor, room float64) float64 {
-	return float64(stackOf * (1/(outdoor+273.15) - 1/(room+273.15)))
+func (h column) stack(outdoor, room float64) float64 {
+	return float64(float64(weight*h) * (1/(outdoor+273.15) - 1/(room+273.15)))
 }
 
-// stackOf is g·H·353.05 of the tallest chimney, Pa·K.
-const stackOf = 9.80665 * tallest * 353.05
-
 // outdoors is the inverse of stack: the outdoor temperature for a draft, °C.
-func outdoors(draft, room float64) float64 {
-	return 1/(draft/stackOf+1/(room+273.15)) - 273.15
+func (h column) outdoors(draft, room float64) float64 {
+	return 1/(draft/float64(weight*h)+1/(room+273.15)) - 273.15
 }
