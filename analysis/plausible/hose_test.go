@@ -1,0 +1,123 @@
+package plausible_test
+
+import (
+	"math"
+	"testing"
+	"time"
+
+	"fluewright/analysis/burn"
+	"fluewright/analysis/frame"
+	"fluewright/analysis/plausible"
+)
+
+// swaying is a chimney's draft, with a sway that has a memory, beside a sensor that hears
+// itself more than it.
+func swaying(s *site) (sways func() float64) {
+	s.noise[frame.Draft] = 0
+	last := 0.0
+	return func() float64 {
+		last = 0.72*last + 0.35*s.rng.noise()
+		return last
+	}
+}
+
+// A hose that comes off leaves a sensor that hears mostly itself at its zero, at once and
+// without the sway; a fan takes seconds and leaves the sway, or goes below nothing.
+func TestAtOnceAndWithoutTheSwayIsTheHose(t *testing.T) {
+	for name, tt := range map[string]struct {
+		takes float64 // s
+		level float64 // Pa
+		sways float64 // share of it
+		off   bool
+	}{
+		"the hose":                       {0, 0, 0, true},
+		"a fan that leaves the sway":     {8, 0, 1, false},
+		"at once, with all of the sway":  {0, 0, 1, false},
+		"at once, to the least below it": {0, -0.45, 0, false},
+	} {
+		s := newSite()
+		sway := swaying(s)
+		s.lie = func(at time.Duration, v *frame.Values) {
+			level, share := 12.0, 1.0
+			if at >= lied {
+				level, share = tt.level, tt.sways
+				if since := (at - lied).Seconds(); since < tt.takes {
+					level, share = 12-float64((12-tt.level)*since/tt.takes), 1
+				}
+			}
+			v[frame.Draft] = level + float64(share*sway()) + 0.2*s.rng.noise()
+		}
+		s.run(lied + 40*time.Second)
+		if got := s.found[frame.Draft]; (got == plausible.HoseOff) != tt.off || plausible.Distrusts(got) != tt.off {
+			t.Errorf("%s: %q", name, got)
+		}
+	}
+}
+
+// What was taken for the hose and then goes below nothing is a draft that has turned.
+func TestBelowNothingIsNoHose(t *testing.T) {
+	s := newSite()
+	s.lie = after(func(since float64, v *frame.Values) {
+		v[frame.Draft] *= 0.01
+		if since >= 60 {
+			v[frame.Draft] -= 0.6
+		}
+	})
+	if s.run(lied + 50*time.Second); s.found[frame.Draft] != plausible.HoseOff {
+		t.Fatalf("%q", s.found[frame.Draft])
+	}
+	if s.run(40 * time.Second); plausible.Distrusts(s.found[frame.Draft]) {
+		t.Errorf("still %q", s.found[frame.Draft])
+	}
+}
+
+// A fire that goes on for ten minutes has its air by the chimney: a reading at nothing beside
+// it is wrong, whatever it looked like at first. One that dwindles may lack it.
+func TestAFireThatGoesOnDisprovesTheReading(t *testing.T) {
+	for name, tt := range map[string]struct {
+		cools func(float64, *frame.Values)
+		draws bool
+	}{
+		"it goes on": {func(float64, *frame.Values) {}, true},
+		"it dies":    {sink(frame.Flue, 0.3, 400), false},
+	} {
+		s := newSite()
+		s.lie = after(func(since float64, v *frame.Values) {
+			v[frame.Draft] -= 12
+			tt.cools(since, v)
+		})
+		s.run(lied + 9*time.Minute)
+		if s.rules.ChimneyDraws() || plausible.Distrusts(s.found[frame.Draft]) {
+			t.Errorf("%s: believed too soon: %q", name, s.found[frame.Draft])
+		}
+		s.run(3 * time.Minute)
+		if s.rules.ChimneyDraws() != tt.draws || plausible.Distrusts(s.found[frame.Draft]) != tt.draws {
+			t.Errorf("%s: %q", name, s.found[frame.Draft])
+		}
+	}
+}
+
+// A zero that wandered in the cold is wrong in the fire as well, and a low chimney shows it
+// where a tall one would not.
+func TestAWanderedZeroStaysWrongInTheFire(t *testing.T) {
+	for height, want := range map[float64]string{0: "", math.NaN(): "", 4.6: plausible.ZeroDrift} {
+		h := newHouse()
+		h.cold()
+		h.in.Height = height
+		h.level = 3
+		h.run(2 * time.Hour)
+		for range 150 {
+			h.level += 0.035
+			h.run(time.Minute)
+		}
+		if got := h.found[frame.Draft]; got != want {
+			t.Errorf("%g m: %q, want %q", height, got, want)
+		}
+		h.in.Phase = burn.CleanBurn
+		h.set(frame.Flue, 220)
+		h.level += 6
+		if h.run(time.Hour); h.found[frame.Draft] != want {
+			t.Errorf("%g m, lit: %q, want %q", height, h.found[frame.Draft], want)
+		}
+	}
+}
