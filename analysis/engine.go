@@ -201,7 +201,7 @@ func (e *Engine) look(f frame.Frame) {
 			*in = frame.Input{Quality: frame.Faulty, Fault: impossible}
 		}
 	}
-	in := plausible.Inputs{At: f.At, Phase: e.judges.tracker.Phase, SitePressure: e.sitePressure}
+	in := plausible.Inputs{At: f.At, Phase: e.judges.tracker.Phase, SitePressure: e.sitePressure, Height: e.settings.Chimney.Height()}
 	for c := range in.Values {
 		in.Values[c] = v.value(frame.Channel(c))
 	}

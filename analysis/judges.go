@@ -35,7 +35,15 @@ type judges struct {
 
 	burnt    time.Duration // when the chimney was last seen to burn
 	hasBurnt bool
+
+	doubted bool          // the draft was, and has not drawn for soundFor since
+	drew    time.Duration // it has begun to
+	draws   bool
 }
+
+// soundFor is how long a draft that was doubted must draw beside a fire before it tells of
+// regulator and flue again (judgement).
+const soundFor = 10 * time.Minute
 
 // unsettled is how long the draft tells nothing of regulator and flue after a chimney fire:
 // the whole chimney is hot then (judgement).
@@ -124,7 +132,7 @@ func (e *Engine) step(v *view) {
 	}
 	f.gate = j.gate.Step(gate.Inputs{
 		At: v.At, Values: values, Phase: f.phase,
-		Spoilt: f.door || j.hasBurnt && v.At-j.burnt < unsettled,
+		Spoilt: f.door || f.spill.Turned || j.unsound(e, v) || j.hasBurnt && v.At-j.burnt < unsettled,
 	})
 	minute, full := j.gate.Minute()
 	way := flueway.Inputs{At: v.At, Phase: f.phase, Minute: minute, Full: full, Course: j.gate.Course(), Gate: f.gate}
@@ -137,4 +145,21 @@ func (e *Engine) step(v *view) {
 		DraftLow: e.settings.DraftLow, DraftHigh: e.settings.DraftHigh, Limits: e.settings.Limits,
 		BlowerStopped: f.plenum.Stopped == alarm.Present, ChimneyFire: f.fire.Verdict == alarm.Present,
 	})
+}
+
+// unsound reports whether the draft is doubted or was, and has not shown since that the
+// sensor feels the chimney.
+func (j *judges) unsound(e *Engine, v *view) bool {
+	draws := v.phase.Fire() && v.draft.Usable() && v.draft.Value >= e.settings.DraftLow/2
+	switch {
+	case v.implausible[frame.Draft] != "":
+		j.doubted, j.draws = true, false
+	case !draws:
+		j.draws = false
+	case !j.draws:
+		j.draws, j.drew = true, v.At
+	case v.At-j.drew >= soundFor:
+		j.doubted = false
+	}
+	return j.doubted
 }

@@ -47,6 +47,7 @@ const (
 	goneFor     = 10 * time.Minute
 	goneStill   = 3 * time.Minute  // without any movement
 	goneFlue    = 0.85             // of its rise then: a fire without air cools
+	drawnFlue   = 0.9              // and one that keeps so much of it has air
 	coldFor     = 30 * time.Minute // without a fire
 	warmFor     = 6 * time.Hour    // after one: masonry has a time constant of 1 to 3 h (from memory)
 	coldOver    = 10 * time.Minute
@@ -85,6 +86,9 @@ type draft struct {
 
 	flueWas float64 // K, when the draft was last there
 	gone    time.Duration
+	drawn   time.Duration // so long has the fire shown that the chimney draws
+	dumb    string        // why the reading says nothing of it; latched
+	zero    float64       // Pa that it reads so
 	wrong   time.Duration // reads the wrong sign
 	drew    bool          // it has been strong since the furnace was cold
 	pulled  float64       // Pa, before it last was not strong
@@ -93,6 +97,7 @@ type draft struct {
 	cold    time.Duration // there has been no fire
 	fired   bool          // there was one
 	creep   creep
+	off     bool // its zero is
 }
 
 // step judges one frame. flue is its rise over the room, NaN where it is not known; unlit
@@ -107,7 +112,7 @@ func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64,
 	v := in.Values[frame.Draft]
 	if math.IsNaN(v) {
 		if c.count == 0 {
-			*d = draft{cold: d.cold, fired: d.fired, shut: d.shut, was: d.was, lull: d.lull}
+			*d = draft{cold: d.cold, fired: d.fired, shut: d.shut, was: d.was, lull: d.lull, off: d.off}
 		}
 		return ""
 	}
@@ -141,20 +146,25 @@ func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64,
 	fell := d.fall.step(v, dt, c, alive, in.Phase.Fire(), flue)
 	blocked := d.blocked(dt, c, alive, burning)
 	d.missed(dt, burning, flue)
-	crept := d.creep.step(dt, unlit && d.cold >= coldFor && c.seen >= coldOver, d.cold >= warmFor,
-		d.level, d.calm, d.gusts(), math.Sqrt(c.usual), in.Values[frame.Outdoor], room)
+	d.disproved(in.Phase, v, dt, flue)
+	h, cold := columnOf(in), d.cold >= coldFor && c.seen >= coldOver
+	crept := d.creep.step(h, dt, unlit && cold, d.cold >= warmFor,
+		d.level-d.calm-d.tends, d.calm, d.gusts(), math.Sqrt(c.usual), in.Values[frame.Outdoor], room)
+	if cold { // no fire puts it right: what was found is true until the furnace is cold again
+		d.off = crept || !h.coldDraft(d.calm, math.Sqrt(d.swing), in.Values[frame.Outdoor], room)
+	}
 	switch {
 	case reversed:
 		return HoseSwapped
+	case d.dumb != "":
+		return d.dumb
 	case fell != "":
 		return fell
 	case blocked:
 		return TubeBlocked
 	case d.gone >= goneFor || d.gone >= goneStill && c.brief < lively*lively:
 		return DraftGone
-	case d.cold >= coldFor && c.seen >= coldOver && !coldDraft(d.calm, math.Sqrt(d.swing), in.Values[frame.Outdoor], room):
-		return ZeroDrift
-	case crept:
+	case d.off:
 		return ZeroDrift
 	}
 	return ""
@@ -255,28 +265,61 @@ func (d *draft) missed(dt time.Duration, burning bool, flue float64) {
 	d.gone = lasting(d.gone, dt, flue >= float64(goneFlue*d.flueWas))
 }
 
+// disproved follows a reading at nothing beside flames that go on: they have their air by
+// the chimney, so that it is the reading that is wrong. That is believed until the sensor
+// feels something, or the furnace is cold.
+func (d *draft) disproved(phase burn.Phase, v float64, dt time.Duration, flue float64) {
+	if d.dumb != "" {
+		d.zero = max(-wandersBy, min(wandersBy, signal.Toward(d.zero, v, dt, wandersIn)))
+		if phase == burn.Cold || math.Abs(d.level-d.zero) > weak {
+			d.dumb, d.drawn = "", 0
+		}
+		return
+	}
+	flames := phase == burn.WarmUp || phase == burn.CleanBurn || phase == burn.Smoulder
+	d.drawn = lasting(d.drawn, dt, flames && d.gone > 0 && flue >= float64(drawnFlue*d.flueWas))
+	if d.drawn < goneFor {
+		return
+	}
+	d.dumb, d.zero = TubeBlocked, d.level
+	if d.fall.on {
+		d.dumb = HoseOff
+	}
+}
+
 // coldDraft reports whether a chimney without a fire can have this draft: between none
-// and what a tall one has, full of air at the room's temperature, and what wind adds.
-func coldDraft(pa, swing, outdoor, room float64) bool {
+// and what it has, full of air at the room's temperature, and what wind adds.
+func (h column) coldDraft(pa, swing, outdoor, room float64) bool {
 	cold, warm := outdoor, outdoor
 	if math.IsNaN(outdoor) {
 		cold, warm = coldestDay, hottestDay
 	}
 	wind := windOnCold + float64(windsMost*swing)
-	return pa >= min(0, stack(warm, room))-wind-houseFans && pa <= max(0, stack(cold, room))+wind
+	return pa >= min(0, h.stack(warm, room))-wind-houseFans && pa <= max(0, h.stack(cold, room))+wind
 }
 
-// stack is the draft in Pa of the tallest chimney, full of air at the room's temperature.
+// column is the height of a chimney in m.
+type column float64
+
+// columnOf is the site's chimney, or the tallest where it is not known.
+func columnOf(in Inputs) column {
+	if in.Height > 0 && in.Height < tallest {
+		return column(in.Height)
+	}
+	return tallest
+}
+
+// weight is g·353.05 for each metre, Pa·K.
+const weight = 9.80665 * 353.05
+
+// stack is the draft in Pa of the chimney, full of air at the room's temperature.
 //
 //	Δp = g·H·(ρ_outdoor − ρ_room), ρ = 353.05/T (dry air at 101 325 Pa)
-func stack(outdoor, room float64) float64 {
-	return float64(stackOf * (1/(outdoor+273.15) - 1/(room+273.15)))
+func (h column) stack(outdoor, room float64) float64 {
+	return float64(float64(weight*h) * (1/(outdoor+273.15) - 1/(room+273.15)))
 }
 
-// stackOf is g·H·353.05 of the tallest chimney, Pa·K.
-const stackOf = 9.80665 * tallest * 353.05
-
 // outdoors is the inverse of stack: the outdoor temperature for a draft, °C.
-func outdoors(draft, room float64) float64 {
-	return 1/(draft/stackOf+1/(room+273.15)) - 273.15
+func (h column) outdoors(draft, room float64) float64 {
+	return 1/(draft/float64(weight*h)+1/(room+273.15)) - 273.15
 }

@@ -18,7 +18,14 @@ const (
 	offZero   = 0.25 // Pa: what the zero of a sensor may be off that is open to the room
 	offSure   = 1.5  // standard deviations of what so many readings say of a variance
 	offBand   = 3.0  // times the movement before
-	offMost   = 1.5  // Pa
+	offFrom   = 0.6  // of the draft there was: from there to nothing it goes in one go,
+	offAtOnce = 2 * time.Second
+	offSways  = 0.6  // of the swaying before
+	offTrue   = 0.12 // Pa off zero, with what so many readings say of a mean
+	offOut    = 700 * time.Millisecond
+	below0    = 0.3 // Pa below nothing, as far as the zero of a sensor may be off: gas that comes back
+	belowOver = 15 * time.Second
+	offMost   = 1.5 // Pa
 	coolsIn   = 10 * time.Minute
 	coolsTo   = 0.7 // of the flue's rise: so quickly cools a fire that gets no air
 	feltIn    = time.Minute
@@ -35,16 +42,23 @@ const (
 type fall struct {
 	sinceStrong time.Duration
 	wasStrong   bool
-	band        float64 // Pa: nothing, with its noise
-	usual       float64 // Pa² of movement while it was strong; zero where it is not known for one of gas
+	band        float64       // Pa: nothing, with its noise
+	usual       float64       // Pa² of movement while it was strong; zero where it is not known for one of gas
+	draws       float64       // Pa, while it was strong
+	sinceDrew   time.Duration // since it was about that
+	sways       sway          // while it was strong
+	still       sway          // since
 
 	on     bool // at nothing since
+	atOnce bool // and within two readings or two seconds from what there was
 	lasted time.Duration
 	looks  int
 	sum    float64
 	square float64 // of successive differences
 	last   float64
 	out    int // readings in a row that were not at nothing
+	outFor time.Duration
+	lately float64 // Pa off zero
 
 	flue   float64 // K, when it fell
 	slope  float64 // K/s, then; no more than zero
@@ -60,8 +74,17 @@ type fall struct {
 func (f *fall) step(v float64, dt time.Duration, c *course, alive, burning bool, flue float64) string {
 	f.sinceStrong += dt
 	f.heat.follow(flue, dt)
+	f.sinceDrew += dt
 	if v >= strong {
-		*f = fall{heat: f.heat, wasStrong: true, band: max(weak, min(offMost, float64(offBand*math.Sqrt(c.usual))))}
+		*f = fall{
+			heat: f.heat, wasStrong: true, band: max(weak, min(offMost, float64(offBand*math.Sqrt(c.usual)))),
+			draws: f.draws, sinceDrew: f.sinceDrew, sways: f.sways,
+		}
+		if v >= float64(offFrom*f.draws) {
+			f.sinceDrew = 0
+			f.draws = signal.Toward(f.draws, v, dt, briefly)
+			f.sways.follow(v, dt, usually)
+		}
 		if alive {
 			f.usual = c.usual
 		}
@@ -80,21 +103,28 @@ func (f *fall) step(v float64, dt time.Duration, c *course, alive, burning bool,
 		}
 		f.slope = min(0, f.heat.slope())
 		f.looks, f.sum = 1, v
+		f.atOnce = f.sinceDrew <= max(offAtOnce, dt) && dt <= offAtOnce
+		f.still.follow(v, dt, offLast)
 		return ""
 	case !f.on:
 		return ""
 	case !nothing:
-		if f.out++; f.out >= 2 {
+		f.out++
+		if f.outFor += dt; f.out >= 2 && f.outFor >= offOut {
 			*f = fall{heat: f.heat}
 		}
 		return f.found
 	}
-	f.out = 0
+	f.out, f.outFor = 0, 0
+	f.lately = signal.Toward(f.lately, v-f.zero, dt, belowOver)
 	if dt > 0 {
 		f.follow(v, dt, c)
 	}
 	below := f.below()
 	f.felt = f.felt || f.lasted < feltIn && below >= max(feltLeast, float64(feltBy*f.flue))
+	if f.found == HoseOff && f.lately < -below0 {
+		f.judged, f.found = true, DraftGone // a sensor that is open to the room has no reason to
+	}
 	if f.found == HoseOff && f.felt && (f.lasted < coolsIn && flue < float64(coolsTo*f.flue) ||
 		f.lasted < bendsIn && below > max(bendsMore, float64(bendsBy*f.flue))) {
 		f.found = DraftGone // it was the chimney
@@ -149,19 +179,25 @@ func (f *fall) follow(v float64, dt time.Duration, c *course) {
 	f.looks++
 	f.sum += v
 	f.square += float64(d * d)
+	f.still.follow(v, dt, offLast)
 	if f.lasted < offFor || f.looks < offLooks {
 		return
 	}
 	n := float64(f.looks - 1)
-	mean := math.Abs(f.sum / float64(f.looks))
+	at := f.sum / float64(f.looks)
+	mean := math.Abs(at)
 	moves := f.square / float64(2*n)
+	sure := 2 * math.Sqrt(moves/n) // Pa, of the mean
 	known := f.usual >= lively*lively && c.noisy(f.usual)
 	// A variance by n successive differences has a variance of 3/n of its square.
 	less := 1 - float64(offSure*math.Sqrt(3/n))
 	switch {
+	case at < -below0-sure && mean <= weak:
+		f.found = DraftGone
 	case known && mean <= weak && moves <= float64(offStill*offStill*f.usual),
-		known && mean <= offZero && moves <= float64(less*f.usual):
-		f.judged, f.found = true, HoseOff
+		known && mean <= offZero && moves <= float64(less*f.usual),
+		known && f.atOnce && mean <= offTrue+sure && f.still.square <= float64(offSways*f.sways.square):
+		f.judged, f.found, f.zero = true, HoseOff, at
 	case mean <= weak:
 		f.found = DraftGone
 	default:

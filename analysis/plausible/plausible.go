@@ -54,6 +54,9 @@ type Inputs struct {
 	// SitePressure is that of the standard atmosphere at the site's altitude, Pa; zero or
 	// NaN where the altitude is not known.
 	SitePressure float64
+	// Height is that of the chimney's outlet above the collar, m; zero or NaN where it is not
+	// known.
+	Height float64
 }
 
 // Findings is what is implausible, by channel; empty where nothing is.
@@ -107,7 +110,7 @@ func (r *Rules) Step(in Inputs) Findings {
 		// Nothing is known of the time between.
 		r.trail = trail{}
 		r.order.proven = [lastTemperature + 1]time.Duration{}
-		r.draft = draft{fired: r.draft.fired, shut: r.draft.shut, was: r.draft.was, lull: r.draft.lull}
+		r.draft = draft{fired: r.draft.fired, shut: r.draft.shut, was: r.draft.was, lull: r.draft.lull, off: r.draft.off}
 		for c := range r.courses {
 			r.courses[c].restart()
 		}
@@ -164,6 +167,10 @@ func (f *Findings) add(c frame.Channel, code string) {
 		f[c] = code
 	}
 }
+
+// ChimneyDraws reports whether the fire has shown that the chimney draws, though the draft's
+// reading is at nothing: it went on for too long for one without air.
+func (r *Rules) ChimneyDraws() bool { return r.draft.dumb != "" }
 
 // sane reports whether the value can be reckoned with at all.
 func sane(c frame.Channel, v float64) bool {
