@@ -15,6 +15,17 @@ const (
 	begun = 200.0 // upstream gas that must warm the flue, whatever the exchanger takes
 
 	exchanged = 0.03 // of that rise is left behind the best exchanger (3.5 transfer units; judgement)
+
+	// A fire that grows has all of its air, and then a share of its rise is left that no fire
+	// that slumbers need leave: behind 2.5 transfer units, where the gas of such a fire would
+	// condense at the collar (judgement). The firebox's flame may heat little gas yet.
+	grewBy      = 1.5
+	grewLeft    = 0.08
+	grewFirebox = 0.05
+	flames      = 300.0 // K
+	// usualLeft is of the share that is usual here: a quarter of the flow doubles the transfer
+	// units at most (they go with its square root), which leaves the square of the share.
+	usualLeft = 0.2
 )
 
 // quickMarks and quickLeft are what no furnace falls by and a probe in room air does: to
@@ -47,6 +58,18 @@ const (
 	growing      = 1.03
 )
 
+// A flue's probe that falls while coals are left loses nearly all of its rise, as nothing
+// does behind hot brick that the chimney still draws through: not the air that is shut, nor
+// a fan.
+const (
+	coalsMarks  = 20   // 10 min: several of the sheath's times in still air
+	coalsRise   = 25.0 // K before
+	coalsLeft   = 0.2  // of it
+	coalsBeside = 50.0 // K upstream,
+	coalsKept   = 0.8  // of which so much is left
+	coalsDraw   = 2.5  // times the draft that is next to none
+)
+
 // probe is one temperature in the fire's gas.
 type probe struct {
 	out      bool
@@ -67,8 +90,15 @@ func (r *Rules) pulledOut(in Inputs, dt time.Duration, found *Findings) {
 		if math.IsNaN(rise) {
 			continue // what is out stays out while its wire is off
 		}
-		others, cold := r.others(c, in, found)
-		p.against = lasting(p.against, dt, others && !r.turned())
+		word, cold := r.others(c, in, found)
+		switch {
+		case r.turned() || word == agree:
+			p.against = 0
+		case word == contradict:
+			p.against += dt
+		default: // the fire may be dying; a flicker is not that
+			p.against = max(0, p.against-dt/2)
+		}
 		p.together = lasting(p.together, dt, cold)
 		switch {
 		case rise >= hot:
@@ -76,9 +106,10 @@ func (r *Rules) pulledOut(in Inputs, dt time.Duration, found *Findings) {
 		case p.out:
 			// It stays so until it is warmed again, or until all others have long been
 			// cold: this probe cannot tell whether the fire is out.
-			p.out = rise <= back && p.together < agreement
-		case rise < near:
-			p.out = r.fell(c, rise) && p.together < agreement || p.against >= disagreement
+			p.out = (rise <= back || word == contradict) && p.together < agreement
+		default:
+			p.out = p.against >= disagreement ||
+				rise < near && !cold && (r.fell(c, rise) || c == frame.Flue && r.fellInCoals(rise, found))
 		}
 		if p.out {
 			found.add(c, ProbeOut)
@@ -136,10 +167,44 @@ func (r *Rules) turned() bool {
 	return low <= weak || r.courses[frame.Draft].fresh() && r.courses[frame.Draft].level <= weak
 }
 
+// fellInCoals reports whether the flue's probe has lost its rise beside hot brick and a draft
+// that stays.
+func (r *Rules) fellInCoals(rise float64, found *Findings) bool {
+	t := &r.trail
+	if t.count <= coalsMarks || !r.draftStays() || r.burntBehind() || !(r.courses[frame.Draft].level >= coalsDraw*weak) || !r.courses[frame.Draft].recent() {
+		return false
+	}
+	before := t.mean(frame.Flue, coalsMarks-2, coalsMarks+1) - r.room
+	if !(before >= coalsRise && rise <= float64(coalsLeft*before) && t.mean(frame.Flue, 0, 2)-r.room <= float64(coalsLeft*before)) {
+		return false
+	}
+	kept := false
+	for _, up := range []frame.Channel{frame.Firebox, frame.Chamber} {
+		if !r.courses[up].recent() || r.distrusted(up, found) {
+			continue
+		}
+		was, now := t.mean(up, coalsMarks-2, coalsMarks+1)-r.room, t.mean(up, 0, 2)-r.room
+		if !(was >= coalsBeside && was >= before && now >= float64(coalsKept*was)) {
+			return false
+		}
+		kept = true
+	}
+	return kept
+}
+
+// word is what the other probes make of a cold one.
+type word int
+
+const (
+	agree word = iota
+	unsure
+	contradict
+)
+
 // others says what the other probes make of a cold reading of c, and whether all of them
-// are cold too. Only a fire that does not die counts: the brick around one that does is
-// hot for hours, and its little gas leaves cold.
-func (r *Rules) others(c frame.Channel, in Inputs, found *Findings) (contradict, cold bool) {
+// are cold too; false where there are none. Only a fire that does not die counts: the brick
+// around one that does is hot for hours, and its little gas leaves cold.
+func (r *Rules) others(c frame.Channel, in Inputs, found *Findings) (say word, cold bool) {
 	seen := false
 	cold = true
 	for _, o := range heated {
@@ -151,20 +216,50 @@ func (r *Rules) others(c frame.Channel, in Inputs, found *Findings) (contradict,
 		if r.courses[o].same >= stuckAfter && r.frozen[o].changes >= aliveChanges {
 			continue // it may be the one that has stopped
 		}
+		mine := in.Values[c] - r.room
+		grew := r.grew(o, rise)
+		if o == frame.Flue { // downstream of c: gas only cools on its way, and no brick keeps it warm
+			if !(rise >= hot && mine < near) {
+				continue
+			}
+		} else if !(rise >= begun && mine < r.leastLeft(c, o, rise, grew)) {
+			continue
+		}
 		alive := dyingLeft
-		if o == frame.Firebox {
+		if o == frame.Firebox && !grew {
 			alive = growing // its brick is hot for long over next to no gas
 		}
 		before := r.trail.mean(o, dyingMarks, dyingMarks+1) - r.room
 		if rise < float64(alive*before) || o == frame.Firebox && math.IsNaN(before) {
+			say = max(say, unsure)
 			continue
 		}
-		mine := in.Values[c] - r.room
-		if o == frame.Flue { // downstream of c: gas only cools on its way, and no brick keeps it warm
-			contradict = contradict || rise >= hot && mine < near
+		say = contradict
+	}
+	return say, cold && seen
+}
+
+// grew reports whether a probe upstream warmed much in the last 20 min.
+func (r *Rules) grew(o frame.Channel, rise float64) bool {
+	low, _ := r.trail.latest(o, marks)
+	return rise >= float64(grewBy*max(0, low-r.room)) && (o == frame.Chamber || rise >= flames)
+}
+
+// leastLeft is the least rise that gas in c's place can have beside such a one at o, K.
+func (r *Rules) leastLeft(c, o frame.Channel, rise float64, grew bool) float64 {
+	share := exchanged
+	if c != frame.Flue {
+		return float64(share * rise)
+	}
+	if usual := &r.shares[c][o]; usual.known >= usualFrom {
+		share = max(share, float64(usualLeft*usual.share))
+	}
+	if grew {
+		if o == frame.Firebox {
+			share = max(share, grewFirebox)
 		} else {
-			contradict = contradict || rise >= begun && mine < float64(exchanged*rise)
+			share = max(share, grewLeft)
 		}
 	}
-	return contradict, cold && seen
+	return float64(share * rise)
 }

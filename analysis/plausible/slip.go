@@ -40,6 +40,8 @@ const (
 	slipBack     = 0.90 // of the share that it had of its neighbour's rise
 	slipBackFor  = 2 * time.Minute
 	slipCold     = 60.0 // K over the room of the neighbour: nothing to compare with
+	airKept      = 0.95 // of the warm air's rise: then as much heat goes to it as before,
+	shutLeft     = 0.9  // or the share must be less than this of what shut air leaves
 )
 
 // slip is one probe that lost its place.
@@ -156,7 +158,18 @@ func (r *Rules) slipping(c frame.Channel, found *Findings) slip {
 	if usual.known < usualFrom || after > float64(slipUsual*usual.share*other) {
 		return slip{}
 	}
+	if c == frame.Flue && after > float64(shutLeft*usual.share*usual.share*other) && !r.airStays() {
+		return slip{}
+	}
 	return slip{out: true, beside: beside, share: min(usual.share, before/(r.trail.ago(slipAgo)[beside]-r.room))}
+}
+
+// airStays reports whether the warm air is as warm as before the fall, and so the fire has its
+// air: with that shut, a quarter of the gas leaves more of its heat, which doubles the
+// transfer units at most, and the chamber hardly feels it for long.
+func (r *Rules) airStays() bool {
+	now, before := r.trail.mean(frame.Plenum, 0, 2)-r.room, r.trail.mean(frame.Plenum, slipAgo, slipBefore)-r.room
+	return before >= leftWarm && now >= float64(airKept*before)
 }
 
 // goesOn reports whether a neighbour took no notice when the probe c fell. Air that was

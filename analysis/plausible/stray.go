@@ -26,8 +26,9 @@ const (
 	strayKnown   = 10  // marks of a relation, at least
 	strayChamber = 0.10
 	strayFlue    = 0.20 // beside steady warm air,
-	strayBlower  = 0.35 // or without: a quarter is 0.29
+	strayBlower  = 0.35 // or without: a quarter is 0.29, and what shut air leaves is the share's square
 	strayCalm    = 0.12 // of the warm air's rise, in which it is steady
+	strayHolds   = 0.08 // of the logarithm: the others burn down by no more
 	strayUsual   = 3.0  // times what the relation usually misses by
 	strayOthers  = 0.35 // of it, at most, is between the others
 	strayBeyond  = 0.1  // of the logarithm, beyond where the relation was learned
@@ -193,7 +194,11 @@ func (s *strays) off(c int, off *[len(heated)][len(heated)]float64) float64 {
 	by := max(off[c][a], off[c][b])
 	least := strayChamber
 	if heated[c] == frame.Flue {
-		if least = strayBlower; s.calmAir() {
+		if !s.othersHold(a, b) {
+			return 0 // relations of flame do not hold over coals
+		}
+		chamber := s.ago(0).logs[len(heated)-2]
+		if least = max(strayBlower, chamber-s.relations[c][len(heated)-2].at(chamber)); s.calmAir() {
 			least = strayFlue
 		}
 	}
@@ -214,10 +219,17 @@ func (s *strays) seen(c int) bool {
 	return x >= r.low-strayBeyond && x <= r.high+strayBeyond
 }
 
-// calmAir reports whether the warm air tells that the blower did nothing lately.
+// othersHold reports whether two probes read no less than while the flue went away.
+func (s *strays) othersHold(a, b int) bool {
+	then := s.ago(min(3*strayStep, s.count-1))
+	return s.ago(0).logs[a] >= then.logs[a]-strayHolds && s.ago(0).logs[b] >= then.logs[b]-strayHolds
+}
+
+// calmAir reports whether the warm air tells that blower and air did nothing since the
+// relations were learned.
 func (s *strays) calmAir() bool {
 	low, high := math.Inf(1), math.Inf(-1)
-	for i := range min(3*strayStep+1, s.count) {
+	for i := range s.count {
 		low, high = min(low, s.ago(i).air), max(high, s.ago(i).air)
 	}
 	return low > 0 && high-low <= float64(strayCalm*high)

@@ -54,10 +54,14 @@ func TestAProbeThatStrays(t *testing.T) {
 			v[frame.Flue] -= 0.25 * (v[frame.Flue] - 20) * blower(at)
 			v[frame.Plenum] = math.NaN()
 		}, frame.Count},
-		"the flue sinks far, with no warm air to see": {func(at time.Duration, v *frame.Values) {
+		"the flue sinks, with no warm air to tell it from air that is shut": {func(at time.Duration, v *frame.Values) {
 			v[frame.Flue] -= 150 * since(at)
 			v[frame.Plenum] = math.NaN()
-		}, frame.Flue},
+		}, frame.Count},
+		"the air is shut by degrees": {func(at time.Duration, v *frame.Values) {
+			v[frame.Flue] -= 150 * since(at)
+			v[frame.Plenum] -= 20 * since(at)
+		}, frame.Count},
 		"the blower stops": {func(at time.Duration, v *frame.Values) {
 			v[frame.Flue] += 70 * blower(at)
 			v[frame.Plenum] += 40 * since(at)
