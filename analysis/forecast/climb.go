@@ -137,10 +137,10 @@ func (c *climb) judge(room, limit float64) {
 	}
 	needs, share := outlasts, outlastsShare
 	if c.driven >= drivenFor {
-		needs = drivenAfter
+		needs, slope = drivenAfter, c.latest()
 	}
 	if c.airCameIn(lasted) {
-		needs, share = letIn, letInShare
+		needs, share, slope = letIn, letInShare, c.latest()
 	}
 	age := time.Duration(lasted) * part
 	ahead := left / slope * part.Seconds()
@@ -166,6 +166,10 @@ func (c *climb) held() float64 {
 	}
 	return second / stretch
 }
+
+// latest is the slope of the latest four minutes, K a part. Where the reason for a climb
+// shows, what is new about it is part of it.
+func (c *climb) latest() float64 { return (c.ago(0) - c.ago(2*stretch)) / (2 * stretch) }
 
 // lasted is for how many parts it has climbed without a stop.
 func (c *climb) lasted(slope float64) (n int) {
