@@ -123,7 +123,7 @@ func (e *Engine) step(v *view) {
 	for c, judge := range j.forecasts {
 		if judge != nil {
 			f.forecasts[c] = judge.Step(forecast.Inputs{
-				At: v.At, Value: values[c], Room: values[frame.Room], Driven: draft > e.settings.DraftHigh,
+				At: v.At, Value: values[c], Room: values[frame.Room], Draft: draft, Driven: draft > e.settings.DraftHigh,
 			})
 		}
 	}

@@ -51,7 +51,7 @@ func (d *decision) judge(at time.Duration, f *Forecast, limit, way float64) alar
 	if !f.Known {
 		return alarm.Blind
 	}
-	reason := f.Slope > 2*f.SlopeError && f.Probability >= needed(f, limit)
+	reason := f.Lasting || f.Slope > 2*f.SlopeError && f.Probability >= needed(f, limit)
 	d.summit = max(d.summit, f.Level)
 	d.passed = f.Level > limit || d.passed && f.Level > limit-float64(over*way)
 	switch {

@@ -36,6 +36,9 @@ type Forecast struct {
 	Peak, PeakError float64
 	// Probability is that of the limit being passed within the horizon, 0 to 1.
 	Probability float64
+	// Lasting is set while a climb that will pass the limit has gone on for so long that it
+	// is not expected to end before it does.
+	Lasting bool
 	// Passes is set when the expected course passes the limit; At is then when, on the
 	// frames' clock.
 	Passes bool
@@ -77,7 +80,7 @@ func project(at time.Duration, s state, limit, lag float64, b belief) Forecast {
 	slope := float64(b.share * s.slopeError * fade)
 	f.PeakError = root(float64(model*model) + float64(slope*slope) + float64(s.noise*s.noise/4))
 	f.Probability = beyond(f.Peak-limit, f.PeakError)
-	f.Passes, f.At = crossing(at, s, limit, min(f.Settles, steady))
+	f.Passes, f.At = crossing(at, s, limit, min(f.Settles, straight))
 	return f
 }
 
@@ -86,8 +89,8 @@ func fades(settles float64) float64 {
 	return float64(settles * (1 - portable.Exp(-Horizon.Seconds()/settles)))
 }
 
-// steady is a time constant in s so long that the rise is a straight line.
-const steady = 1e6
+// straight is a time constant in s so long that the rise is a straight line.
+const straight = 1e6
 
 // crossing is when the expected course passes the limit: level + s·D·(1 − exp(−t/D)).
 func crossing(at time.Duration, s state, limit, settles float64) (bool, time.Duration) {

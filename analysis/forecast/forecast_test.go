@@ -225,7 +225,7 @@ func TestForecastProperty(t *testing.T) {
 		for range rapid.IntRange(1, 300).Draw(t, "steps") {
 			at += time.Duration(rapid.Int64Range(-5e9, 200e9).Draw(t, "dt"))
 			check(t, j.Step(forecast.Inputs{
-				At: at, Value: rapid.Float64Range(-100, 2500).Draw(t, "value"), Driven: rapid.Bool().Draw(t, "driven"),
+				At: at, Value: rapid.Float64Range(-100, 2500).Draw(t, "value"), Draft: rapid.Float64Range(-50, 50).Draw(t, "draft"), Driven: rapid.Bool().Draw(t, "driven"),
 			}))
 		}
 	})
@@ -260,7 +260,7 @@ func FuzzStep(f *testing.F) {
 		for range 100 {
 			for _, v := range []float64{a, b, c, b} {
 				at += time.Duration(dt)
-				check(t, j.Step(forecast.Inputs{At: at, Value: v, Room: c}))
+				check(t, j.Step(forecast.Inputs{At: at, Value: v, Room: c, Draft: a, Driven: b > c}))
 			}
 		}
 	})

@@ -22,6 +22,8 @@ type Inputs struct {
 	Value float64
 	// Room is the room's temperature, °C; NaN where it is not known.
 	Room float64
+	// Draft is in Pa, NaN where there is no reading.
+	Draft float64
 	// Driven says that more than the usual air drives the fire: the draft stands above the
 	// appliance's band, so that air does not limit the rise.
 	Driven bool
@@ -38,6 +40,7 @@ type Judge struct {
 	settings Settings
 	track    *track
 	course   course
+	climb    climb
 	decision decision
 }
 
@@ -75,6 +78,10 @@ func (j *Judge) Step(in Inputs) Finding {
 	f := Finding{Forecast: project(in.At, s, limit, j.settings.Lag, j.course.believe(s, in.Driven))}
 	if s.known && s.slope > 0 {
 		f.Probability = j.course.past.believes(f.Probability, (s.level-room)/way, s.slope, patience(&f.Forecast, limit))
+	}
+	if s.known {
+		j.climb.step(in.At, middle(j.track.recent), in.Draft, in.Driven, room, limit)
+		j.climb.tell(&f.Forecast, in.At, limit)
 	}
 	f.Verdict = j.decision.step(in.At, &f.Forecast, limit, way)
 	return f
