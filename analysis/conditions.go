@@ -154,13 +154,8 @@ func chimneyFire(e *Engine, v *view) alarm.Finding {
 }
 
 // spilling: the draft has turned while something burns or glows. The number that is told
-// is the draft itself. What was told for a reading that the fire has disproved since is over;
-// nobody can say anything of the draft then, but the sensor's alarm stands.
-func spilling(e *Engine, v *view) alarm.Finding {
-	spillage := alarm.Key{Name: alarm.Spillage, Channel: frame.Count}
-	if e.rules.ChimneyDraws() && e.panel.Status(e.index(spillage)).Condition == alarm.Holds {
-		return alarm.Finding{Verdict: alarm.Absent, Value: v.gust.Value}
-	}
+// is the draft itself.
+func spilling(_ *Engine, v *view) alarm.Finding {
 	return alarm.Finding{Verdict: v.spill.Verdict, Value: v.gust.Value}
 }
 

@@ -47,7 +47,6 @@ const (
 	goneFor     = 10 * time.Minute
 	goneStill   = 3 * time.Minute  // without any movement
 	goneFlue    = 0.85             // of its rise then: a fire without air cools
-	drawnFlue   = 0.9              // and one that keeps so much of it has air
 	coldFor     = 30 * time.Minute // without a fire
 	warmFor     = 6 * time.Hour    // after one: masonry has a time constant of 1 to 3 h (from memory)
 	coldOver    = 10 * time.Minute
@@ -86,9 +85,6 @@ type draft struct {
 
 	flueWas float64 // K, when the draft was last there
 	gone    time.Duration
-	drawn   time.Duration // so long has the fire shown that the chimney draws
-	dumb    string        // why the reading says nothing of it; latched
-	zero    float64       // Pa that it reads so
 	wrong   time.Duration // reads the wrong sign
 	drew    bool          // it has been strong since the furnace was cold
 	pulled  float64       // Pa, before it last was not strong
@@ -146,7 +142,6 @@ func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64,
 	fell := d.fall.step(v, dt, c, alive, in.Phase.Fire(), flue)
 	blocked := d.blocked(dt, c, alive, burning)
 	d.missed(dt, burning, flue)
-	d.disproved(in.Phase, v, dt, flue)
 	h, cold := columnOf(in), d.cold >= coldFor && c.seen >= coldOver
 	crept := d.creep.step(h, dt, unlit && cold, d.cold >= warmFor,
 		d.level-d.calm-d.tends, d.calm, d.gusts(), math.Sqrt(c.usual), in.Values[frame.Outdoor], room)
@@ -156,8 +151,6 @@ func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64,
 	switch {
 	case reversed:
 		return HoseSwapped
-	case d.dumb != "":
-		return d.dumb
 	case fell != "":
 		return fell
 	case blocked:
@@ -263,28 +256,6 @@ func (d *draft) missed(dt time.Duration, burning bool, flue float64) {
 		return
 	}
 	d.gone = lasting(d.gone, dt, flue >= float64(goneFlue*d.flueWas))
-}
-
-// disproved follows a reading at nothing beside flames that go on: they have their air by
-// the chimney, so that it is the reading that is wrong. That is believed until the sensor
-// feels something, or the furnace is cold.
-func (d *draft) disproved(phase burn.Phase, v float64, dt time.Duration, flue float64) {
-	if d.dumb != "" {
-		d.zero = max(-wandersBy, min(wandersBy, signal.Toward(d.zero, v, dt, wandersIn)))
-		if phase == burn.Cold || math.Abs(d.level-d.zero) > weak {
-			d.dumb, d.drawn = "", 0
-		}
-		return
-	}
-	flames := phase == burn.WarmUp || phase == burn.CleanBurn || phase == burn.Smoulder
-	d.drawn = lasting(d.drawn, dt, flames && d.gone > 0 && flue >= float64(drawnFlue*d.flueWas))
-	if d.drawn < goneFor {
-		return
-	}
-	d.dumb, d.zero = TubeBlocked, d.level
-	if d.fall.on {
-		d.dumb = HoseOff
-	}
 }
 
 // coldDraft reports whether a chimney without a fire can have this draft: between none

@@ -71,29 +71,13 @@ func TestBelowNothingIsNoHose(t *testing.T) {
 	}
 }
 
-// A fire that goes on for ten minutes has its air by the chimney: a reading at nothing beside
-// it is wrong, whatever it looked like at first. One that dwindles may lack it.
-func TestAFireThatGoesOnDisprovesTheReading(t *testing.T) {
-	for name, tt := range map[string]struct {
-		cools func(float64, *frame.Values)
-		draws bool
-	}{
-		"it goes on": {func(float64, *frame.Values) {}, true},
-		"it dies":    {sink(frame.Flue, 0.3, 400), false},
-	} {
-		s := newSite()
-		s.lie = after(func(since float64, v *frame.Values) {
-			v[frame.Draft] -= 12
-			tt.cools(since, v)
-		})
-		s.run(lied + 9*time.Minute)
-		if s.rules.ChimneyDraws() || plausible.Distrusts(s.found[frame.Draft]) {
-			t.Errorf("%s: believed too soon: %q", name, s.found[frame.Draft])
-		}
-		s.run(3 * time.Minute)
-		if s.rules.ChimneyDraws() != tt.draws || plausible.Distrusts(s.found[frame.Draft]) != tt.draws {
-			t.Errorf("%s: %q", name, s.found[frame.Draft])
-		}
+// A reading at nothing beside a fire that goes on is not distrusted, however long: gas that
+// leaves by the regulator's gate into the room keeps the collar hot.
+func TestAFireThatGoesOnDisprovesNothing(t *testing.T) {
+	s := newSite()
+	s.lie = after(func(_ float64, v *frame.Values) { v[frame.Draft] -= 12 })
+	if s.run(lied + time.Hour); plausible.Distrusts(s.found[frame.Draft]) {
+		t.Errorf("%q", s.found[frame.Draft])
 	}
 }
 

@@ -168,10 +168,6 @@ func (f *Findings) add(c frame.Channel, code string) {
 	}
 }
 
-// ChimneyDraws reports whether the fire has shown that the chimney draws, though the draft's
-// reading is at nothing: it went on for too long for one without air.
-func (r *Rules) ChimneyDraws() bool { return r.draft.dumb != "" }
-
 // sane reports whether the value can be reckoned with at all.
 func sane(c frame.Channel, v float64) bool {
 	switch {
