@@ -30,6 +30,9 @@ type levels struct {
 // fuelLeft reports whether the load has burnt for less than its flames last.
 func (l *levels) fuelLeft() bool { return l.burnt < float64(l.peak*flaming.Seconds()) }
 
+// flames is the least rise over the room that is still one of flames, K.
+func (l *levels) flames() float64 { return float64(coalsShare * l.peak) }
+
 // tells reports whether gas has flowed for long enough that the flue tells of the fire.
 func (l *levels) tells() bool { return !l.stalled && l.drawn >= recovers }
 

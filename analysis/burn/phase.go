@@ -111,7 +111,7 @@ func (t *Tracker) next(at, dt time.Duration, v *frame.Values) Phase {
 	} else {
 		l.fades = 0
 	}
-	spent := !t.rising(v) && (rise < float64(coalsShare*l.peak) && (!l.fuelLeft() || l.fades >= diesHold) ||
+	spent := !t.rising(v) && (rise < l.flames() && (!l.fuelLeft() || l.fades >= diesHold) ||
 		rise < float64(spentShare*l.peak) || l.base > 0 && rise < l.base+kindleLeast/2)
 	if t.Burn.Kind == Found && l.fades >= fadesHold {
 		spent = true // nobody knows the peak that it had

@@ -167,7 +167,7 @@ func (t *Tracker) revive(at, since time.Duration) {
 	if t.hasLoad {
 		l.Age = max(0, l.At-t.load.At)
 	}
-	t.visit = visit{open: true, at: at, closed: at, load: l, flames: float64(coalsShare * t.levels.peak)}
+	t.visit = visit{open: true, at: at, closed: at, load: l, flames: t.levels.flames()}
 	t.before, t.aside = t.Burn, nothing(OnCoals, at)
 }
 

@@ -226,7 +226,7 @@ func (t *Tracker) open() {
 	if t.hasLoad && d.door.At-t.load.At < anew {
 		return
 	}
-	w := visit{open: true, at: d.door.At, closed: d.door.At, before: d.before, flames: float64(coalsShare * t.levels.peak)}
+	w := visit{open: true, at: d.door.At, closed: d.door.At, before: d.before, flames: t.levels.flames()}
 	w.load = Load{
 		At: d.door.At, Door: true,
 		Flue: w.before[frame.Flue].level, Chamber: w.before[frame.Chamber].level, Firebox: w.before[frame.Firebox].level,

@@ -187,8 +187,7 @@ func (t *Tracker) char(at time.Duration) float64 {
 			continue
 		}
 		if !(v <= high) {
-			high = c.smooth(rowFlue, i)
-			high = (high - room) / span
+			high = (c.smooth(rowFlue, i) - room) / span
 		}
 		sum += float64(max(0, v) * min(dt, early).Minutes() * left)
 	}

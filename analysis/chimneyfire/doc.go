@@ -6,8 +6,9 @@
 //   - the draft rises beyond what the gas at the collar explains. Buoyancy goes with
 //     1/To − 1/Tm (kelvin, outdoors and column); with gas at 250 °C and frost outdoors
 //     even infinitely hot gas could but double it, so that collar and draft can be held
-//     against each other without knowing the chimney. A column fills with heat over tens of seconds and the collar follows; a gate, a fan
-//     or a door moves the draft within moments, so the way it comes up is a sign too;
+//     against each other without knowing the chimney. A column fills with heat over tens
+//     of seconds and the collar follows; a gate, a fan or a door moves the draft within
+//     moments, so the way it comes up is a sign too;
 //   - the column roars: pressure noise faster than wind, which has its swings over
 //     seconds and takes the draft back again and again, and without the beat of a gate
 //     that hangs loose. Where a regulator holds the draft, noise is all there is;

@@ -44,7 +44,7 @@ func (j *Judge) weigh(in Inputs, l look) Evidence {
 		e.Roar = min(e.Roar, 1+float64(3*max(0, e.Surge-1))+float64(3*l.random*l.roaring))
 		// A gate that sticks shut lifts the draft too, without noise, and feeds the fire
 		// only slowly; but it does so at once.
-		swells := j.swells(l)
+		swells := j.swells()
 		e.Surge = min(e.Surge, 1+clamp(float64(2*(max(0, e.Rise)+max(0, e.Roar)))+float64(1.3*swells), 0, 1.5))
 		// The hot gas behind the collar comes first, and the collar follows.
 		e.Surge += float64(swells * clamp(e.Surge-1, 0, 1) * clamp((l.grew-1)/6, 0, 1))
@@ -150,9 +150,9 @@ func (j *Judge) surge(l look) float64 {
 // swells is 0 to 1 for a draft that came up over tens of seconds, as heat fills a column.
 // A gate that falls shut, a fan that stops and a door make theirs within moments, and the
 // wind its fronts within minutes.
-func (j *Judge) swells(l look) float64 {
+func (j *Judge) swells() float64 {
 	g, base := &j.gather, j.calm.draft
-	top := l.last - base
+	top := float64((g.back(0).draft+g.back(1).draft)/2) - base // of the last ten seconds
 	if !(top > 0) {
 		return 0
 	}

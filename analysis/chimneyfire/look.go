@@ -13,7 +13,6 @@ type look struct {
 	flueRise, upRise float64 // K within the last minute
 	grew, upGrew     float64 // K of that beyond what the minute before it promised
 	level, low       float64 // Pa of draft: usual, and seldom less
-	last             float64 // Pa, of the last ten seconds
 	explained        float64 // Pa
 	noise            float64 // Pa
 	swing            float64 // Pa, standard deviation beside the trend
@@ -82,7 +81,6 @@ func (j *Judge) look() look {
 			l.explained = float64(j.calm.pull * buoyancy(hot, g.back(0).outside))
 		}
 	}
-	l.last = (g.back(0).draft + g.back(min(1, g.filled-1)).draft) / 2
 	before := g.back(min(lately, max(g.filled-1, 0)))
 	l.flueRise, l.upRise = l.flue-before.flue, g.back(0).up-before.up
 	if g.filled > 2*lately {

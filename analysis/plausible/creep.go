@@ -29,9 +29,9 @@ type creep struct {
 	gone          float64 // Pa, from there, when that was found too far; zero before
 }
 
-// step takes how far the draft is off its course, over half a minute, its level over coldOver,
-// its swing about that and its movement from reading to reading. cold says that it has been so for long
-// enough to tell, cooled that no fire's warmth can be left.
+// step takes how far the draft is off its course, over half a minute, its level over
+// coldOver, its swing about that and its movement from reading to reading. cold says that
+// it has been so for long enough to tell, cooled that no fire's warmth can be left.
 func (c *creep) step(h column, dt time.Duration, cold, cooled bool, off, calm, swing, moves, outdoor, room float64) bool {
 	if !cold {
 		*c = creep{}

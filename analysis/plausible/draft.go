@@ -108,7 +108,9 @@ func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64,
 	v := in.Values[frame.Draft]
 	if math.IsNaN(v) {
 		if c.count == 0 {
-			*d = draft{cold: d.cold, fired: d.fired, shut: d.shut, was: d.was, lull: d.lull, off: d.off}
+			cold := d.cold
+			d.forget()
+			d.cold = cold
 		}
 		return ""
 	}
@@ -161,6 +163,11 @@ func (d *draft) step(in Inputs, dt time.Duration, c *course, flue, room float64,
 		return ZeroDrift
 	}
 	return ""
+}
+
+// forget leaves what is true of the hose and the zero however long nobody looked.
+func (d *draft) forget() {
+	*d = draft{fired: d.fired, shut: d.shut, was: d.was, lull: d.lull, off: d.off}
 }
 
 // reversed reports whether the draft has the wrong sign because of the hose: it turned

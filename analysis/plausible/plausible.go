@@ -110,7 +110,7 @@ func (r *Rules) Step(in Inputs) Findings {
 		// Nothing is known of the time between.
 		r.trail = trail{}
 		r.order.proven = [lastTemperature + 1]time.Duration{}
-		r.draft = draft{fired: r.draft.fired, shut: r.draft.shut, was: r.draft.was, lull: r.draft.lull, off: r.draft.off}
+		r.draft.forget()
 		for c := range r.courses {
 			r.courses[c].restart()
 		}

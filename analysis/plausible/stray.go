@@ -197,8 +197,8 @@ func (s *strays) off(c int, off *[len(heated)][len(heated)]float64) float64 {
 		if !s.othersHold(a, b) {
 			return 0 // relations of flame do not hold over coals
 		}
-		chamber := s.ago(0).logs[len(heated)-2]
-		if least = max(strayBlower, chamber-s.relations[c][len(heated)-2].at(chamber)); s.calmAir() {
+		chamber := s.ago(0).logs[c-1]
+		if least = max(strayBlower, chamber-s.relations[c][c-1].at(chamber)); s.calmAir() {
 			least = strayFlue
 		}
 	}
