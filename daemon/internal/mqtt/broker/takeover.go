@@ -30,7 +30,8 @@ func (t *takeOver) OnSessionEstablish(cl *mochi.Client, _ packets.Packet) {
 	if !ok || !forgotten(old) {
 		return
 	}
-	old.Stop(packets.ErrSessionTakenOver)
+	// Not Stop: who is stopped before the library begins to read from him says no last will.
+	_ = old.Net.Conn.Close() // it may be closed already
 	for deadline := time.Now().Add(endsWithin); time.Now().Before(deadline); time.Sleep(time.Millisecond) {
 		if now, ok := t.clients.Get(cl.ID); !ok || now != old {
 			return
