@@ -370,6 +370,39 @@ func TestAHoseThatIsOffIsNoDraftToo(t *testing.T) {
 	}
 }
 
+// TestADoubtedDraftDrivesNothing: a climb over a draft above the band needs less time to be
+// believed, unless the sensor only says so.
+func TestADoubtedDraftDrivesNothing(t *testing.T) {
+	for _, tt := range []struct {
+		name  string
+		moves int // s
+		told  bool
+	}{
+		{"the draft is above the band", math.MaxInt, true},
+		{"its reading has stood still", 30 * 60, false},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			n := newNight(t, house())
+			for s := range 63 * 60 {
+				sway := math.Sin(float64(s))
+				warm := 1 - math.Exp(-float64(s)/480)
+				chamber := 20 + float64(580*warm) + float64(6*max(0, float64(s)/60-50)) + sway
+				if s < tt.moves {
+					n.set(frame.Draft, 2+float64(14*warm)+sway/2)
+				}
+				n.set(frame.Chamber, chamber)
+				n.set(frame.Flue, 20+float64(0.4*(chamber-20)))
+				n.run(time.Second)
+			}
+			doubted := n.status("sensor-implausible/draft").State.Standing()
+			told := n.status("runaway/chamber").State.Standing()
+			if doubted == tt.told || told != tt.told {
+				t.Errorf("draft doubted %t, runaway told %t; alarms %q", doubted, told, n.alarms())
+			}
+		})
+	}
+}
+
 func TestStepDoesNotAllocate(t *testing.T) {
 	n := burning(t, house())
 	if got := testing.AllocsPerRun(100, func() {

@@ -103,7 +103,7 @@ func (e *Engine) step(v *view) {
 	j, f := &e.judges, &v.found
 	values := v.values
 	draft := math.NaN()
-	if v.draft.Usable() {
+	if v.draft.Usable() && v.implausible[frame.Draft] == "" {
 		draft = v.draft.Value
 	}
 

@@ -43,7 +43,7 @@ const (
 	outlasts, outlastsShare = 18 * time.Minute, 1 / 1.5
 	drivenAfter, drivenFor  = 8 * time.Minute, 2 * time.Minute
 	letIn, letInShare       = 4 * time.Minute, 1 / 0.7
-	letInDrop               = 0.12 // share of the draft that went
+	letInDrop, letInLeast   = 0.12, 0.5 // of the draft that went: share and Pa
 )
 
 // What a climb is: in the upper part of the way from the room to the limit, at this part of
@@ -200,7 +200,7 @@ func (c *climb) airCameIn(lasted int) bool {
 			before = d
 		}
 	}
-	return now > 0 && now < float64((1-letInDrop)*before)
+	return now > 0 && now < min(float64((1-letInDrop)*before), before-letInLeast)
 }
 
 // draftOf is the mean draft of the stretch that ended some parts ago, NaN where a reading

@@ -92,6 +92,7 @@ func TestAClimbThatHasNotLasted(t *testing.T) {
 		"no reason, and new":        {course: plateau, every: time.Second},
 		"the draft is as it was":    {course: plateau, every: time.Second, draft: steps(12, 0, 12)},
 		"the draft rises with it":   {course: plateau, every: time.Second, draft: steps(12, 30, 14)},
+		"a draft of next to none":   {course: plateau, every: time.Second, draft: steps(0.5, 30, 0.1)},
 		"it flattens":               {course: approach(100, 530, 12), every: time.Second},
 		"it flattens below a limit": {course: approach(20, 500, 20), every: 5 * time.Second},
 		"a door was open":           {course: dip(ramp(300, 5), 34, 40), every: time.Second},
