@@ -105,40 +105,19 @@ func (w *visit) isLoad(at time.Duration, v *frame.Values, courses *[frame.Count]
 	if !w.load.Door {
 		return w.load.Coals >= unseenFor && v.Has(frame.Flue) && v[frame.Flue]-room >= w.flames
 	}
-	shut := at - w.closed
-	way, least, deep := w.way(room), gainShare, chillDeep
-	if way == steady {
-		least += flareShare
-	}
-	up, dipped, chilled, flueOnly := false, false, false, true
+	shut, way := at-w.closed, w.way(room)
+	var up, dipped, chilled, gas bool
 	for _, c := range fires {
-		f := w.before[c]
-		if !v.Has(c) || math.IsNaN(f.level) {
+		if !v.Has(c) || math.IsNaN(w.before[c].level) {
 			continue
 		}
-		k, rise := &courses[c], max(10, f.level-room)
-		gain := k.quick - f.level
-		if at-w.at <= together {
-			w.dipped[c] = max(w.dipped[c], -gain/rise)
+		dipped = w.dips(c, at, &courses[c], room) || dipped
+		if c == frame.Flue && gas {
+			break // the blower moves it too, and the gas before it tells
 		}
-		dipped = dipped || w.dipped[c] >= dipShare
-		if c == frame.Flue {
-			if !flueOnly {
-				break
-			}
-			least += flueShare - gainShare
-			deep = chillFlue
-		}
-		flueOnly = false
-		sure := max(gainLeast, float64(3*k.sigma()))
-		up = up || gain > max(sure, float64(least*rise))
-		if shut < shutFor || k.quick < w.low[c] || w.low[c] == 0 {
-			w.low[c] = k.quick
-		}
-		up = up || way == falling && k.quick-w.low[c] > max(sure, float64(backShare*rise))
-		short := min(f.level, f.after(at-w.at, room)) - k.quick
-		chilled = chilled || short > max(sure, float64(deep*rise), float64(chillShare*w.dipped[c]*rise)) &&
-			k.slope()*60 > -float64(diesShare*rise)
+		gas = true
+		up = w.gains(c, shut, way, &courses[c], room) || up
+		chilled = chilled || w.stays(c, at, &courses[c], room)
 	}
 	if !up {
 		w.over = 0
@@ -154,6 +133,49 @@ func (w *visit) isLoad(at time.Duration, v *frame.Values, courses *[frame.Count]
 		return true
 	}
 	return up && way != rising && at-w.over >= gainFor && (way == falling || shut <= steadyFor)
+}
+
+// dips reports whether the channel has fallen as under a loading door and cold wood.
+func (w *visit) dips(c frame.Channel, at time.Duration, k *course, room float64) bool {
+	if at-w.at <= together {
+		w.dipped[c] = max(w.dipped[c], (w.before[c].level-k.quick)/w.rise(c, room))
+	}
+	return w.dipped[c] >= dipShare
+}
+
+// gains reports whether the channel is hotter than when the door was opened, or has come
+// back from where a fire that was dying had sunk to.
+func (w *visit) gains(c frame.Channel, shut time.Duration, way going, k *course, room float64) bool {
+	least := gainShare
+	if way == steady {
+		least += flareShare
+	}
+	if c == frame.Flue {
+		least += flueShare - gainShare
+	}
+	if shut < shutFor || k.quick < w.low[c] || w.low[c] == 0 {
+		w.low[c] = k.quick
+	}
+	rise, sure := w.rise(c, room), max(gainLeast, float64(3*k.sigma()))
+	return k.quick-w.before[c].level > max(sure, float64(least*rise)) ||
+		way == falling && k.quick-w.low[c] > max(sure, float64(backShare*rise))
+}
+
+// stays reports whether the channel stays colder than it would be without the visit, and
+// does not go on falling.
+func (w *visit) stays(c frame.Channel, at time.Duration, k *course, room float64) bool {
+	f, rise, deep := w.before[c], w.rise(c, room), chillDeep
+	if c == frame.Flue {
+		deep = chillFlue
+	}
+	short := min(f.level, f.after(at-w.at, room)) - k.quick
+	return short > max(gainLeast, float64(3*k.sigma()), float64(deep*rise), float64(chillShare*w.dipped[c]*rise)) &&
+		k.slope()*60 > -float64(diesShare*rise)
+}
+
+// rise is how far above the room the channel was when the door was opened, K.
+func (w *visit) rise(c frame.Channel, room float64) float64 {
+	return max(10, w.before[c].level-room)
 }
 
 // revive begins a visit of which nobody saw the door: the fire has come back out of the
