@@ -45,7 +45,7 @@ func (t *Tracker) draws(dt time.Duration, v *frame.Values, rise float64) {
 			l.stalled, l.out = false, 0
 		}
 		l.drawn += min(dt, recovers)
-	case rise >= litRise:
+	case rise >= litRise, t.stir.slow:
 		l.stalled, l.drawn = true, 0
 	}
 }
@@ -62,7 +62,7 @@ func (t *Tracker) isOut(dt time.Duration, v *frame.Values, rise float64) bool {
 	switch {
 	case !l.tells():
 		return l.out >= witnessLost
-	case t.upstream(v, embers):
+	case t.upstream(v, embers), t.smoulders():
 		return l.out >= brickOut
 	}
 	return l.out >= outHold

@@ -97,6 +97,7 @@ func (t *Tracker) next(at, dt time.Duration, v *frame.Values) Phase {
 	rise := flue - t.room
 	k, l := &t.courses[frame.Flue], &t.levels
 	if t.Phase.Fire() {
+		t.stir.slow = t.stir.slow && rise < litFlue
 		t.draws(dt, v, rise)
 		l.peak = max(l.peak, k.once-t.room)
 		l.best = max(l.best, l.peak)
@@ -133,6 +134,9 @@ func (t *Tracker) next(at, dt time.Duration, v *frame.Values) Phase {
 			t.began = at
 		}
 		if rise >= litRise || t.upstream(v, litUpstream) {
+			return Lighting
+		}
+		if t.stir.slow = t.stirs(v); t.stir.slow {
 			return Lighting
 		}
 	case Lighting:
@@ -197,6 +201,7 @@ func (t *Tracker) enter(p Phase, at time.Duration, v *frame.Values) (ended bool)
 	l.dull, l.fades = 0, 0
 	if p == Cold {
 		t.began = at
+		t.stir.rest()
 	}
 	switch {
 	case !from.Fire() && p.Fire():

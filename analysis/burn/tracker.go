@@ -68,6 +68,7 @@ type Tracker struct {
 	load    Load
 	hasLoad bool
 	levels  levels
+	stir    stir
 	wall    wall
 	fan     fan
 

@@ -1,0 +1,63 @@
+package burn
+
+import (
+	"math"
+
+	"fluewright/analysis/frame"
+)
+
+// Embers light wood without flames: for an hour and more the flue stays colder than beside
+// any other fire, and what smoulders gives off carbon monoxide all the while. Nothing else
+// warms the gas before the flue by so much, and the flue with it, in a chimney that draws: a
+// probe in warm brick climbs when the draft is gone, but then the flue does not.
+const (
+	stirUpstream = 30.0 // K that firebox or chamber has warmed since it was coldest
+	stirFlue     = 8.0  // and the flue (judgement, both)
+	stirsLeft    = 15.0 // K by which it is warmer still while the fire is not out
+)
+
+// stir is a fire that comes back so. The zero value has seen nothing.
+type stir struct {
+	known bool
+	low   [frame.Count]float64 // coldest since the fire was out, °C; +Inf without a reading
+	slow  bool                 // the present burn began so, and has not burnt up
+}
+
+// rest begins to look for the coldest anew.
+func (s *stir) rest() {
+	*s = stir{known: true}
+	for c := range s.low {
+		s.low[c] = math.Inf(1)
+	}
+}
+
+// stirs reports whether something smoulders in the cold furnace.
+func (t *Tracker) stirs(v *frame.Values) bool {
+	s := &t.stir
+	if !s.known {
+		return false
+	}
+	for _, c := range fires {
+		if t.courses[c].seen {
+			s.low[c] = min(s.low[c], t.courses[c].once)
+		}
+	}
+	draws := !(t.draft(v) <= turned)
+	return draws && t.warmed(frame.Flue) >= stirFlue && t.warmedUpstream() >= stirUpstream
+}
+
+// smoulders reports whether what began so, and never burnt up, goes on. A channel without a
+// reading is where it was: a wire that comes off ends no fire.
+func (t *Tracker) smoulders() bool { return t.stir.slow && t.warmedUpstream() >= stirsLeft }
+
+// warmed is how much warmer than its coldest a channel is, K; 0 where nothing tells.
+func (t *Tracker) warmed(c frame.Channel) float64 {
+	if !t.courses[c].seen {
+		return 0
+	}
+	return max(0, t.courses[c].once-t.stir.low[c])
+}
+
+func (t *Tracker) warmedUpstream() float64 {
+	return max(t.warmed(frame.Firebox), t.warmed(frame.Chamber))
+}
