@@ -34,6 +34,7 @@ const (
 	bendsIn   = 3 * time.Minute
 	bendsBy   = 0.06             // of the flue's rise, beyond its course,
 	bendsMore = 4.0              // K, or by so much: gas that has stopped is felt at once
+	warms     = 3.0              // K: a cold flue does not, beside no fire
 	wandersIn = 30 * time.Minute // the zero of a sensor goes by tenths of a pascal in an hour
 	wandersBy = 1.0              // Pa: and no further
 )
@@ -50,6 +51,7 @@ type fall struct {
 	still       sway          // since
 
 	on     bool // at nothing since
+	cold   bool // it fell without a fire
 	atOnce bool // and within two readings or two seconds from what there was
 	lasted time.Duration
 	looks  int
@@ -90,14 +92,14 @@ func (f *fall) step(v float64, dt time.Duration, c *course, alive, burning bool,
 		}
 		return ""
 	}
-	if !burning || !f.wasStrong {
+	if !f.wasStrong || !burning && f.on && !f.cold || f.cold && f.judged && f.found == "" {
 		*f = fall{heat: f.heat}
 		return ""
 	}
 	nothing := math.Abs(v-f.zero) <= f.band
 	switch {
 	case !f.on && nothing && f.sinceStrong <= max(offWithin, 2*dt):
-		f.on, f.last, f.flue = true, v, flue
+		f.on, f.cold, f.last, f.flue = true, !burning, v, flue
 		if math.IsNaN(flue) && f.heat.quick > 0 { // lost for a frame
 			f.flue = f.heat.quick
 		}
@@ -128,6 +130,9 @@ func (f *fall) step(v float64, dt time.Duration, c *course, alive, burning bool,
 	if f.found == HoseOff && f.felt && (f.lasted < coolsIn && flue < float64(coolsTo*f.flue) ||
 		f.lasted < bendsIn && below > max(bendsMore, float64(bendsBy*f.flue))) {
 		f.found = DraftGone // it was the chimney
+	}
+	if f.found == HoseOff && f.cold && (burning || f.heat.quick > max(0, f.flue)+warms) {
+		f.found = DraftGone // whoever shut a damper in the cold and lights a fire is in danger
 	}
 	if f.found == HoseOff && f.judged {
 		f.zero = max(-wandersBy, min(wandersBy, signal.Toward(f.zero, v, dt, wandersIn)))
@@ -189,14 +194,18 @@ func (f *fall) follow(v float64, dt time.Duration, c *course) {
 	moves := f.square / float64(2*n)
 	sure := 2 * math.Sqrt(moves/n) // Pa, of the mean
 	known := f.usual >= lively*lively && c.noisy(f.usual)
+	still := known && f.atOnce && mean <= offTrue+sure && f.still.square <= float64(offSways*f.sways.square)
 	// A variance by n successive differences has a variance of 3/n of its square.
 	less := 1 - float64(offSure*math.Sqrt(3/n))
 	switch {
+	case f.cold: // nothing but the hose and a damper stops a cold chimney at once
+		if still && moves <= float64(offStill*offStill*f.usual) {
+			f.judged, f.found, f.zero = true, HoseOff, at
+		}
 	case at < -below0-sure && mean <= weak:
 		f.found = DraftGone
 	case known && mean <= weak && moves <= float64(offStill*offStill*f.usual),
-		known && mean <= offZero && moves <= float64(less*f.usual),
-		known && f.atOnce && mean <= offTrue+sure && f.still.square <= float64(offSways*f.sways.square):
+		known && mean <= offZero && moves <= float64(less*f.usual), still:
 		f.judged, f.found, f.zero = true, HoseOff, at
 	case mean <= weak:
 		f.found = DraftGone

@@ -105,3 +105,47 @@ func TestAWanderedZeroStaysWrongInTheFire(t *testing.T) {
 		}
 	}
 }
+
+// A hose that comes off in the cold is told before the next fire. Only a damper stops a cold
+// chimney as quickly, so that it is distrusted no more as soon as anything burns.
+func TestAHoseThatComesOffInTheCold(t *testing.T) {
+	for name, tt := range map[string]struct {
+		lie  func(s *site, since float64, draft float64) float64 // Pa
+		told bool
+	}{
+		"the hose":           {func(s *site, _, _ float64) float64 { return 0.02 * s.rng.noise() }, true},
+		"the wind dies":      {func(s *site, since, d float64) float64 { return d * math.Exp(-since/60) }, false},
+		"a fan goes on":      {func(s *site, _, d float64) float64 { return d - 6 }, false},
+		"a window is opened": {func(s *site, _, d float64) float64 { return d - 4 }, false},
+		"a gust the other way": {func(s *site, since, d float64) float64 {
+			if since < 15 {
+				return 0.02 * s.rng.noise()
+			}
+			return d
+		}, false},
+	} {
+		t.Run(name, func(t *testing.T) {
+			s := newSite()
+			s.in.Phase = burn.Cold
+			warm := 0.0
+			s.course = func(at time.Duration) frame.Values {
+				v := steady(at)
+				v[frame.Firebox], v[frame.Chamber], v[frame.Flue] = 22, 22, 21+warm
+				v[frame.Plenum], v[frame.Draft] = 20, 6
+				return v
+			}
+			s.lie = after(func(since float64, v *frame.Values) { v[frame.Draft] = tt.lie(s, since, v[frame.Draft]) })
+			s.run(lied + 2*time.Minute)
+			if got := s.found[frame.Draft]; (got == plausible.HoseOff) != tt.told || !tt.told && got != "" {
+				t.Fatalf("%q", got)
+			}
+			warm = 8
+			if s.run(2 * time.Minute); plausible.Distrusts(s.found[frame.Draft]) {
+				t.Errorf("something burns, and it is still %q", s.found[frame.Draft])
+			}
+			if got := s.found[frame.Draft]; tt.told && got != plausible.DraftGone {
+				t.Errorf("with the fire: %q", got)
+			}
+		})
+	}
+}
