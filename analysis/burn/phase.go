@@ -136,7 +136,7 @@ func (t *Tracker) next(at, dt time.Duration, v *frame.Values) Phase {
 		if rise >= litRise || t.upstream(v, litUpstream) {
 			return Lighting
 		}
-		if t.stir.slow = t.stirs(v); t.stir.slow {
+		if t.stir.slow = t.stirs(dt, v); t.stir.slow {
 			return Lighting
 		}
 	case Lighting:
@@ -201,7 +201,7 @@ func (t *Tracker) enter(p Phase, at time.Duration, v *frame.Values) (ended bool)
 	l.dull, l.fades = 0, 0
 	if p == Cold {
 		t.began = at
-		t.stir.rest()
+		t.stir = stir{}
 	}
 	switch {
 	case !from.Fire() && p.Fire():

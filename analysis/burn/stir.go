@@ -1,9 +1,10 @@
 package burn
 
 import (
-	"math"
+	"time"
 
 	"fluewright/analysis/frame"
+	"fluewright/analysis/signal"
 )
 
 // Embers light wood without flames: for an hour and more the flue stays colder than beside
@@ -11,35 +12,29 @@ import (
 // warms the gas before the flue by so much, and the flue with it, in a chimney that draws: a
 // probe in warm brick climbs when the draft is gone, but then the flue does not.
 const (
-	stirUpstream = 30.0 // K that firebox or chamber has warmed since it was coldest
+	stirUpstream = 25.0 // K that firebox or chamber has warmed since it was coldest
 	stirFlue     = 8.0  // and the flue (judgement, both)
 	stirsLeft    = 15.0 // K by which it is warmer still while the fire is not out
+
+	// stirOver is how slowly the coldest is forgotten: days and seasons warm a furnace too.
+	stirOver = 3 * time.Hour
 )
 
 // stir is a fire that comes back so. The zero value has seen nothing.
 type stir struct {
-	known bool
-	low   [frame.Count]float64 // coldest since the fire was out, °C; +Inf without a reading
+	known [frame.Count]bool
+	low   [frame.Count]float64 // coldest of late since the fire was out, °C
 	slow  bool                 // the present burn began so, and has not burnt up
 }
 
-// rest begins to look for the coldest anew.
-func (s *stir) rest() {
-	*s = stir{known: true}
-	for c := range s.low {
-		s.low[c] = math.Inf(1)
-	}
-}
-
 // stirs reports whether something smoulders in the cold furnace.
-func (t *Tracker) stirs(v *frame.Values) bool {
+func (t *Tracker) stirs(dt time.Duration, v *frame.Values) bool {
 	s := &t.stir
-	if !s.known {
-		return false
-	}
 	for _, c := range fires {
-		if t.courses[c].seen {
-			s.low[c] = min(s.low[c], t.courses[c].once)
+		if k := &t.courses[c]; k.seen && !s.known[c] {
+			s.known[c], s.low[c] = true, k.once
+		} else if k.seen {
+			s.low[c] = min(k.once, signal.Toward(s.low[c], k.once, dt, stirOver))
 		}
 	}
 	draws := !(t.draft(v) <= turned)
@@ -52,10 +47,10 @@ func (t *Tracker) smoulders() bool { return t.stir.slow && t.warmedUpstream() >=
 
 // warmed is how much warmer than its coldest a channel is, K; 0 where nothing tells.
 func (t *Tracker) warmed(c frame.Channel) float64 {
-	if !t.courses[c].seen {
+	if !t.courses[c].seen || !t.stir.known[c] {
 		return 0
 	}
-	return max(0, t.courses[c].once-t.stir.low[c])
+	return t.courses[c].once - t.stir.low[c]
 }
 
 func (t *Tracker) warmedUpstream() float64 {

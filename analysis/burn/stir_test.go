@@ -47,6 +47,19 @@ func TestEmbersLightWoodSlowly(t *testing.T) {
 	}
 }
 
+// A furnace in a workshop goes with its days and seasons.
+func TestDaysAreNoFire(t *testing.T) {
+	f := afterwards(t)
+	f.every = time.Minute
+	for range 4 {
+		f.toward(3*time.Hour, 10*time.Hour, set{frame.Firebox: -5, frame.Chamber: -5, frame.Flue: -5, frame.Room: -5})
+		f.toward(6*time.Hour, 14*time.Hour, set{frame.Firebox: 40, frame.Chamber: 40, frame.Flue: 40, frame.Room: 40})
+	}
+	if len(f.phases) > 0 && f.phases[len(f.phases)-1] != burn.Cold {
+		t.Errorf("%v", f.phases)
+	}
+}
+
 // A slow fire is not out while it goes on, while a reading is missing, or while the chimney
 // does not draw; when it has gone back to where it came from it is.
 func TestASlowFireGoesOn(t *testing.T) {
