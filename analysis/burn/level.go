@@ -39,8 +39,8 @@ func (l *levels) tells() bool { return !l.stalled && l.drawn >= recovers }
 // draws follows whether the chimney does, while there is fire.
 func (t *Tracker) draws(dt time.Duration, v *frame.Values, rise float64) {
 	l := &t.levels
-	switch draft := t.draft(v); {
-	case math.IsNaN(draft) || draft > turned:
+	switch {
+	case t.pulls(v):
 		if l.stalled {
 			l.stalled, l.out = false, 0
 		}
@@ -49,6 +49,9 @@ func (t *Tracker) draws(dt time.Duration, v *frame.Values, rise float64) {
 		l.stalled, l.drawn = true, 0
 	}
 }
+
+// pulls reports whether the chimney draws, as far as anything tells.
+func (t *Tracker) pulls(v *frame.Values) bool { return !(t.draft(v) <= turned) }
 
 // isOut reports whether the flue has long enough been as cold as without a fire, and can
 // tell. Gas has to flow for that: after a turned draft the flue cools beside a fire.

@@ -136,7 +136,8 @@ func (t *Tracker) next(at, dt time.Duration, v *frame.Values) Phase {
 		if rise >= litRise || t.upstream(v, litUpstream) {
 			return Lighting
 		}
-		if t.stir.slow = t.stirs(dt, v); t.stir.slow {
+		t.stir.follow(dt, &t.courses)
+		if t.stir.slow = t.stirs(v); t.stir.slow {
 			return Lighting
 		}
 	case Lighting:

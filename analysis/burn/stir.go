@@ -27,18 +27,20 @@ type stir struct {
 	slow  bool                 // the present burn began so, and has not burnt up
 }
 
-// stirs reports whether something smoulders in the cold furnace.
-func (t *Tracker) stirs(dt time.Duration, v *frame.Values) bool {
-	s := &t.stir
+// follow keeps how cold the channels of a cold furnace have been.
+func (s *stir) follow(dt time.Duration, courses *[frame.Count]course) {
 	for _, c := range fires {
-		if k := &t.courses[c]; k.seen && !s.known[c] {
+		if k := &courses[c]; k.seen && !s.known[c] {
 			s.known[c], s.low[c] = true, k.once
 		} else if k.seen {
 			s.low[c] = min(k.once, signal.Toward(s.low[c], k.once, dt, stirOver))
 		}
 	}
-	draws := !(t.draft(v) <= turned)
-	return draws && t.warmed(frame.Flue) >= stirFlue && t.warmedUpstream() >= stirUpstream
+}
+
+// stirs reports whether something smoulders in the cold furnace.
+func (t *Tracker) stirs(v *frame.Values) bool {
+	return t.pulls(v) && t.warmed(frame.Flue) >= stirFlue && t.warmedUpstream() >= stirUpstream
 }
 
 // smoulders reports whether what began so, and never burnt up, goes on. A channel without a

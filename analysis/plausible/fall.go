@@ -194,18 +194,19 @@ func (f *fall) follow(v float64, dt time.Duration, c *course) {
 	moves := f.square / float64(2*n)
 	sure := 2 * math.Sqrt(moves/n) // Pa, of the mean
 	known := f.usual >= lively*lively && c.noisy(f.usual)
-	still := known && f.atOnce && mean <= offTrue+sure && f.still.square <= float64(offSways*f.sways.square)
+	quieter := moves <= float64(offStill*offStill*f.usual)
+	atRest := known && f.atOnce && mean <= offTrue+sure && f.still.square <= float64(offSways*f.sways.square)
 	// A variance by n successive differences has a variance of 3/n of its square.
 	less := 1 - float64(offSure*math.Sqrt(3/n))
 	switch {
 	case f.cold: // nothing but the hose and a damper stops a cold chimney at once
-		if still && moves <= float64(offStill*offStill*f.usual) {
+		if atRest && quieter {
 			f.judged, f.found, f.zero = true, HoseOff, at
 		}
 	case at < -below0-sure && mean <= weak:
 		f.found = DraftGone
-	case known && mean <= weak && moves <= float64(offStill*offStill*f.usual),
-		known && mean <= offZero && moves <= float64(less*f.usual), still:
+	case known && mean <= weak && quieter,
+		known && mean <= offZero && moves <= float64(less*f.usual), atRest:
 		f.judged, f.found, f.zero = true, HoseOff, at
 	case mean <= weak:
 		f.found = DraftGone
