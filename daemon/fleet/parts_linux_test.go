@@ -25,6 +25,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"fluewright/daemon/internal/porttest"
 )
 
 // needs skips a test whose programs are not on this computer, and fails it where
@@ -42,16 +44,6 @@ func needs(t *testing.T, programs ...string) {
 			t.Skipf("%s is missing", p)
 		}
 	}
-}
-
-func freePort(t *testing.T) int {
-	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l.Close()
-	return l.Addr().(*net.TCPAddr).Port
 }
 
 // authority signs certificates, which lie in a directory.
@@ -126,7 +118,7 @@ type broker struct {
 
 func newBroker(t *testing.T) *broker {
 	t.Helper()
-	b := &broker{t: t, port: freePort(t), desk: freePort(t), dir: t.TempDir(), authority: newAuthority(t)}
+	b := &broker{t: t, port: porttest.Free(t).Port, desk: porttest.Free(t).Port, dir: t.TempDir(), authority: newAuthority(t)}
 	b.sign("broker", &x509.Certificate{Subject: pkix.Name{CommonName: "localhost"}, DNSNames: []string{"localhost"}, IPAddresses: []net.IP{net.IPv4(127, 0, 0, 1)}})
 	b.conf = filepath.Join(b.dir, "mosquitto.conf")
 	// What waits for a subscriber goes to its socket at once, and who subscribed outlasts a kill.
@@ -231,7 +223,7 @@ var seldom = regexp.MustCompile(`interval: (30m|1h)`)
 
 func newStorage(t *testing.T) *storage {
 	t.Helper()
-	s := &storage{t: t, addr: fmt.Sprintf("127.0.0.1:%d", freePort(t)), dir: t.TempDir()}
+	s := &storage{t: t, addr: fmt.Sprintf("127.0.0.1:%d", porttest.Free(t).Port), dir: t.TempDir()}
 	all, err := filepath.Glob(*rules)
 	if err != nil {
 		t.Fatal(err)

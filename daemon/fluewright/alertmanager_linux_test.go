@@ -12,6 +12,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"fluewright/daemon/internal/porttest"
 )
 
 // alert is one that an alertmanager shows or tells of.
@@ -48,7 +50,7 @@ func startAlertmanager(t *testing.T, dir string) *desk {
 		}
 	}))
 	t.Cleanup(hook.Close)
-	config, address := filepath.Join(dir, "alertmanager.yml"), freeAddress(t)
+	config, address := filepath.Join(dir, "alertmanager.yml"), porttest.Free(t).String()
 	writeFile(t, config, fmt.Sprintf(`
 global: {resolve_timeout: %v}
 route: {receiver: hook, group_wait: 100ms, group_interval: 1s, repeat_interval: 1h}

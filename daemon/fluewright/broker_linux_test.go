@@ -14,6 +14,7 @@ import (
 
 	"fluewright/daemon/internal/memory"
 	"fluewright/daemon/internal/mqtt/broker"
+	"fluewright/daemon/internal/porttest"
 )
 
 const guardedConfig = `
@@ -85,12 +86,12 @@ func TestAKillTakesNoAlarmFromTheBrokerWithin(t *testing.T) {
 	t.Parallel()
 	dir := t.TempDir()
 	bench := startBench(t, dir, "--dev-offset", "90")
-	file, state, address := filepath.Join(dir, "fluewright.toml"), filepath.Join(dir, "state"), freeAddress(t)
+	file, state, address := filepath.Join(dir, "fluewright.toml"), filepath.Join(dir, "state"), porttest.Free(t).String()
 	if err := os.Mkdir(state, 0o700); err != nil {
 		t.Fatal(err)
 	}
 	writeFile(t, filepath.Join(dir, "password"), "s3cret-of-owner\n")
-	writeFile(t, file, fmt.Sprintf(guardedConfig, address, freeAddress(t), filepath.Join(dir, "password")))
+	writeFile(t, file, fmt.Sprintf(guardedConfig, address, porttest.Free(t).String(), filepath.Join(dir, "password")))
 	bench.do("pin flue 300", "pin draft 12")
 	run := func() *process { return start(t, build(t, "."), "run", "--config", file, "--state", state) }
 	next := func(heard <-chan standingAlarm) standingAlarm {

@@ -19,6 +19,7 @@ import (
 	"time"
 
 	"fluewright/daemon/internal/notify/notifytest"
+	"fluewright/daemon/internal/porttest"
 )
 
 // What one run may cost with everything on.
@@ -84,7 +85,7 @@ type full struct {
 // newFull writes the configuration. broker is where one is; empty: the one within the
 // program.
 func newFull(t *testing.T, sensors, broker string) *full {
-	f := &full{t: t, dir: t.TempDir(), page: freeAddress(t), push: notifytest.Start(t)}
+	f := &full{t: t, dir: t.TempDir(), page: porttest.Free(t).String(), push: notifytest.Start(t)}
 	f.file = filepath.Join(f.dir, "fluewright.toml")
 	receiver := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		switch r.URL.Path {

@@ -1,7 +1,6 @@
 package main_test
 
 import (
-	"net"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -56,17 +55,6 @@ func build(t *testing.T, pkg string, env ...string) string {
 	}
 	built[key] = path
 	return path
-}
-
-// freeAddress returns a free port of loopback.
-func freeAddress(t *testing.T) string {
-	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l.Close()
-	return l.Addr().String()
 }
 
 func writeFile(t *testing.T, path, text string) {

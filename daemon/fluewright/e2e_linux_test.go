@@ -18,6 +18,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"fluewright/daemon/internal/porttest"
 )
 
 // within is how long an alarm may take from the reading to somebody else's subscriber, beyond
@@ -38,7 +40,7 @@ func TestFromDeviceFileToSubscriber(t *testing.T) {
 	broker := startMosquitto(t, dir)
 	bench := startBench(t, dir)
 	config, record := filepath.Join(dir, "fluewright.toml"), filepath.Join(dir, "night.csv.gz")
-	page := freeAddress(t)
+	page := porttest.Free(t).String()
 	writeFile(t, config, fmt.Sprintf(`
 [site]
 name = "cellar"
@@ -159,7 +161,7 @@ func alarmsOf(t *testing.T, lines []string) (all []string) {
 // startMosquitto runs a broker on a free port of loopback and returns its address.
 func startMosquitto(t *testing.T, dir string) string {
 	t.Helper()
-	address := freeAddress(t)
+	address := porttest.Free(t).String()
 	config := filepath.Join(dir, "mosquitto.conf")
 	writeFile(t, config, "listener "+strings.Split(address, ":")[1]+" 127.0.0.1\nallow_anonymous true\n")
 	start(t, "mosquitto", "-c", config)

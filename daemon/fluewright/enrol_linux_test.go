@@ -14,6 +14,7 @@ import (
 
 	"fluewright/daemon/internal/enrol"
 	"fluewright/daemon/internal/enrol/fleettest"
+	"fluewright/daemon/internal/porttest"
 )
 
 const enrolledConfig = `
@@ -83,7 +84,7 @@ func TestAMonitorOfAFleet(t *testing.T) {
 	dir := t.TempDir()
 	bench := startBench(t, dir, "--dev-offset", "140")
 	bench.do("pin flue 300", "pin draft 12")
-	b := &board{t: t, config: filepath.Join(dir, "fluewright.toml"), state: filepath.Join(dir, "state"), web: freeAddress(t), authority: a}
+	b := &board{t: t, config: filepath.Join(dir, "fluewright.toml"), state: filepath.Join(dir, "state"), web: porttest.Free(t).String(), authority: a}
 	if err := os.Mkdir(b.state, 0o700); err != nil {
 		t.Fatal(err)
 	}

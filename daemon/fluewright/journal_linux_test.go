@@ -8,6 +8,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"fluewright/daemon/internal/porttest"
 )
 
 // TestAStartThatFailsIsNotTriedEachSecond: the service manager starts the program again at
@@ -66,7 +68,7 @@ func TestAnOutageIsNotALineEachTime(t *testing.T) {
 		}
 	}
 	writeFile(t, secret, "furnace\n")
-	nobody := freeAddress(t)
+	nobody := porttest.Free(t).String()
 	writeFile(t, file, fmt.Sprintf(`
 [site]
 name = "cellar"
@@ -94,7 +96,7 @@ url = "http://%[1]s"
 [[remote-write]]
 name = "away"
 url = "http://%[1]s/write"
-`, nobody, freeAddress(t), secret)+chipsAt(900))
+`, nobody, porttest.Free(t).String(), secret)+chipsAt(900))
 	p := start(t, build(t, "."), "run", "--config", file, "--state", state)
 	const begins, lasts = 15 * time.Second, 75 * time.Second
 	<-time.After(begins + lasts)

@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"fluewright/daemon/internal/history"
+	"fluewright/daemon/internal/porttest"
 	"fluewright/daemon/internal/status"
 	"fluewright/daemon/internal/units"
 )
@@ -52,7 +53,7 @@ clear-after = "1 s"
 broker = "tcp://%s"
 [web]
 listen = "%s"
-`, broker, freeAddress(t)))
+`, broker, porttest.Free(t).String()))
 	seen := subscribe(t, broker, "fluewright/cellar/#")
 	run := func() *process {
 		return start(t, build(t, "."), "run", "--config", file, "--state", state)

@@ -11,6 +11,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"fluewright/daemon/internal/porttest"
 )
 
 // ear is the socket of a service manager, with what came in.
@@ -103,7 +105,7 @@ clear-after = "1 s"
 [mqtt]
 embedded = "127.0.0.1:0"
 [web]
-listen = "`+freeAddress(t)+`"
+listen = "`+porttest.Free(t).String()+`"
 `+chipsAt(offset))
 	ear := listen(t, dir)
 	program := build(t, ".")

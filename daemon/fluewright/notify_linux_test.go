@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"fluewright/daemon/internal/notify/notifytest"
+	"fluewright/daemon/internal/porttest"
 )
 
 // From a bad frame in a device file to the owner's telephone, with the built program killed
@@ -48,7 +49,7 @@ topic-file = %q
 name = "owner"
 priorities = ["high"]
 via = ["phone"]
-`, freeAddress(t), freeAddress(t), server.URL, topic))
+`, porttest.Free(t).String(), porttest.Free(t).String(), server.URL, topic))
 	// about is the next message of the flue, or of its end. On a busy machine the one before
 	// may come once more until then: the run that was ended had not learned that it was taken.
 	before := ""

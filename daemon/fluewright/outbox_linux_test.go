@@ -19,6 +19,7 @@ import (
 	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/history"
 	"fluewright/daemon/internal/mqtt/mqtttest"
+	"fluewright/daemon/internal/porttest"
 	"fluewright/daemon/internal/status"
 	"fluewright/daemon/internal/units"
 )
@@ -96,7 +97,7 @@ thermocouple = "K"
 channels = ["ambient", "room"]
 chip = "bme280"
 bus = "/dev/i2c-86"
-`, broker.URL(), freeAddress(t)))
+`, broker.URL(), porttest.Free(t).String()))
 	bench.do("pin flue 300")
 	run := func() *process { return start(t, build(t, "."), "run", "--config", file, "--state", state) }
 	var daemon *process

@@ -13,6 +13,8 @@ import (
 	"sync/atomic"
 	"testing"
 	"time"
+
+	"fluewright/daemon/internal/porttest"
 )
 
 // Fifty pages that are open, and one that takes nothing, cost the built program little, and
@@ -28,8 +30,8 @@ func TestFiftyOpenPages(t *testing.T) {
 		lasts  = 12 * time.Second
 		leastN = 9 // beats in that time
 	)
-	page := freeAddress(t)
-	daemon := start(t, build(t, "."), "demo", "--speed", "1", "--web", page, "--mqtt", freeAddress(t))
+	page := porttest.Free(t).String()
+	daemon := start(t, build(t, "."), "demo", "--speed", "1", "--web", page, "--mqtt", porttest.Free(t).String())
 	pid := daemon.cmd.Process.Pid
 	awaitPage(t, page)
 	measure := func() (cpu, late float64) {

@@ -9,6 +9,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"fluewright/daemon/internal/porttest"
 )
 
 // A card that has failed is read-only from the next start on. The furnace is watched all the
@@ -26,7 +28,7 @@ func TestAStateThatIsReadOnly(t *testing.T) {
 	program := build(t, ".", "GOFLAGS=-tags=rehearsal")
 	for _, name := range []string{"never written", "written before"} {
 		t.Run(name, func(t *testing.T) {
-			dir, page := t.TempDir(), freeAddress(t)
+			dir, page := t.TempDir(), porttest.Free(t).String()
 			file, state := filepath.Join(dir, "fluewright.toml"), filepath.Join(dir, "state")
 			writeFile(t, file, fmt.Sprintf(`
 [site]

@@ -26,6 +26,7 @@ import (
 	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/app"
 	"fluewright/daemon/internal/config"
+	"fluewright/daemon/internal/porttest"
 	"fluewright/daemon/internal/status"
 	virtual "fluewright/sensors/bench"
 )
@@ -287,7 +288,7 @@ func TestABrokerThatDoesNotFit(t *testing.T) {
 // its address.
 func demanding(t *testing.T, ca *authority, certificate, more string) string {
 	t.Helper()
-	address := freeAddress(t)
+	address := porttest.Free(t).String()
 	conf := filepath.Join(t.TempDir(), "mosquitto.conf")
 	writeFile(t, conf, fmt.Sprintf("listener %s 127.0.0.1\nuser root\nallow_anonymous false\npassword_file %s\ncafile %s\ncertfile %s\nkeyfile %s\n%s",
 		address[strings.LastIndex(address, ":")+1:], ca.at("users"), ca.at("ca.pem"), ca.at(certificate+".pem"), ca.at(certificate+"-key.pem"), more))

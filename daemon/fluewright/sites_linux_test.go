@@ -8,6 +8,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"fluewright/daemon/internal/porttest"
 )
 
 // The built program lists what a real broker keeps, the worst first, with a user who may only
@@ -29,7 +31,7 @@ func TestSites(t *testing.T) {
 	}
 	writeFile(t, file("secret"), "s3cret\n")
 	writeFile(t, file("acl"), "user desk\ntopic readwrite #\nuser reader\ntopic read fluewright/#\nuser nobody\ntopic read elsewhere/#\n")
-	address := freeAddress(t)
+	address := porttest.Free(t).String()
 	writeFile(t, file("conf"), fmt.Sprintf("listener %s 127.0.0.1\nuser root\npassword_file %s\nacl_file %s\n", address[strings.LastIndex(address, ":")+1:], file("users"), file("acl")))
 	start(t, "mosquitto", "-c", file("conf"))
 	reachable(t, address)

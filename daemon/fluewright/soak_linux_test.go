@@ -14,6 +14,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"fluewright/daemon/internal/porttest"
 )
 
 // recovery is how long a reading may stay away once nothing is wrong any more: the
@@ -179,7 +181,7 @@ func soak(t *testing.T, f fitting) {
 	for column, c := range f.channels {
 		bench.do(fmt.Sprintf("pin %s %g", regexp.MustCompile("_.*").ReplaceAllString(column, ""), c.truth))
 	}
-	config, record, page := filepath.Join(dir, "soak.toml"), filepath.Join(dir, "soak.csv"), freeAddress(t)
+	config, record, page := filepath.Join(dir, "soak.toml"), filepath.Join(dir, "soak.csv"), porttest.Free(t).String()
 	writeFile(t, config, fmt.Sprintf(soakConfig, page, f.offset, f.offset+1, f.offset+1)+f.sensors)
 	daemon := start(t, build(t, "."), "run", "--config", config, "--state", filepath.Join(dir, "none"), "--record", record)
 	<-time.After(5 * time.Second) // until every chip has been started

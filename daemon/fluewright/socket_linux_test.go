@@ -5,6 +5,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"fluewright/daemon/internal/porttest"
 )
 
 // TestPagesAtASocketOfTheServiceManager: the built program answers at a socket that systemd's
@@ -15,7 +17,7 @@ func TestPagesAtASocketOfTheServiceManager(t *testing.T) {
 	}
 	needRealParts(t, "systemd-socket-activate")
 	t.Parallel()
-	opened, own := freeAddress(t), freeAddress(t)
+	opened, own := porttest.Free(t).String(), porttest.Free(t).String()
 	p := start(t, "systemd-socket-activate", "--listen="+opened, build(t, "."), "demo", "--for", "60s", "--mqtt", "127.0.0.1:0", "--web", own)
 	<-time.After(time.Second)
 	// The first who calls makes the program begin, and waits for it.

@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"fluewright/daemon/internal/mqtt"
+	"fluewright/daemon/internal/porttest"
 )
 
 // stoodAlarm is what the interface says of an alarm.
@@ -58,7 +59,7 @@ func TestUpdatesWhileAlarmsStand(t *testing.T) {
 	t.Parallel()
 	const offset = 30
 	dir := t.TempDir()
-	broker, page := startMosquitto(t, dir), freeAddress(t)
+	broker, page := startMosquitto(t, dir), porttest.Free(t).String()
 	bench := startBench(t, dir, "--dev-offset", strconv.Itoa(offset))
 	file, state := filepath.Join(dir, "fluewright.toml"), filepath.Join(dir, "state")
 	if err := os.Mkdir(state, 0o700); err != nil {

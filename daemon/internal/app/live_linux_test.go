@@ -12,6 +12,7 @@ import (
 	"fluewright/analysis/alarm"
 	"fluewright/daemon/internal/access"
 	"fluewright/daemon/internal/config"
+	"fluewright/daemon/internal/porttest"
 	"fluewright/daemon/internal/status"
 	"fluewright/daemon/internal/web/browsertest"
 	"fluewright/sensors"
@@ -46,7 +47,7 @@ func TestAnAlarmIsTakenOnTheOwnersPage(t *testing.T) {
 	if err := access.Load(state).Add(t.Context(), "Ann", access.Owner, "a long password"); err != nil {
 		t.Fatal(err)
 	}
-	cfg.Web.Listen, cfg.MQTT.Embedded = freePort(t), "127.0.0.1:0"
+	cfg.Web.Listen, cfg.MQTT.Embedded = porttest.Free(t).String(), "127.0.0.1:0"
 	var raised atomic.Pointer[time.Time]
 	o := Options{Clock: sensors.SystemClock{}, State: state, Tick: func(s *status.Status) {
 		for _, e := range s.Assessment.Events {
@@ -114,17 +115,6 @@ func TestAnAlarmIsTakenOnTheOwnersPage(t *testing.T) {
 	if got := fresh.Text("#further"); strings.Contains(got, "Sign in to acknowledge") {
 		t.Errorf("what was taken can be taken again: %s", got)
 	}
-}
-
-// freePort is a free address of this computer.
-func freePort(t *testing.T) string {
-	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l.Close()
-	return l.Addr().String()
 }
 
 // lossy is a line between a telephone and the program that can die.

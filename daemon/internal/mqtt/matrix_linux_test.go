@@ -17,6 +17,7 @@ import (
 	"fluewright/analysis"
 	"fluewright/analysis/burn"
 	"fluewright/daemon/internal/mqtt/mqtttest"
+	"fluewright/daemon/internal/porttest"
 	"fluewright/daemon/internal/status"
 )
 
@@ -39,12 +40,7 @@ type brokers struct {
 
 func realBroker(t *testing.T, settings string) *brokers {
 	b := &brokers{t: t, program: real(t, "mosquitto"), with: settings, Broker: &mqtttest.Broker{}}
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	b.addr = l.Addr().(*net.TCPAddr)
-	_ = l.Close()
+	b.addr = porttest.Free(t)
 	b.start()
 	b.line = lay(t, b.addr.String())
 	return b

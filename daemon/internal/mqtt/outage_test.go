@@ -25,6 +25,7 @@ import (
 
 	"fluewright/analysis/alarm"
 	"fluewright/analysis/frame"
+	"fluewright/daemon/internal/porttest"
 	"fluewright/daemon/internal/status/statustest"
 )
 
@@ -133,12 +134,7 @@ func real(t *testing.T, name string) string {
 func mosquitto(t *testing.T, extra string) string {
 	t.Helper()
 	program := real(t, "mosquitto")
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	addr := l.Addr().(*net.TCPAddr)
-	_ = l.Close()
+	addr := porttest.Free(t)
 	if extra == "" {
 		extra = "allow_anonymous true\n"
 	}

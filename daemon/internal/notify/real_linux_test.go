@@ -28,6 +28,7 @@ import (
 
 	"fluewright/analysis/alarm"
 	"fluewright/analysis/frame"
+	"fluewright/daemon/internal/porttest"
 )
 
 // need skips a test whose real part is missing, and fails it where they are demanded.
@@ -61,16 +62,6 @@ func launch(t *testing.T, name string, args ...string) (out *bufio.Reader) {
 		_ = cmd.Wait()
 	})
 	return bufio.NewReader(pipe)
-}
-
-func freePort(t *testing.T) int {
-	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l.Close()
-	return l.Addr().(*net.TCPAddr).Port
 }
 
 // certificate makes one of 127.0.0.1, valid until the given time.
@@ -117,7 +108,7 @@ func mailServer(t *testing.T, mode string, until time.Time) (Mail, *bufio.Reader
 	t.Helper()
 	need(t, "python3-aiosmtpd", "/usr/bin/python3", "-c", "import aiosmtpd")
 	cert, key, pool := certificate(t, until)
-	port := freePort(t)
+	port := porttest.Free(t).Port
 	out := launch(t, "/usr/bin/python3", "testdata/smtpd.py", fmt.Sprint(port), cert, key, mode)
 	if line, err := out.ReadString('\n'); line != "ready\n" {
 		t.Fatalf("the mail server says %q: %v", line, err)
@@ -183,7 +174,7 @@ func TestWhatARealMailServerRefuses(t *testing.T) {
 		"expired certificate": {func(m *Mail) { *m = expired }, Refused},
 		"no such mailbox":     {func(m *Mail) { m.To.Address = "nobody@house.example" }, Refused},
 		"mailbox full":        {func(m *Mail) { m.To.Address = "later@house.example" }, Failed},
-		"nobody there":        {func(m *Mail) { m.Server = fmt.Sprintf("127.0.0.1:%d", freePort(t)) }, Failed},
+		"nobody there":        {func(m *Mail) { m.Server = fmt.Sprintf("127.0.0.1:%d", porttest.Free(t).Port) }, Failed},
 		"all is well":         {func(*Mail) {}, Delivered},
 	}
 	for name, tt := range tests {
@@ -212,7 +203,7 @@ func TestARealAlertmanager(t *testing.T) {
 	if err := os.WriteFile(config, []byte(text), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	url := fmt.Sprintf("http://127.0.0.1:%d", freePort(t))
+	url := fmt.Sprintf("http://127.0.0.1:%d", porttest.Free(t).Port)
 	launch(t, "prometheus-alertmanager", "--config.file="+config, "--storage.path="+dir,
 		"--web.listen-address="+strings.TrimPrefix(url, "http://"), "--cluster.listen-address=")
 	standing := func() (names []string) {
