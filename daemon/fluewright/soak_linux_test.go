@@ -184,6 +184,7 @@ func soak(t *testing.T, f fitting) {
 	config, record, page := filepath.Join(dir, "soak.toml"), filepath.Join(dir, "soak.csv"), porttest.Free(t).String()
 	writeFile(t, config, fmt.Sprintf(soakConfig, page, f.offset, f.offset+1, f.offset+1)+f.sensors)
 	daemon := start(t, build(t, "."), "run", "--config", config, "--state", filepath.Join(dir, "none"), "--record", record)
+	awaitPage(t, page)
 	<-time.After(5 * time.Second) // until every chip has been started
 	goroutines := gauge(t, page, "go_goroutines")
 
