@@ -15,6 +15,7 @@ import (
 // What a furnace's rises came to takes weeks to learn, and outlives a restart.
 func TestRisesOutliveARestart(t *testing.T) {
 	n := burning(t, house())
+	n.ramp(4*time.Minute, map[frame.Channel]float64{frame.Flue: 300, frame.Chamber: 750})
 	n.ramp(20*time.Minute, map[frame.Channel]float64{frame.Flue: 150, frame.Chamber: 300})
 	now := time.Date(2026, 1, 17, 22, 0, 0, 0, time.UTC)
 	text, err := json.Marshal(n.engine.Snapshot(now, true))
@@ -29,7 +30,7 @@ func TestRisesOutliveARestart(t *testing.T) {
 		t.Errorf("rises of %q are kept", got)
 	}
 	if kept.Rises["chamber"] == (forecast.Memory{}) {
-		t.Error("nothing is remembered of a rise to 600 °C")
+		t.Error("nothing is remembered of a steep rise to 750 °C")
 	}
 
 	next := newNight(t, house())

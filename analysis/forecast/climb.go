@@ -21,6 +21,10 @@ type climb struct {
 	slope            float64       // of it, K/s
 }
 
+// climbing is the probability of passing the limit of a climb that has lasted, before the
+// furnace's own past has its say (judgement).
+const climbing = 0.97
+
 // part is what a mean is made over, and parts how many are kept.
 const (
 	part  = 30 * time.Second
@@ -48,8 +52,9 @@ const (
 
 // What a climb is: in the upper part of the way from the room to the limit, at this part of
 // it a minute at the least; every two minutes of it brought a share of what the latest four
-// bring; of two equal stretches the later one is not clearly flatter; and the latest two
-// minutes are not so much steeper that most of the slope is new.
+// bring; of two equal stretches the later one is not clearly flatter; the latest two
+// minutes are not so much steeper that most of the slope is new; and at the moment it still
+// has this share of its slope.
 const (
 	high     = 0.65
 	creeping = 0.36e-2
@@ -57,6 +62,7 @@ const (
 	flatter  = 0.85
 	newly    = 1.5
 	stretch  = 4 // parts
+	still    = 0.8
 )
 
 // step takes a sample. draft is in Pa, NaN for none.
@@ -86,11 +92,14 @@ func (c *climb) step(at time.Duration, v, draft float64, driven bool, room, limi
 	}
 }
 
+// goesOn reports whether a climb that has lasted still is as steep as it was. The means tell
+// half a minute later than the filter that somebody closed the air.
+func (c *climb) goesOn(s state, limit float64) bool {
+	return c.lasts && s.level <= limit && s.slope >= float64(still*c.slope)
+}
+
 // tell adds to a forecast what the long look knows better.
 func (c *climb) tell(f *Forecast, at time.Duration, limit float64) {
-	if !c.lasts || f.Level > limit {
-		return
-	}
 	f.Lasting = true
 	if !f.Passes {
 		ahead := max(0, (limit-f.Level)/c.slope)

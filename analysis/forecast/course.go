@@ -75,7 +75,6 @@ func (c *course) step(at time.Duration, s state, room, limit float64) {
 
 	way := limit - room
 	c.peak = max(c.peak, s.level)
-	c.past.step((s.level-room)/way, s.slope)
 	if s.level > room+float64(compared*way) {
 		c.steepest = max(c.steepest, s.slope)
 	}

@@ -76,12 +76,19 @@ func (j *Judge) Step(in Inputs) Finding {
 	limit, way := j.settings.Limit, j.settings.Limit-room
 	j.course.step(in.At, s, room, limit)
 	f := Finding{Forecast: project(in.At, s, limit, j.settings.Lag, j.course.believe(s, in.Driven))}
-	if s.known && s.slope > 0 {
-		f.Probability = j.course.past.believes(f.Probability, (s.level-room)/way, s.slope, patience(&f.Forecast, limit))
-	}
 	if s.known {
+		share, past := (s.level-room)/way, &j.course.past
+		if s.slope > 0 {
+			past.sees(f.Probability, share, s.slope)
+			f.Probability = past.believes(f.Probability, share, s.slope, patience(&f.Forecast, limit))
+		}
 		j.climb.step(in.At, middle(j.track.recent), in.Draft, in.Driven, room, limit)
-		j.climb.tell(&f.Forecast, in.At, limit)
+		if c := &j.climb; c.goesOn(s, limit) {
+			past.sees(climbing, share, c.slope)
+			if past.believes(climbing, share, c.slope, 1) >= said {
+				c.tell(&f.Forecast, in.At, limit)
+			}
+		}
 	}
 	f.Verdict = j.decision.step(in.At, &f.Forecast, limit, way)
 	return f

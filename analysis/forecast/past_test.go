@@ -75,6 +75,62 @@ func TestTheFurnacesOwnPast(t *testing.T) {
 	}
 }
 
+// What a steep rise came to is not forgotten over the many small ones of a fire that flickers.
+func TestSmallRisesPushNothingOut(t *testing.T) {
+	const peak = 515.0
+	s := newSite(t)
+	for range 6 {
+		s.rise(18, peak)
+	}
+	known := s.rise(18, peak)
+	for range 30 {
+		if got := s.rise(4, 400); !math.IsNaN(got) {
+			t.Fatalf("a small rise was called at %.0f °C", got)
+		}
+	}
+	if got := s.rise(18, peak); math.Abs(got-known) > 5 && !(math.IsNaN(got) && math.IsNaN(known)) {
+		t.Errorf("after thirty small rises: called at %.0f °C, before them at %.0f °C", got, known)
+	}
+}
+
+// A climb that lasts is called where it goes on, and not any more where it has ended as often
+// as the furnace remembers; nor in the minute after it has bent.
+func TestALastingClimbHasAPastToo(t *testing.T) {
+	climb := func(s *site, top float64) (called float64) {
+		s.t.Helper()
+		called = math.NaN()
+		const cold, slope = 250.0, 6.0
+		up := (top - cold) / slope
+		c := after(ramp(cold, slope), up, approach(top, cold, 10))
+		for m := time.Duration(0); m.Minutes() < up+60; m += time.Second {
+			f := s.judge.Step(forecast.Inputs{At: s.at, Value: c(m.Minutes()) + noise(m), Room: 20, Draft: 30, Driven: true})
+			s.at += time.Second
+			if f.Lasting && math.IsNaN(called) {
+				called = c(m.Minutes())
+			}
+			if f.Lasting && m.Minutes() > up+0.75 {
+				s.t.Fatalf("it lasts, %.1f min after it turned", m.Minutes()-up)
+			}
+		}
+		return called
+	}
+	const top = limit - 35
+	s := newSite(t)
+	first := climb(s, top)
+	if math.IsNaN(first) {
+		t.Fatal("a climb that lasts was not called where nothing was known")
+	}
+	for range 6 {
+		climb(s, top)
+	}
+	if got := climb(s, top); got <= first+8 {
+		t.Errorf("the same climb for the eighth time: called at %.0f °C, the first at %.0f °C", got, first)
+	}
+	if got := climb(s, limit+40); !(got < limit-5) {
+		t.Errorf("one that goes beyond the limit was called at %.0f °C", got)
+	}
+}
+
 func TestRestoreRefusesNonsense(t *testing.T) {
 	s := newSite(t)
 	s.rise(18, 480)
@@ -83,11 +139,11 @@ func TestRestoreRefusesNonsense(t *testing.T) {
 		t.Fatal("nothing is remembered of a rise")
 	}
 	for name, spoil := range map[string]func(*forecast.Memory){
-		"a NaN":           func(m *forecast.Memory) { m.Rises[3].Slopes[2] = math.NaN() },
-		"an infinity":     func(m *forecast.Memory) { m.Rises[3].Slopes[2] = math.Inf(1) },
-		"a falling rise":  func(m *forecast.Memory) { m.Rises[0].Slopes[0] = -1 },
-		"a place too far": func(m *forecast.Memory) { m.Next = 99 },
-		"one before all":  func(m *forecast.Memory) { m.Next = -1 },
+		"a NaN":           func(m *forecast.Memory) { m.Passes[3][2].Slope = math.NaN() },
+		"an infinity":     func(m *forecast.Memory) { m.Passes[3][2].Slope = math.Inf(1) },
+		"a falling rise":  func(m *forecast.Memory) { m.Passes[0][0].Slope = -1 },
+		"a place too far": func(m *forecast.Memory) { m.Oldest[8] = 99 },
+		"one before all":  func(m *forecast.Memory) { m.Oldest[0] = -1 },
 	} {
 		m := kept
 		spoil(&m)
