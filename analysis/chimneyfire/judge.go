@@ -14,6 +14,8 @@ const (
 	certain  = 4.0              // this needs no second look
 	doubtful = 1.5              // less than this speaks of none
 	twice    = 2                // bins in a row that must be sure: what lasts ten seconds is no blip
+	gusts    = 6                // and where the fire has burnt down: gusts may last longer than that
+	burnt    = 0.95             // down is a flue below this share of the hottest in hours, in °C
 	likely   = 2.2              // this will do, if the draft makes most of it
 	drafts   = 1.9              // and goes on doing so until no reading is left of the first look:
 	anew     = recent           // bins. Two looks that share nothing say twice as much
@@ -152,12 +154,14 @@ func (j *Judge) judge(in Inputs) {
 	}
 	j.gather.usual = j.usualNoise()
 	j.found = Finding{Evidence: e, Rate: now.rate, Draft: now.level, Explained: now.explained, Noise: now.noise, Usual: j.usualNoise()}
-	j.decide(score, e.Surge+e.Roar)
+	j.decide(score, e.Surge+e.Roar, now.flue < float64(burnt*j.custom.flue) && j.calm.peak < float64(burnt*j.custom.flue))
 }
 
 // decide turns the score into a verdict with hysteresis. draft is the draft's share in it: a
-// climb is remembered and is one look however long it counts.
-func (j *Judge) decide(score, draft float64) {
+// climb is remembered and is one look however long it counts. down says that the fire has burnt
+// down: a deposit that did not catch from hotter gas can wait for a third look, and wind does
+// then what only flames did before.
+func (j *Judge) decide(score, draft float64, down bool) {
 	counted := func(n int, holds bool) int {
 		if !holds {
 			return 0
@@ -174,7 +178,11 @@ func (j *Judge) decide(score, draft float64) {
 	if score >= doubtful {
 		j.calmFor = 0
 	}
-	if !j.present && (j.sureFor >= twice || lasts || score >= certain) {
+	needed := twice
+	if down {
+		needed = gusts
+	}
+	if !j.present && (j.sureFor >= needed || lasts || score >= certain && !down) {
 		j.present, j.since = true, j.clock
 	}
 	if j.calmFor >= over || j.suspected > longest {
