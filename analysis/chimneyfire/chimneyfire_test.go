@@ -131,6 +131,23 @@ func TestNamedByItsNoise(t *testing.T) {
 	}
 }
 
+// Over a fire that has burnt down wind is heard as well, and what lasts is named all the same.
+func TestNamedOverAFireThatHasBurntDown(t *testing.T) {
+	for _, both := range []bool{false, true} {
+		c := newChimney(time.Second, both)
+		c.run(40 * time.Minute)
+		c.drift(190, 350, 13, 40*time.Minute)
+		c.run(15 * time.Minute)
+		from := c.in.At
+		c.noise = 1.6
+		c.drift(189, 345, 17, 10*time.Second)
+		c.run(2 * time.Minute)
+		if d := c.seen - from; !c.named || d > 75*time.Second {
+			t.Errorf("chamber %v: named %v after %v: %+v", both, c.named, d, c.found)
+		}
+	}
+}
+
 // What no half minute alone makes sure is named when the next one, which shares no reading
 // with it, says the same; and it ends.
 func TestAFaintOneIsNamedWhenItLasts(t *testing.T) {
@@ -326,6 +343,18 @@ func TestLegitimate(t *testing.T) {
 			c.noise = 0.45
 			c.drift(320, 600, 14.4, 90*time.Second)
 			c.run(10 * time.Minute)
+		},
+		"gusts over a fire that has burnt down": func(c *chimney) {
+			c.run(20 * time.Minute)
+			c.drift(190, 350, 13, 40*time.Minute)
+			for range 5 {
+				c.run(15 * time.Minute)
+				c.noise = 1.6
+				c.drift(189, 345, 17, 8*time.Second)
+				c.run(2 * time.Second)
+				c.noise = 0.25
+				c.drift(188, 340, 13, 5*time.Second)
+			}
 		},
 		"a gust": func(c *chimney) {
 			c.draft = 35
