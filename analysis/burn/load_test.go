@@ -62,6 +62,14 @@ func TestWhatIsALoad(t *testing.T) {
 			f.ashDoor(5*time.Minute, set{frame.Firebox: 350, frame.Chamber: 360, frame.Flue: 130})
 			f.toward(5*time.Minute, 30*time.Minute, set{frame.Firebox: 200, frame.Chamber: 210, frame.Flue: 80})
 		}, 0},
+		"the air shut after a look": {func(f *fire) {
+			f.burnUp()
+			f.toward(20*time.Minute, 40*time.Minute, set{frame.Firebox: 450, frame.Chamber: 470, frame.Flue: 190, frame.Draft: 12})
+			f.door(30 * time.Second)
+			f.values[frame.Draft] = 9
+			f.toward(2*time.Minute, 12*time.Minute, set{frame.Firebox: 540, frame.Chamber: 570, frame.Flue: 150})
+			f.toward(15*time.Minute, 45*time.Minute, set{frame.Firebox: 350, frame.Chamber: 370, frame.Flue: 120})
+		}, 0},
 		"a piece that falls after a look": {func(f *fire) {
 			f.burnUp()
 			f.poke(30 * time.Second)

@@ -21,7 +21,8 @@ const (
 	flareShare = 0.03
 	// chillShare is how much of the dip must be left after chillAfter, and chillDeep how
 	// deep that is. A sheath of 90 s has a tenth left after 3 min. A fire that dies goes on
-	// falling by more than diesShare a minute, one under cold wood does not.
+	// falling by more than diesShare a minute, one under cold wood does not. Where the draft
+	// did not come back, as when the air was shut, it is another fire by then: see together.
 	chillShare = 0.5
 	chillDeep  = 0.07
 	chillFlue  = 0.12 // the flue alone
@@ -31,6 +32,8 @@ const (
 	// dipShare is what a loading door and cold wood at least take: an ash door does not
 	// cool the gas.
 	dipShare = 0.05
+	// lessShare is how far the flue falls when the air is shut.
+	lessShare = 0.05
 	// risingShare is by how much a fire on its way up is hotter than on average over the
 	// last farOver: what comes of that is its own, with or without a door.
 	risingShare  = 0.12
@@ -48,8 +51,8 @@ const (
 	// was dying or in coals does not come back without wood: it may take watchFor to catch.
 	steadyFor = 20 * time.Minute
 	watchFor  = 45 * time.Minute
-	// together is how far apart doors are opened for one load, and anew is when wood counts as
-	// another load at the soonest.
+	// together is how far apart doors are opened for one load, and for how long one is open for
+	// it; anew is when wood counts as another load at the soonest.
 	together = 10 * time.Minute
 	anew     = 20 * time.Minute
 	// unseenFor is how long coals have lain when a fire that comes back without a door is
@@ -116,7 +119,8 @@ func (w *visit) isLoad(at time.Duration, v *frame.Values, courses *[frame.Count]
 			break // the blower moves it too, and the gas before it tells
 		}
 		gas = true
-		up = w.gains(c, shut, way, &courses[c], room) || up
+		hotter := w.gains(c, shut, way, &courses[c], room)
+		up = hotter && !w.throttled(v, &courses[frame.Flue], room) || up
 		chilled = chilled || w.stays(c, at, &courses[c], room)
 	}
 	if !up {
@@ -129,10 +133,17 @@ func (w *visit) isLoad(at time.Duration, v *frame.Values, courses *[frame.Count]
 		return false
 	case !dipped && !(w.load.Coals > 0 && v[frame.Flue]-room >= w.flames):
 		return false
-	case chilled && shut >= chillAfter && shut <= chillUntil && w.sagged:
+	case chilled && shut >= chillAfter && shut <= chillUntil && w.sagged && w.closed-w.at <= together:
 		return true
 	}
 	return up && way != rising && at-w.over >= gainFor && (way == falling || shut <= steadyFor)
+}
+
+// throttled reports whether the flue has fallen since the visit and does not come back: firebox
+// and chamber get hotter too when less air thins their gas, and wood that burns heats the flue.
+func (w *visit) throttled(v *frame.Values, k *course, room float64) bool {
+	fell := w.before[frame.Flue].level - k.quick // NaN is not more
+	return v.Has(frame.Flue) && fell > max(gainLeast, float64(lessShare*w.rise(frame.Flue, room))) && k.slope() <= 0
 }
 
 // dips reports whether the channel has fallen as under a loading door and cold wood.
