@@ -119,11 +119,10 @@ func (w *visit) isLoad(at time.Duration, v *frame.Values, courses *[frame.Count]
 			break // the blower moves it too, and the gas before it tells
 		}
 		gas = true
-		hotter := w.gains(c, shut, way, &courses[c], room)
-		up = hotter && !w.throttled(v, &courses[frame.Flue], room) || up
+		up = w.gains(c, shut, way, &courses[c], room) || up
 		chilled = chilled || w.stays(c, at, &courses[c], room)
 	}
-	if !up {
+	if up = up && !w.throttled(v, &courses[frame.Flue], room); !up {
 		w.over = 0
 	} else if w.over == 0 {
 		w.over = at

@@ -154,7 +154,7 @@ func (j *Judge) judge(in Inputs) {
 	}
 	j.gather.usual = j.usualNoise()
 	j.found = Finding{Evidence: e, Rate: now.rate, Draft: now.level, Explained: now.explained, Noise: now.noise, Usual: j.usualNoise()}
-	j.decide(score, e.Surge+e.Roar, now.flue < float64(burnt*j.custom.flue) && j.calm.peak < float64(burnt*j.custom.flue))
+	j.decide(score, e.Surge+e.Roar, max(now.flue, j.calm.peak) < float64(burnt*j.custom.flue))
 }
 
 // decide turns the score into a verdict with hysteresis. draft is the draft's share in it: a

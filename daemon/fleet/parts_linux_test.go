@@ -223,7 +223,7 @@ var seldom = regexp.MustCompile(`interval: (30m|1h)`)
 
 func newStorage(t *testing.T) *storage {
 	t.Helper()
-	s := &storage{t: t, addr: fmt.Sprintf("127.0.0.1:%d", porttest.Free(t).Port), dir: t.TempDir()}
+	s := &storage{t: t, addr: porttest.Free(t).String(), dir: t.TempDir()}
 	all, err := filepath.Glob(*rules)
 	if err != nil {
 		t.Fatal(err)

@@ -174,7 +174,7 @@ func TestWhatARealMailServerRefuses(t *testing.T) {
 		"expired certificate": {func(m *Mail) { *m = expired }, Refused},
 		"no such mailbox":     {func(m *Mail) { m.To.Address = "nobody@house.example" }, Refused},
 		"mailbox full":        {func(m *Mail) { m.To.Address = "later@house.example" }, Failed},
-		"nobody there":        {func(m *Mail) { m.Server = fmt.Sprintf("127.0.0.1:%d", porttest.Free(t).Port) }, Failed},
+		"nobody there":        {func(m *Mail) { m.Server = porttest.Free(t).String() }, Failed},
 		"all is well":         {func(*Mail) {}, Delivered},
 	}
 	for name, tt := range tests {
@@ -203,7 +203,7 @@ func TestARealAlertmanager(t *testing.T) {
 	if err := os.WriteFile(config, []byte(text), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	url := fmt.Sprintf("http://127.0.0.1:%d", porttest.Free(t).Port)
+	url := "http://" + porttest.Free(t).String()
 	launch(t, "prometheus-alertmanager", "--config.file="+config, "--storage.path="+dir,
 		"--web.listen-address="+strings.TrimPrefix(url, "http://"), "--cluster.listen-address=")
 	standing := func() (names []string) {
