@@ -86,8 +86,8 @@ func TestDefault(t *testing.T) {
 			Timing: map[alarm.Name]alarm.Timing{
 				alarm.Overheat:   {Hold: time.Second, ClearAfter: time.Minute},
 				alarm.Spillage:   {Hold: 30 * time.Second, ClearAfter: time.Minute},
-				alarm.DraftHigh:  {Hold: 3 * time.Minute, ClearAfter: 2 * time.Minute},
-				alarm.DraftLow:   {Hold: 5 * time.Minute, ClearAfter: 2 * time.Minute},
+				alarm.DraftHigh:  {Hold: 3 * time.Minute, ClearAfter: 10 * time.Minute},
+				alarm.DraftLow:   {Hold: 5 * time.Minute, ClearAfter: 10 * time.Minute},
 				alarm.SensorLost: {Hold: 10 * time.Second, ClearAfter: 10 * time.Second},
 
 				alarm.SensorImplausible: {Hold: 2 * time.Minute, ClearAfter: 2 * time.Minute},
