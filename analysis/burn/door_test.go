@@ -142,7 +142,7 @@ func TestWhatIsNoDoor(t *testing.T) {
 		"gusts": func(f *fire) {
 			gust, mean := 0.0, f.values[frame.Draft]
 			for range 2 * 3600 {
-				gust += -gust/4 + f.jitter()*1.5
+				gust += -gust/4 + f.rng.Normal()*1.5
 				f.values[frame.Draft] = mean + gust
 				f.step()
 			}

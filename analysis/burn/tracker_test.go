@@ -8,6 +8,7 @@ import (
 
 	"fluewright/analysis/burn"
 	"fluewright/analysis/frame"
+	"fluewright/analysis/internal/noise"
 )
 
 // fire is a furnace whose readings the test moves, seen through a tracker.
@@ -18,7 +19,7 @@ type fire struct {
 	every   time.Duration
 	at      time.Duration
 	noise   float64 // K and, a tenth of it, Pa
-	rng     uint64
+	rng     noise.Source
 
 	phases []burn.Phase
 	loads  []burn.Load
@@ -38,23 +39,13 @@ func newFire(t *testing.T, site burn.Site) *fire {
 	return f
 }
 
-// jitter is roughly normal with a standard deviation of one.
-func (f *fire) jitter() float64 {
-	sum := -6.0
-	for range 12 {
-		f.rng = f.rng*6364136223846793005 + 1442695040888963407
-		sum += float64(f.rng>>11) / (1 << 53)
-	}
-	return sum
-}
-
 func (f *fire) step() burn.Changes {
 	in := burn.Inputs{At: f.at, Values: f.values}
 	for c := range in.Values {
 		if math.IsNaN(in.Values[c]) {
 			continue
 		}
-		n := f.noise * f.jitter()
+		n := f.noise * f.rng.Normal()
 		if frame.Channel(c).Pressure() {
 			n /= 10
 		}

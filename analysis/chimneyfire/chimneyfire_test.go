@@ -10,6 +10,7 @@ import (
 	"fluewright/analysis/burn"
 	"fluewright/analysis/chimneyfire"
 	"fluewright/analysis/frame"
+	"fluewright/analysis/internal/noise"
 
 	"pgregory.net/rapid"
 )
@@ -30,7 +31,7 @@ type chimney struct {
 	beat, pace    float64 // Pa and rad/s of a gate that hangs loose
 	jitter        float64 // of the period
 	both          bool    // a chamber probe is fitted
-	rng           uint64
+	rng           noise.Source
 	seen          time.Duration // when it was first named
 	named         bool
 }
@@ -47,32 +48,22 @@ func newChimney(period time.Duration, both bool) *chimney {
 	return c
 }
 
-// normal is noise with a standard deviation of one.
-func (c *chimney) normal() float64 {
-	sum := -6.0
-	for range 12 {
-		c.rng = c.rng*6364136223846793005 + 1442695040888963407
-		sum += float64(c.rng>>11) / (1 << 53)
-	}
-	return sum
-}
-
 func (c *chimney) run(d time.Duration) {
 	for t := time.Duration(0); t < d; t += c.period {
 		dt := c.period.Seconds()
 		c.tip += (c.flue - c.tip) * -math.Expm1(-dt/25)
 		c.upTip += (c.chamber - c.upTip) * -math.Expm1(-dt/40)
 		keep := math.Exp(-dt / 8)
-		c.gust = c.gust*keep + c.wind*math.Sqrt(1-keep*keep)*c.normal()
+		c.gust = c.gust*keep + c.wind*math.Sqrt(1-keep*keep)*c.rng.Normal()
 		v := &c.in.Values
-		v[frame.Flue] = math.Round(4*(c.tip+0.2*c.normal())) / 4
+		v[frame.Flue] = math.Round(4*(c.tip+0.2*c.rng.Normal())) / 4
 		if c.both {
-			v[frame.Chamber] = math.Round(4*(c.upTip+0.2*c.normal())) / 4
+			v[frame.Chamber] = math.Round(4*(c.upTip+0.2*c.rng.Normal())) / 4
 		}
-		v[frame.Draft] = c.draft + c.gust + c.noise*c.normal() + c.beat*math.Sin(c.pace*c.in.At.Seconds())
+		v[frame.Draft] = c.draft + c.gust + c.noise*c.rng.Normal() + c.beat*math.Sin(c.pace*c.in.At.Seconds())
 		c.in.At += c.period
 		if c.jitter > 0 {
-			c.in.At += time.Duration(c.jitter * math.Abs(c.normal()) * float64(c.period))
+			c.in.At += time.Duration(c.jitter * math.Abs(c.rng.Normal()) * float64(c.period))
 		}
 		c.found = c.judge.Step(c.in)
 		if c.found.Verdict == alarm.Present && !c.named {

@@ -11,6 +11,7 @@ import (
 	"fluewright/analysis/drive"
 	"fluewright/analysis/frame"
 	"fluewright/analysis/gas"
+	"fluewright/analysis/internal/noise"
 	"fluewright/analysis/internal/rig"
 	"fluewright/analysis/regulator"
 	"fluewright/sensors/bench/furnace"
@@ -209,18 +210,13 @@ func TestFlutter(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			j := New(band)
-			random := uint64(1)
+			random := noise.Source(1)
 			var f Finding
 			said := false
 			for at := time.Duration(0); at < 15*time.Minute; at += c.every {
-				noise := -6.0
-				for range 12 {
-					random = random*6364136223846793005 + 1442695040888963407
-					noise += float64(random>>11) / (1 << 53)
-				}
 				v := blank()
 				v[frame.Flue] = 220
-				v[frame.Draft] = 14 + c.noise*noise + c.amplitude*math.Sin(2*math.Pi*c.frequency*at.Seconds())
+				v[frame.Draft] = 14 + c.noise*random.Normal() + c.amplitude*math.Sin(2*math.Pi*c.frequency*at.Seconds())
 				f = j.Step(Inputs{At: at, Values: v, Phase: burn.CleanBurn})
 				said = said || f.State == Fluttering
 			}

@@ -7,6 +7,7 @@ import (
 
 	"fluewright/analysis/burn"
 	"fluewright/analysis/frame"
+	"fluewright/analysis/internal/noise"
 	"fluewright/analysis/plausible"
 )
 
@@ -17,7 +18,7 @@ type site struct {
 	in       plausible.Inputs
 	noise    frame.Values // standard deviations
 	round    float64
-	rng      house
+	rng      noise.Source
 	course   func(at time.Duration) frame.Values
 	lie      func(at time.Duration, v *frame.Values)
 	held     frame.Values
@@ -28,7 +29,7 @@ type site struct {
 }
 
 func newSite() *site {
-	s := &site{rng: house{rng: 7}, course: steady, lie: func(time.Duration, *frame.Values) {}, round: 0.25, accused: map[frame.Channel]string{}}
+	s := &site{rng: 7, course: steady, lie: func(time.Duration, *frame.Values) {}, round: 0.25, accused: map[frame.Channel]string{}}
 	for c := range s.noise {
 		s.noise[c] = 0.3
 	}
@@ -51,7 +52,7 @@ func (s *site) run(d time.Duration) *site {
 	for end := s.in.At + d; s.in.At < end; s.in.At += time.Second {
 		v := s.course(s.in.At)
 		for c := range v {
-			v[c] += s.noise[c] * s.rng.noise()
+			v[c] += s.noise[c] * s.rng.Normal()
 			if s.round > 0 && frame.Channel(c) != frame.Draft {
 				v[c] = math.Round(v[c]/s.round) * s.round
 			}
@@ -350,8 +351,8 @@ func TestAHoseStaysOffWhileTheZeroWanders(t *testing.T) {
 			s := newSite()
 			s.lie = after(func(since float64, v *frame.Values) {
 				zero := wanders * min(1, since/off.Seconds())
-				if v[frame.Draft] = zero + 0.06*s.rng.noise(); since >= off.Seconds() {
-					v[frame.Draft] += back + 0.3*s.rng.noise()
+				if v[frame.Draft] = zero + 0.06*s.rng.Normal(); since >= off.Seconds() {
+					v[frame.Draft] += back + 0.3*s.rng.Normal()
 				}
 			})
 			for s.run(lied + time.Minute); s.in.At < lied+off; s.run(time.Minute) {

@@ -16,7 +16,7 @@ func swaying(s *site) (sways func() float64) {
 	s.noise[frame.Draft] = 0
 	last := 0.0
 	return func() float64 {
-		last = 0.72*last + 0.35*s.rng.noise()
+		last = 0.72*last + 0.35*s.rng.Normal()
 		return last
 	}
 }
@@ -45,7 +45,7 @@ func TestAtOnceAndWithoutTheSwayIsTheHose(t *testing.T) {
 					level, share = 12-float64((12-tt.level)*since/tt.takes), 1
 				}
 			}
-			v[frame.Draft] = level + float64(share*sway()) + 0.2*s.rng.noise()
+			v[frame.Draft] = level + float64(share*sway()) + 0.2*s.rng.Normal()
 		}
 		s.run(lied + 40*time.Second)
 		if got := s.found[frame.Draft]; (got == plausible.HoseOff) != tt.off || plausible.Distrusts(got) != tt.off {
@@ -113,13 +113,13 @@ func TestAHoseThatComesOffInTheCold(t *testing.T) {
 		lie  func(s *site, since float64, draft float64) float64 // Pa
 		told bool
 	}{
-		"the hose":           {func(s *site, _, _ float64) float64 { return 0.02 * s.rng.noise() }, true},
+		"the hose":           {func(s *site, _, _ float64) float64 { return 0.02 * s.rng.Normal() }, true},
 		"the wind dies":      {func(s *site, since, d float64) float64 { return d * math.Exp(-since/60) }, false},
 		"a fan goes on":      {func(s *site, _, d float64) float64 { return d - 6 }, false},
 		"a window is opened": {func(s *site, _, d float64) float64 { return d - 4 }, false},
 		"a gust the other way": {func(s *site, since, d float64) float64 {
 			if since < 15 {
-				return 0.02 * s.rng.noise()
+				return 0.02 * s.rng.Normal()
 			}
 			return d
 		}, false},

@@ -8,6 +8,7 @@ import (
 
 	"fluewright/analysis/burn"
 	"fluewright/analysis/frame"
+	"fluewright/analysis/internal/noise"
 	"fluewright/analysis/plausible"
 
 	"pgregory.net/rapid"
@@ -18,7 +19,7 @@ type house struct {
 	rules plausible.Rules
 	in    plausible.Inputs
 	found plausible.Findings
-	rng   uint64
+	rng   noise.Source
 	// moves is the draft's movement, Pa.
 	moves float64
 	level float64
@@ -38,19 +39,9 @@ func newHouse() *house {
 
 func (h *house) set(c frame.Channel, v float64) { h.in.Values[c] = v }
 
-// noise is normal with a standard deviation of one.
-func (h *house) noise() float64 {
-	sum := -6.0
-	for range 12 {
-		h.rng = h.rng*6364136223846793005 + 1442695040888963407
-		sum += float64(h.rng>>11) / (1 << 53)
-	}
-	return sum
-}
-
 func (h *house) run(d time.Duration) {
 	for range int(d / (500 * time.Millisecond)) {
-		h.set(frame.Draft, h.level+h.moves*h.noise()+0.02*h.noise())
+		h.set(frame.Draft, h.level+h.moves*h.rng.Normal()+0.02*h.rng.Normal())
 		h.found = h.rules.Step(h.in)
 		h.in.At += 500 * time.Millisecond
 	}

@@ -9,6 +9,7 @@ import (
 	"fluewright/analysis/alarm"
 	"fluewright/analysis/burn"
 	"fluewright/analysis/frame"
+	"fluewright/analysis/internal/noise"
 	"fluewright/analysis/plenum"
 
 	"pgregory.net/rapid"
@@ -32,7 +33,7 @@ type furnace struct {
 	warms     float64 // K of the flue by a K of the exchanger
 	chamber   bool    // has a probe
 	noise     float64
-	rng       uint64
+	rng       noise.Source
 	firstStop time.Duration
 }
 
@@ -43,16 +44,6 @@ func newFurnace() *furnace {
 	}
 	f.in.Phase = burn.WarmUp
 	return f
-}
-
-// normal is noise with a standard deviation of one.
-func (f *furnace) normal() float64 {
-	sum := -6.0
-	for range 12 {
-		f.rng = f.rng*6364136223846793005 + 1442695040888963407
-		sum += float64(f.rng>>11) / (1 << 53)
-	}
-	return sum
 }
 
 func (f *furnace) run(d time.Duration) {
@@ -73,10 +64,10 @@ func (f *furnace) run(d time.Duration) {
 		f.air += (aim - f.air) * -math.Expm1(-dt/tau)
 		f.flue += (20 + f.heat/50 + f.warms*(f.steel-20) - f.flue) * -math.Expm1(-dt/60)
 		v := &f.in.Values
-		v[frame.Plenum] = math.Round(4*(f.air+f.noise*f.normal())) / 4
-		v[frame.Flue] = f.flue + f.normal()
+		v[frame.Plenum] = math.Round(4*(f.air+f.noise*f.rng.Normal())) / 4
+		v[frame.Flue] = f.flue + f.rng.Normal()
 		if f.chamber {
-			v[frame.Chamber] = 20 + f.heat/20 + f.normal()
+			v[frame.Chamber] = 20 + f.heat/20 + f.rng.Normal()
 		}
 		f.found = f.judge.Step(f.in)
 		f.in.At += f.period

@@ -11,6 +11,8 @@ import (
 	"strings"
 	"testing"
 
+	"fluewright/analysis/internal/noise"
+
 	"github.com/google/go-cmp/cmp"
 )
 
@@ -83,17 +85,17 @@ func estimators(samples func(yield func(t, v float64) bool), see func(name strin
 // burnLike is a made-up signal with rises, falls, noise, spikes and gaps, whose bits are
 // the same everywhere.
 func burnLike(yield func(t, v float64) bool) {
-	var n noise
+	var n noise.Source
 	t, v, slope := 0.0, 21.5, 0.0
 	for i := range 700 {
-		t += 0.5 + n.next()
+		t += 0.5 + n.Next()
 		if i%300 == 299 {
 			t += 300
 		}
-		slope += (n.next() - 0.5) / 8
+		slope += (n.Next() - 0.5) / 8
 		slope -= slope / 64
 		v += slope
-		x := math.Floor(4*(v+n.normal())) / 4
+		x := math.Floor(4*(v+n.Normal())) / 4
 		if i%97 == 13 {
 			x += 400
 		}
@@ -196,7 +198,7 @@ func TestNoAllocation(t *testing.T) {
 	cusum := must(NewCUSUM(0.5, 5, 0))
 	hampel := must(NewHampel(10, 0, 3, 0.25))
 	compensator := must(NewCompensator(60, 5))
-	var n noise
+	var n noise.Source
 	at := 0.0
 	for name, run := range map[string]func(v float64){
 		"theil-sen": func(v float64) {
@@ -211,7 +213,7 @@ func TestNoAllocation(t *testing.T) {
 		"hampel":         func(v float64) { hampel.Update(v) },
 		"compensator":    func(v float64) { compensator.Update(at, v) },
 	} {
-		if got := testing.AllocsPerRun(200, func() { at++; run(n.normal()) }); got != 0 {
+		if got := testing.AllocsPerRun(200, func() { at++; run(n.Normal()) }); got != 0 {
 			t.Errorf("%s: %g allocations a sample", name, got)
 		}
 	}

@@ -6,6 +6,8 @@ import (
 	"strings"
 	"testing"
 
+	"fluewright/analysis/internal/noise"
+
 	"gonum.org/v1/gonum/integrate/quad"
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat/distuv"
@@ -148,13 +150,13 @@ func TestCUSUMRuns(t *testing.T) {
 		{0, 0, 168}, {1, 0, 8.38}, {2, 0, 3.34}, {1, 2, 5.29}, // Lucas & Crosier 1982
 	} {
 		chart := must(NewCUSUM(0.5, 4, c.head))
-		var n noise
+		var n noise.Source
 		samples, squares := 0.0, 0.0
 		for range rounds {
 			length := 0.0
 			for found := NoShift; found == NoShift; length++ {
 				// Box & Muller: the sum of twelve has no tails.
-				z := math.Sqrt(-2*math.Log(1-n.next())) * math.Cos(2*math.Pi*n.next())
+				z := math.Sqrt(-2*math.Log(1-n.Next())) * math.Cos(2*math.Pi*n.Next())
 				found, _ = chart.Update(z + c.shift)
 			}
 			chart.Reset()

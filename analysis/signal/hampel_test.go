@@ -5,6 +5,8 @@ import (
 	"slices"
 	"testing"
 
+	"fluewright/analysis/internal/noise"
+
 	"pgregory.net/rapid"
 )
 
@@ -132,9 +134,9 @@ func TestHampelProperties(t *testing.T) {
 
 func BenchmarkHampel11(b *testing.B) {
 	h := must(NewHampel(10, 0, 3, 0.25))
-	var n noise
+	var n noise.Source
 	b.ReportAllocs()
 	for b.Loop() {
-		h.Update(n.next())
+		h.Update(n.Next())
 	}
 }

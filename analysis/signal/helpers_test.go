@@ -50,21 +50,3 @@ func must[T any](made T, err error) T {
 	}
 	return made
 }
-
-// noise is a small generator whose numbers, from 0 to 1, are exact on every
-// architecture.
-type noise uint64
-
-func (n *noise) next() float64 {
-	*n = *n*6364136223846793005 + 1442695040888963407
-	return float64(*n>>11) / (1 << 53)
-}
-
-// normal returns a nearly normal number: the sum of twelve uniform ones less six.
-func (n *noise) normal() float64 {
-	sum := -6.0
-	for range 12 {
-		sum += n.next()
-	}
-	return sum
-}

@@ -5,6 +5,8 @@ import (
 	"math"
 	"testing"
 
+	"fluewright/analysis/internal/noise"
+
 	"gonum.org/v1/gonum/mat"
 	"pgregory.net/rapid"
 )
@@ -152,22 +154,22 @@ func TestKalmanFollowsAParabola(t *testing.T) {
 // the model says, the normalised error squared has the mean 3.
 func TestKalmanCovarianceIsHonest(t *testing.T) {
 	const rounds, steps = 400, 60
-	var n noise
+	var n noise.Source
 	c := KalmanConfig{States: 3, Process: 1e-4, Measurement: 4, Prior: [3]float64{1e2, 1, 1e-2}, MaxGap: 30}
 	total := 0.0
 	for range rounds {
 		k := must(NewKalman(c))
-		x := [3]float64{10 * n.normal(), n.normal(), 0.1 * n.normal()}
+		x := [3]float64{10 * n.Normal(), n.Normal(), 0.1 * n.Normal()}
 		at := 0.0
-		k.Update(at, x[0]+2*n.normal())
+		k.Update(at, x[0]+2*n.Normal())
 		for range steps {
-			dt := 0.2 + 2*n.next()
-			w := math.Sqrt(c.Process*dt) * n.normal()
+			dt := 0.2 + 2*n.Next()
+			w := math.Sqrt(c.Process*dt) * n.Normal()
 			x[0] += x[1]*dt + x[2]*dt*dt/2 + w*dt*dt/2
 			x[1] += x[2]*dt + w*dt
 			x[2] += w
 			at += dt
-			k.Update(at, x[0]+2*n.normal())
+			k.Update(at, x[0]+2*n.Normal())
 		}
 		e, _ := k.Estimate()
 		d := mat.NewVecDense(3, []float64{x[0] - e.Level, x[1] - e.Slope, x[2] - e.Curvature})

@@ -6,6 +6,8 @@ import (
 	"strings"
 	"testing"
 
+	"fluewright/analysis/internal/noise"
+
 	"gonum.org/v1/gonum/mat"
 	"pgregory.net/rapid"
 )
@@ -136,11 +138,11 @@ func TestSavGolFollowsAParabola(t *testing.T) {
 func TestSavGolNoiseGain(t *testing.T) {
 	const samples, rounds = 11, 20000
 	s := must(NewSavGol(samples, 2, 2))
-	var n noise
+	var n noise.Source
 	var levels, slopes float64
 	for range rounds {
 		for range samples {
-			s.Update(n.normal())
+			s.Update(n.Normal())
 		}
 		level, slope, _ := s.Estimate()
 		levels += level * level

@@ -5,6 +5,8 @@ import (
 	"slices"
 	"testing"
 
+	"fluewright/analysis/internal/noise"
+
 	"gonum.org/v1/gonum/stat/distuv"
 	"pgregory.net/rapid"
 )
@@ -194,9 +196,9 @@ func TestWindowBounds(t *testing.T) {
 
 func BenchmarkRepeatedMedian60(b *testing.B) {
 	t, v := make([]float64, 60), make([]float64, 60)
-	var n noise
+	var n noise.Source
 	for i := range t {
-		t[i], v[i] = float64(i), n.normal()
+		t[i], v[i] = float64(i), n.Normal()
 	}
 	scratch := make([]float64, 240)
 	b.ReportAllocs()
@@ -207,13 +209,13 @@ func BenchmarkRepeatedMedian60(b *testing.B) {
 
 func BenchmarkTheilSen60(b *testing.B) {
 	w := must(NewWindow(60, 100))
-	var n noise
+	var n noise.Source
 	scratch := make([]float64, TheilSenScratch(60))
 	at := 0.0
 	b.ReportAllocs()
 	for b.Loop() {
 		at++
-		w.Add(at, math.Round(4*(at/10+n.normal()))/4)
+		w.Add(at, math.Round(4*(at/10+n.Normal()))/4)
 		t, v := w.Samples()
 		TheilSen(t, v, 1.96, scratch)
 	}

@@ -9,6 +9,7 @@ import (
 	"fluewright/analysis/alarm"
 	"fluewright/analysis/burn"
 	"fluewright/analysis/frame"
+	"fluewright/analysis/internal/noise"
 	"fluewright/analysis/spillage"
 
 	"pgregory.net/rapid"
@@ -22,7 +23,7 @@ type chimney struct {
 	period           time.Duration
 	level            float64 // Pa
 	noise            float64 // Pa
-	rng              uint64
+	rng              noise.Source
 	longest, present time.Duration // that the verdict was Present at a stretch
 }
 
@@ -36,19 +37,9 @@ func newChimney(period time.Duration) *chimney {
 	return c
 }
 
-// normal is noise with a standard deviation of one.
-func (c *chimney) normal() float64 {
-	sum := -6.0
-	for range 12 {
-		c.rng = c.rng*6364136223846793005 + 1442695040888963407
-		sum += float64(c.rng>>11) / (1 << 53)
-	}
-	return sum
-}
-
 func (c *chimney) run(d time.Duration) {
 	for t := time.Duration(0); t < d; t += c.period {
-		c.in.Values[frame.Draft] = c.level + c.noise*c.normal()
+		c.in.Values[frame.Draft] = c.level + c.noise*c.rng.Normal()
 		c.found = c.judge.Step(c.in)
 		c.in.At += c.period
 		if c.found.Verdict != alarm.Present {

@@ -11,6 +11,7 @@ import (
 	"fluewright/analysis/chimney"
 	"fluewright/analysis/frame"
 	"fluewright/analysis/gas"
+	"fluewright/analysis/internal/noise"
 	"fluewright/analysis/regulator"
 )
 
@@ -99,7 +100,7 @@ type Night struct {
 // Play lights a fire at a time and hands on each frame's readings with the phase; draft
 // gives the draft in Pa at an instant of the burn, without noise.
 func (n Night) Play(at time.Duration, draft func(since time.Duration, flue float64) float64, each func(time.Duration, frame.Values, burn.Phase)) {
-	random := n.Seed
+	random := noise.Source(n.Seed)
 	full := min(3*time.Hour, n.Length/2)
 	var v frame.Values
 	for c := range v {
@@ -127,12 +128,7 @@ func (n Night) Play(at time.Duration, draft func(since time.Duration, flue float
 		}
 		flue += float64(s / (s + lag) * (aim - flue))
 		v[frame.Flue] = float64(math.Floor(flue*4) / 4)
-		noise := -6.0
-		for range 12 {
-			random = random*6364136223846793005 + 1442695040888963407
-			noise += float64(float64(random>>11) / (1 << 53))
-		}
-		v[frame.Draft] = draft(t, flue) + float64(n.Noise*noise)
+		v[frame.Draft] = draft(t, flue) + float64(n.Noise*random.Normal())
 		each(at+t, v, phase)
 	}
 }
