@@ -118,7 +118,9 @@ func (e *Engine) step(v *view) {
 	}
 
 	f.fire = j.fire.Step(chimneyfire.Inputs{At: v.At, Values: values, Phase: f.phase, DoorOpen: f.door})
-	f.spill = j.spill.Step(spillage.Inputs{At: v.At, Values: values, Phase: f.phase, DoorOpen: f.door})
+	f.spill = j.spill.Step(spillage.Inputs{
+		At: v.At, Values: values, Phase: f.phase, DoorOpen: f.door, DoorLikely: j.tracker.DoorLikely(),
+	})
 	f.plenum = j.plenum.Step(plenum.Inputs{At: v.At, Values: values, Phase: f.phase})
 	for c, judge := range j.forecasts {
 		if judge != nil {

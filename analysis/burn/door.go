@@ -24,8 +24,15 @@ const (
 	kick     = 0.05 // one that temperatures have to back
 	clear    = 3.0
 	sagStill = 0.05
-	// A draft that is gone altogether has turned or lost its hose: no door does that.
-	leastDraft = 0.3 // Pa
+	// A draft that is gone altogether has turned or lost its hose. Beside a wide open door an
+	// appliance that hardly resists may leave no more of it than a sensor's zero is off; then
+	// the firebox tells, which stays as hot as it was where the gas stops or turns. What comes
+	// down the chimney cools flue and chamber as well.
+	leastDraft = 0.3  // Pa
+	zeroOff    = 0.5  // Pa
+	rush       = 0.05 // of the firebox's rise
+	rushIn     = 30 * time.Second
+	gutIn      = 20 * time.Second // from the first sign to nothing: nothing else is so quick
 
 	dipBacks = 0.015
 	dipAlone = 0.05 // without a draft that could tell
@@ -75,7 +82,10 @@ type doors struct {
 	lasted    time.Duration // how long it lasted
 	before    [frame.Count]frozen
 	dipped    [frame.Count]float64 // deepest below the course
-	fell      time.Duration        // when one of them last got deeper
+	rushed    bool                 // the firebox felt at once what came in
+	emptied   time.Duration        // from the suspicion to a draft that is gone; zero while it is not
+	likely    bool
+	fell      time.Duration // when one of them last got deeper
 }
 
 // did is what a frame showed of the door.
@@ -105,6 +115,7 @@ func (d *doors) step(at, dt time.Duration, v *frame.Values, courses *[frame.Coun
 		d.suspect(at, v, courses, room, sag)
 	}
 	dip := d.measure(at, v, courses, room)
+	d.likely = d.suspected && d.seems(at, dip)
 	if (d.suspected || d.door.Open) && sag > d.deepest+sagStill {
 		d.deepest, d.deeper = sag, at
 	}
@@ -112,9 +123,10 @@ func (d *doors) step(at, dt time.Duration, v *frame.Values, courses *[frame.Coun
 		d.plain = true
 	}
 	switch {
-	case d.door.Open && d.draft && d.quick < 0:
-		// No door turns the draft: wind or a fan did both.
+	case d.door.Open && d.draft && d.quick < 0 && !(d.rushed && d.quick > -zeroOff):
+		// No door turns the draft: wind or a fan did both, as far as can be told.
 		d.door, d.low = Door{Closed: d.door.Closed}, max(d.low, leastDraft)
+		d.suspected = d.byDraft && d.quick > -zeroOff && at-d.since <= backing
 		return did{closed: true, mistaken: true}
 	case d.door.Open && d.shut(at, sag):
 		d.door.Open, d.door.Closed = false, at
@@ -152,7 +164,7 @@ func (d *doors) follow(dt time.Duration, v float64) float64 {
 	}
 	switch {
 	case d.quick < 0:
-		d.turned, d.suspected = true, d.suspected && !d.byDraft
+		d.turned, d.suspected = true, d.suspected && (!d.byDraft || d.quick > -zeroOff)
 	case sag < kick:
 		d.turned = false
 	}
@@ -204,6 +216,7 @@ func (d *doors) suspect(at time.Duration, v *frame.Values, courses *[frame.Count
 	d.suspected, d.byDraft, d.since, d.gone, d.fell = true, byDraft, at, false, 0
 	d.lasted = 0
 	d.deepest, d.deeper, d.plain = 0, at, false
+	d.rushed, d.emptied = false, 0
 	if byDraft {
 		d.deepest = sag
 	}
@@ -235,11 +248,24 @@ func (d *doors) measure(at time.Duration, v *frame.Values, courses *[frame.Count
 		if short > d.dipped[c]*1.01 {
 			d.dipped[c], d.fell = short, at
 		}
-		if share := d.dipped[c] / (f.level - room); share > out.share {
+		share := d.dipped[c] / (f.level - room)
+		if c == frame.Firebox && share >= rush && at-d.since <= rushIn {
+			d.rushed = true
+		}
+		if share > out.share {
 			out = dip{share, d.dipped[c] / max(f.sway, least/backsSway)}
 		}
 	}
 	return out
+}
+
+// seems reports whether a draft that is gone may well be that beside an open door: it went at
+// once, to nothing and not beyond, and what the fire heats has felt it.
+func (d *doors) seems(at time.Duration, dip dip) bool {
+	if d.emptied == 0 && d.quick <= leastDraft {
+		d.emptied = at - d.since
+	}
+	return d.byDraft && d.draft && d.emptied > 0 && d.emptied <= gutIn && dip.share >= dipBacks && dip.sway >= backsSway
 }
 
 // confirm decides on a suspicion.
@@ -250,6 +276,7 @@ func (d *doors) confirm(at time.Duration, sag float64, dip dip) (opened bool) {
 	case !d.byDraft:
 		opened = dip.share >= dipAlone && dip.sway >= aloneSway
 	case !draws:
+		opened = d.rushed
 	case sag >= sagAlone && d.deep(clearSag) && d.sags >= sagHold && at-d.deeper >= stillHold:
 		opened = true
 	default:

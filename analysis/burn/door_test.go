@@ -120,6 +120,38 @@ func TestAPokeIsNoLoad(t *testing.T) {
 	}
 }
 
+// Beside a wide open door the draft may be gone as far as a sensor can tell; a draft that stopped
+// leaves the firebox as hot as it was, whatever comes down the chimney.
+func TestADoorThatLeavesNoDraft(t *testing.T) {
+	tests := map[string]struct {
+		draft        float64
+		to           set
+		open, likely bool
+	}{
+		"the room's air":          {-0.2, set{frame.Firebox: 420, frame.Chamber: 450, frame.Flue: 150}, true, false},
+		"less of it":              {-0.2, set{frame.Firebox: 560, frame.Chamber: 560, frame.Flue: 200}, false, true},
+		"the chimney stopped":     {-0.2, set{frame.Chamber: 450, frame.Flue: 120}, false, true},
+		"and nothing has felt it": {-0.2, nil, false, false},
+		"it has turned":           {-1.5, set{frame.Firebox: 420, frame.Chamber: 450, frame.Flue: 150}, false, false},
+	}
+	for name, tt := range tests {
+		t.Run(name, func(t *testing.T) {
+			f := newFire(t, burn.Site{})
+			f.full()
+			f.noise = 0.5
+			f.burnUp()
+			f.values[frame.Draft] = tt.draft
+			f.toward(40*time.Second, 45*time.Second, tt.to)
+			if open, likely := f.tracker.Door().Open, f.tracker.DoorLikely(); open != tt.open || likely != tt.likely {
+				t.Errorf("open %v, likely %v", open, likely)
+			}
+			if f.toward(time.Minute, time.Minute, nil); f.tracker.DoorLikely() {
+				t.Error("still likely")
+			}
+		})
+	}
+}
+
 // What is no door: gusts, a fan that cools the flue, an air control that steps down, a
 // rise of the draft.
 func TestWhatIsNoDoor(t *testing.T) {

@@ -96,6 +96,10 @@ func (t *Tracker) Load() (Load, bool) { return t.load, t.hasLoad }
 // Door returns the door as far as the readings tell.
 func (t *Tracker) Door() Door { return t.doors.door }
 
+// DoorLikely reports whether a door seems to stand open that Door does not tell: the draft went
+// to nothing at once, and not beyond, and the fire has felt it. It may as well have stopped.
+func (t *Tracker) DoorLikely() bool { return t.doors.likely }
+
 // Rise returns the way up that the flue is on, false where it is not.
 func (t *Tracker) Rise() (Rise, bool) {
 	if !t.swing.seen || !t.swing.up {

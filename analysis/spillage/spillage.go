@@ -25,10 +25,13 @@ const (
 	// told within a minute and a half (judgement).
 	doubtless = 40 * time.Second
 
-	quick    = 6 * time.Second
-	slow     = 12 * time.Second
-	coalsFor = time.Hour
-	maxGap   = 2 * time.Minute // the longest silence over which an average is carried on
+	quick     = 6 * time.Second
+	slow      = 12 * time.Second
+	coalsFor  = time.Hour
+	doorSoon  = 50 * time.Second // so long may it be one that is likely: a person must be told in time
+	doorTakes = 1.0              // Pa
+	doorFor   = 3 * time.Minute  // whoever lays on wood is done by then
+	maxGap    = 2 * time.Minute  // the longest silence over which an average is carried on
 
 	warmFlue = 60.0 // K over the room: a chimney with such gas in it draws (common practice, no source)
 )
@@ -39,8 +42,10 @@ type Inputs struct {
 	Values frame.Values
 	Phase  burn.Phase
 	// DoorOpen says that a door is open, as far as the readings tell: the room's air
-	// rushes in and takes the draft down to nothing without turning it.
+	// rushes in and takes the draft down to nothing without turning it. It is believed for 3 min.
 	DoorOpen bool
+	// DoorLikely says that the draft may have gone because a door was opened.
+	DoorLikely bool
 }
 
 // Finding is what the judge makes of a frame.
@@ -77,9 +82,10 @@ type Judge struct {
 	low        time.Duration // turned over a fire, give or take the sensor's zero
 	sure       bool          // it is the draft, and not the sensor's zero
 
-	fire  fire
-	coals time.Duration // so much longer may coals glow unseen
-	quiet quiet
+	fire   fire
+	coals  time.Duration // so much longer may coals glow unseen
+	opened time.Duration // the last frame with the doors shut
+	quiet  quiet
 }
 
 // Step judges one frame. Time that stands or runs backwards counts as no time.
@@ -104,11 +110,13 @@ func (j *Judge) Step(in Inputs) Finding {
 		j.sinceDraft += dt
 		return f
 	}
-	if in.DoorOpen {
-		draft += 2 * turned
+	if !in.DoorOpen {
+		j.opened = in.At
+	} else if in.At-j.opened <= doorFor {
+		draft += doorTakes
 	}
 	j.follow(draft, dt)
-	j.weigh(burning, dt)
+	j.weigh(burning, in.DoorLikely, dt)
 	f.Draft, f.Turned = j.fast, j.turned
 	f.Cold = burning && !(v[frame.Flue]-v.Or(frame.Room, assumedRoom) >= warmFlue)
 	f.Doubtful = j.quiet.step(draft, v[frame.Flue], dt) && j.turned
@@ -142,7 +150,7 @@ func (j *Judge) outlives(burning bool, dt time.Duration) bool {
 }
 
 // weigh decides whether a sensor's zero could make the draft that has turned.
-func (j *Judge) weigh(burning bool, dt time.Duration) {
+func (j *Judge) weigh(burning, door bool, dt time.Duration) {
 	switch {
 	case !j.turned || !burning:
 		j.low, j.sure = 0, false
@@ -152,7 +160,12 @@ func (j *Judge) weigh(burning bool, dt time.Duration) {
 	default:
 		j.low = max(0, j.low-dt)
 	}
-	j.sure = j.sure || j.fast <= certain || j.low >= doubtless
+	switch {
+	case door:
+		j.sure = j.low >= doorSoon
+	default:
+		j.sure = j.sure || j.fast <= certain || j.low >= doubtless
+	}
 }
 
 // follow averages the draft and decides whether it has turned.

@@ -121,6 +121,43 @@ func TestVerdicts(t *testing.T) {
 				c.run(2 * time.Minute)
 			}, alarm.Between,
 		},
+		"and no more than a sensor's zero is off": {
+			func(c *chimney) {
+				c.run(time.Minute)
+				c.in.DoorOpen, c.level, c.noise = true, -0.3, 0.1
+				c.run(2 * time.Minute)
+			}, alarm.Between,
+		},
+		"but not for long": {
+			func(c *chimney) {
+				c.run(time.Minute)
+				c.in.DoorOpen, c.level, c.noise = true, -0.3, 0.1
+				c.run(4 * time.Minute)
+			}, alarm.Present,
+		},
+		"a door is likely": {
+			func(c *chimney) {
+				c.run(time.Minute)
+				c.in.DoorLikely, c.level, c.noise = true, -0.2, 0.1
+				c.run(50 * time.Second)
+			}, alarm.Between,
+		},
+		"and a person must be told in time": {
+			func(c *chimney) {
+				c.run(time.Minute)
+				c.in.DoorLikely, c.level, c.noise = true, -0.2, 0.1
+				c.run(time.Minute)
+			}, alarm.Present,
+		},
+		"it comes to be likely": {
+			func(c *chimney) {
+				c.run(time.Minute)
+				c.level, c.noise = -0.2, 0.1
+				c.run(20 * time.Second)
+				c.in.DoorLikely = true
+				c.run(20 * time.Second)
+			}, alarm.Between,
+		},
 		"a door does not excuse a turned draft": {
 			func(c *chimney) {
 				c.run(time.Minute)
@@ -334,7 +371,7 @@ func TestAnyFrames(t *testing.T) {
 		for range rapid.IntRange(1, 200).Draw(t, "frames") {
 			in.At += time.Duration(rapid.Int64Range(-5e9, 200e9).Draw(t, "dt"))
 			in.Phase = burn.Phase(rapid.IntRange(0, 6).Draw(t, "phase"))
-			in.DoorOpen = rapid.Bool().Draw(t, "door")
+			in.DoorOpen, in.DoorLikely = rapid.Bool().Draw(t, "door"), rapid.Bool().Draw(t, "likely")
 			for c := range in.Values {
 				in.Values[c] = rapid.SampledFrom([]float64{math.NaN(), -1e300, -12, 0, 0.1, 20, 150, 600, 1e300, math.Inf(1)}).Draw(t, "value")
 			}
@@ -368,7 +405,7 @@ func FuzzStep(f *testing.F) {
 		var in spillage.Inputs
 		for len(data) >= 28 {
 			in.At = time.Duration(binary.LittleEndian.Uint64(data))
-			in.Phase, in.DoorOpen = burn.Phase(data[8]%7), data[9]&1 == 1
+			in.Phase, in.DoorOpen, in.DoorLikely = burn.Phase(data[8]%7), data[9]&1 == 1, data[9]&2 == 2
 			for c := range in.Values {
 				in.Values[c] = float64(math.Float32frombits(uint32(binary.LittleEndian.Uint16(data[10+2*c:])) << 16))
 			}
