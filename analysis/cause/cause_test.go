@@ -44,6 +44,14 @@ var scenes = map[string]struct {
 			load:    reload(30, 40, 160, 450, 620), until: 42,
 		}, overheat, cause.CoalBed,
 	},
+	"the deposit glows, and the chamber takes no part": {
+		scene{
+			flue:    line{0, 20, 40, 290, 100, 285, 102, 300, 108, 450},
+			chamber: line{0, 20, 40, 355, 100, 354, 108, 362},
+			draft:   line{0, 0, 10, 13, 100, 13.5, 108, 14},
+			load:    lighting(1), until: 108,
+		}, overheat, cause.Creosote,
+	},
 	"kindling for firewood": {
 		scene{
 			flue:    line{0, 20, 3, 60, 8, 480},

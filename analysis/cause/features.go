@@ -235,6 +235,21 @@ func (t *Tracker) answer(f *features) float64 {
 	return chamber / t.gain(frame.Flue, f.flue)
 }
 
+// passed is 0 to 1 for a flue that has risen since the time given while the chamber, whose gas
+// it is, took no part: what burns there burns behind it. A probe in brick is late by a minute or
+// two.
+func (t *Tracker) passed(f *features, since time.Duration) float64 {
+	if f.channel != frame.Flue {
+		return 0
+	}
+	chamber := t.gain(frame.Chamber, [2]float64{t.course.near(rowChamber, since), f.chamber[1]})
+	flue := t.gain(frame.Flue, [2]float64{t.course.near(rowFlue, since), f.flue[1]})
+	if !(flue > 0) {
+		return 0
+	}
+	return float64(ramp(chamber/flue, 0.3, 0.1, 0) * ramp((f.top-since).Minutes(), 1, 3, 0))
+}
+
 // little is a draft, Pa, that is none to compare others with.
 const little = 0.05
 

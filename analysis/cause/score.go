@@ -11,6 +11,7 @@ import (
 type clues struct {
 	over, climb            float64 // the draft: above the band, growing with the heat
 	behind, violent        float64 // hot behind the appliance only, and within minutes
+	passed                 float64 // and the chamber, whose gas it is, takes no part
 	surge, roar            float64 // the draft: shooting up, noisy
 	with, leapt, full      float64 // the rise: came with a load, began with a leap, had a full fire before
 	bed, left, upper       float64 // the load: on a hot bed, that has coals left, whose upper pieces caught fire late
@@ -35,8 +36,10 @@ func (t *Tracker) clues(f *features) (k clues) {
 	k.with = f.withLoad()
 	loadAt := f.foot - f.sinceLoad
 	leaptAt, leapt := t.leapt(f.top)
+	k.passed = t.passed(f, f.foot)
 	if leapt {
-		k.leapt = 1
+		k.passed = max(k.passed, t.passed(f, leaptAt))
+		k.leapt = 1 - k.passed
 		if leaptAt < loadAt+leap {
 			k.with = float64(k.with / 3) // it was there before the load, or was taken for one
 		}
@@ -113,14 +116,15 @@ func (t *Tracker) score(subject alarm.Name, f *features, k *clues, s *[nCauses]f
 	// flue gets hotter, or a firebox that stays behind while the gas after it gets hotter.
 	alone := float64((1 - k.with) * (1 - k.upper))
 	s[iAirLeak] = rest - 3 + float64(1.5*alone) + float64((1+float64(2*(1-k.with)))*k.sudden) +
-		float64(2*k.full) + float64(4*k.leapt) + float64(3*k.sag) + k.low + k.cooler - float64(2*k.pulled) - k.roar
+		float64(2*k.full) + float64(4*k.leapt) + float64(3*k.sag) + k.low + k.cooler - float64(2*k.pulled) - k.roar -
+		float64(3*k.passed) // through the appliance it comes by the chamber
 	if t.now.Door {
 		s[iAirLeak]++
 	}
 
 	// The deposit burns behind the appliance: the flue gets hot and nothing before it does.
 	if f.channel == frame.Flue {
-		s[iCreosote] = -4 + float64(2.5*k.behind) + float64(1.5*k.surge) + float64(2*k.roar) + float64(1.5*k.violent) + (1 - k.with)
+		s[iCreosote] = -4 + float64(2.5*k.behind) + float64(1.5*k.surge) + float64(2*k.roar) + float64(1.5*k.violent) + (1 - k.with) + float64(1.5*k.passed)
 		if subject == alarm.ChimneyFire || t.now.ChimneyFire {
 			s[iCreosote] = max(s[iCreosote]+4, 4) // whoever found it has looked closer
 			for i := range iCreosote {

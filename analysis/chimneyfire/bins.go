@@ -163,5 +163,19 @@ func (g *gather) close(end time.Duration) {
 	g.filled = min(g.filled+1, kept)
 }
 
+// moves is by how much a reading moves at least, K.
+const moves = 0.01
+
+// stopped reports whether the reading before the collar has been the same for two minutes, which
+// no gas is for so long.
+func (g *gather) stopped() bool {
+	for i := 1; i < min(2*minute, g.filled); i++ {
+		if math.Abs(g.back(i).up-g.back(0).up) > moves {
+			return false
+		}
+	}
+	return true
+}
+
 // back returns the bin so many before the newest.
 func (g *gather) back(i int) *bin { return &g.ring[(g.place-1-i+2*kept)%kept] }

@@ -10,6 +10,7 @@ import (
 type calm struct {
 	known bool // of the flue
 	flue  float64
+	up    float64 // °C, before the collar
 
 	draws bool
 	draft float64    // Pa, usual
@@ -63,6 +64,7 @@ func (c *calm) measure(g *gather) {
 		c.noise[0] = at(c.values(g, kept, func(b *bin) float64 { return b.noise }), 0.8)
 	case 5:
 		c.noise[1] = at(c.values(g, late, func(b *bin) float64 { return b.noise }), 0.8)
+		c.up = at(c.values(g, late, func(b *bin) float64 { return b.up }), 0.5)
 	}
 }
 

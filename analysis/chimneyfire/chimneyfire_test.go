@@ -31,6 +31,7 @@ type chimney struct {
 	beat, pace    float64 // Pa and rad/s of a gate that hangs loose
 	jitter        float64 // of the period
 	both          bool    // a chamber probe is fitted
+	stopped       bool    // its reading has
 	rng           noise.Source
 	seen          time.Duration // when it was first named
 	named         bool
@@ -57,7 +58,7 @@ func (c *chimney) run(d time.Duration) {
 		c.gust = c.gust*keep + c.wind*math.Sqrt(1-keep*keep)*c.rng.Normal()
 		v := &c.in.Values
 		v[frame.Flue] = math.Round(4*(c.tip+0.2*c.rng.Normal())) / 4
-		if c.both {
+		if c.both && !c.stopped {
 			v[frame.Chamber] = math.Round(4*(c.upTip+0.2*c.rng.Normal())) / 4
 		}
 		v[frame.Draft] = c.draft + c.gust + c.noise*c.rng.Normal() + c.beat*math.Sin(c.pace*c.in.At.Seconds())
@@ -136,6 +137,35 @@ func TestNamedOverAFireThatHasBurntDown(t *testing.T) {
 		if d := c.seen - from; !c.named || d > 75*time.Second {
 			t.Errorf("chamber %v: named %v after %v: %+v", both, c.named, d, c.found)
 		}
+	}
+}
+
+// A deposit that burns quietly behind a regulator that holds the draft is told when the collar
+// gets hotter than the gas before it. What lets more of that gas's heat through does not.
+func TestACollarHotterThanTheChamber(t *testing.T) {
+	tests := map[string]struct {
+		flue, chamber  float64
+		stopped, named bool
+	}{
+		"the deposit burns":                 {430, 345, false, true},
+		"a bypass is open":                  {335, 338, false, false},
+		"a hotter fire":                     {430, 560, false, false},
+		"the probe before it is covered":    {345, 250, false, false},
+		"the reading before it has stopped": {430, 340, true, false},
+	}
+	for name, tt := range tests {
+		t.Run(name, func(t *testing.T) {
+			c := newChimney(time.Second, true)
+			c.drift(280, 340, 14, 20*time.Minute)
+			c.run(20 * time.Minute)
+			from := c.in.At
+			c.stopped = tt.stopped
+			c.drift(tt.flue, tt.chamber, 14.3, 5*time.Minute)
+			c.run(5 * time.Minute)
+			if c.named != tt.named || c.named && c.seen-from > 4*time.Minute {
+				t.Errorf("named %v after %v: %+v", c.named, c.seen-from, c.found.Evidence)
+			}
+		})
 	}
 }
 
@@ -518,7 +548,7 @@ type failer interface{ Fatalf(string, ...any) }
 // legal is what holds of any finding.
 func legal(t failer, in chimneyfire.Inputs, f chimneyfire.Finding) {
 	e := f.Evidence
-	for _, part := range []float64{e.Rise, e.Level, e.Surge, e.Roar, e.Upstream, e.Air} {
+	for _, part := range []float64{e.Rise, e.Level, e.Surge, e.Roar, e.Upstream, e.Hotter, e.Air} {
 		if !(math.Abs(part) <= 10) {
 			t.Fatalf("evidence %+v", e)
 		}

@@ -15,7 +15,8 @@
 //   - the collar climbs by several kelvin a second (a quick over-fire by one, a very
 //     quick one by three), or, when all of the fire is above it, falls or stays while
 //     the draft surges;
-//   - firebox and chamber, being upstream, do not explain it.
+//   - firebox and chamber, being upstream, do not explain it, and where the gas cooled on its
+//     way so far the collar gets hotter than they are.
 //
 // No sign decides alone: a gust surges, a storm roars, kindling climbs. Each sign is
 // turned into evidence, a natural logarithm of odds by estimate, and the sum is judged.

@@ -18,6 +18,12 @@ const (
 	unheard   = 4.0   // K/s for half a minute: of no fire in an appliance (judgement)
 	leap      = 60.0  // K above what the calm minutes had seen
 	plainly   = 0.3   // as little random is a plain beat
+
+	assumedRoom   = 20.0  // °C
+	hotBefore     = 100.0 // K before the collar: brick around a probe that is still being heated lags
+	wasCooler     = 0.08  // of the rise before the collar, over that: by so much the collar was cooler,
+	hasHeld       = 0.05  // and so much less is still the same fire
+	plainlyHotter = 0.04
 )
 
 // weigh turns the look into evidence.
@@ -72,6 +78,7 @@ func (j *Judge) weigh(in Inputs, l look) Evidence {
 		// to come.
 		e.Rise += float64(clamp(float64(1.5*(l.rate-unheard)), 0, 4) * clamp(1+e.Upstream, 0, 1))
 	}
+	e.Hotter = j.hotter(l)
 	e.Air = j.air(in.DoorOpen, c.draws && l.level < float64(0.75*c.draft))
 	return zeroed(e)
 }
@@ -241,6 +248,20 @@ func upstream(l look) float64 {
 	return explains(share) * clamp((l.grew-6)/14, 0, 1)
 }
 
+// hotter weighs a collar that is hotter than the gas before it, which was not so before and has
+// not cooled: no fire in the appliance, no air and no bypass does that, and no blower that
+// stops. Where both climb, the thicker sheath or the one in brick is late.
+func (j *Judge) hotter(l look) float64 {
+	c, up := &j.calm, j.gather.back(0).up
+	rise := c.up - assumedRoom
+	if !(c.known && rise >= hotBefore && c.up-c.flue >= float64(wasCooler*rise) && up >= c.up-float64(hasHeld*rise) && l.flue > c.peak+newGround) ||
+		j.gather.stopped() {
+		return 0
+	}
+	took := (up - c.up) / (l.flue - c.flue)
+	return clamp(float64(3*(l.flue-up))/float64(plainlyHotter*rise), 0, 3) * clamp(1.5-float64(6*took), 0, 1)
+}
+
 // cooled is the most that upstream may say where it falls while the collar climbs and the
 // draft does not surge: cold air through an open ash door does that as well.
 func cooled(l look) float64 {
@@ -268,7 +289,7 @@ func (j *Judge) fade(held *float64, now float64) float64 {
 
 // zeroed makes parts that came out of nothing nothing.
 func zeroed(e Evidence) Evidence {
-	for _, p := range []*float64{&e.Rise, &e.Level, &e.Surge, &e.Roar, &e.Upstream, &e.Air} {
+	for _, p := range []*float64{&e.Rise, &e.Level, &e.Surge, &e.Roar, &e.Upstream, &e.Hotter, &e.Air} {
 		if math.IsNaN(*p) {
 			*p = 0
 		}

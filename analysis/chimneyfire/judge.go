@@ -47,12 +47,13 @@ type Evidence struct {
 	Surge    float64 // the draft exceeds what the collar explains
 	Roar     float64 // the column roars
 	Upstream float64 // firebox and chamber do not explain it
+	Hotter   float64 // it is hotter than they are
 	Air      float64 // a door, or a draft that sags: more air, never above 0
 }
 
 // Score is the sum.
 func (e Evidence) Score() float64 {
-	return e.Rise + e.Level + e.Surge + e.Roar + e.Upstream + e.Air
+	return e.Rise + e.Level + e.Surge + e.Roar + e.Upstream + e.Hotter + e.Air
 }
 
 // Finding is what the judge makes of a frame.

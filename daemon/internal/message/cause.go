@@ -135,7 +135,7 @@ func sentence(e cause.Evidence, wall func(time.Duration) time.Time, u Units) str
 	case cause.Rose:
 		return fmt.Sprintf("%s rose from %s to %s in %s.", begin(where), u.Temperature(e.Reference), u.Temperature(e.Value), last)
 	case cause.Leapt:
-		return fmt.Sprintf("At %s %s leapt from %s to %s within %s, and no wood had been laid on for it.", clock, where, u.Temperature(e.Reference), u.Temperature(e.Value), last)
+		return fmt.Sprintf("At %s %s leapt from %s to %s within %s, and no wood was seen to be laid on for it.", clock, where, u.Temperature(e.Reference), u.Temperature(e.Value), last)
 	case cause.Again:
 		return "The load before burnt up as quickly, so it is the wood and not this load."
 	case cause.Stayed:
