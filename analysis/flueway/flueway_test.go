@@ -32,6 +32,7 @@ type season struct {
 type note struct {
 	day                int
 	restricted, sudden bool
+	known              bool
 }
 
 func (s *season) play() []note {
@@ -67,7 +68,7 @@ func (s *season) play() []note {
 			}
 			f := s.judge.Step(in)
 			if f.Restricted != s.last.Restricted || f.Sudden != s.last.Sudden {
-				s.notes = append(s.notes, note{d, f.Restricted, f.Sudden})
+				s.notes = append(s.notes, note{d, f.Restricted, f.Sudden, f.Known})
 			}
 			s.last = f
 		})
@@ -143,6 +144,21 @@ func TestSeasons(t *testing.T) {
 				t.Errorf("%s (%v): in the end %v after %v", c.name, measured, s.last.Restricted, notes)
 			}
 		}
+	}
+}
+
+// What falls into the chimney in the first burn that is seen is said, whether or not the fire
+// has been as hot since as it was before.
+func TestAFallInTheFirstBurn(t *testing.T) {
+	s := season{stack: rig.Default, measured: true, days: 1, change: func(s *rig.Stack, _ int, since time.Duration) {
+		if since > 0 {
+			s.Fittings = 60
+		}
+	}}
+	s.stack.State = regulator.StuckShut
+	said := s.play()
+	if len(said) == 0 || !said[0].sudden || !said[0].known {
+		t.Errorf("said %+v", said)
 	}
 }
 

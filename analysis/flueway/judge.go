@@ -148,17 +148,18 @@ func (j *Judge) fell(in Inputs) {
 			j.memory.Flames.take(&in.Course.Before)
 		}
 		j.stand(true, true)
-		j.finding.Change = c
+		j.finding.Known, j.finding.Change = true, c
 		j.exclude(in.Gate)
 	}
 }
 
-// setFree reports whether a fall is what a regulator does whose gate comes free: from above
-// its band into it. A flue that narrows behind one that works begins within the band.
+// setFree reports whether a fall is what a regulator does whose gate comes free, or a wind that
+// goes: from above its band, and no further than into it. A flue that narrows behind one that
+// works begins within the band.
 func setFree(c drive.Change, low, high float64) bool {
 	before := c.Pascals / (c.Ratio - 1)
 	after := before + c.Pascals
-	return high > 0 && before > high && after >= low && after <= high
+	return high > 0 && before > high && after >= low
 }
 
 // empty forgets what is in hand.
