@@ -197,6 +197,10 @@ func draftHigh(e *Engine, v *view) alarm.Finding {
 	return f
 }
 
+// nearlyNone is the share of the band's lower end below which a draft is no ordinary one over
+// coals either: what stood under flames is not over (judgement).
+const nearlyNone = 0.3
+
 // draftLow: little draft is usual while lighting, over coals and in a cold chimney.
 func draftLow(e *Engine, v *view) alarm.Finding {
 	f, ok := draftFinding(v, v.draft, func(p burn.Phase) bool {
@@ -205,6 +209,8 @@ func draftLow(e *Engine, v *view) alarm.Finding {
 	if ok {
 		f.Limit = e.settings.DraftLow
 		f.Verdict = above(-f.Value, -f.Limit, bandMargin)
+	} else if v.phase == burn.Coals && v.draft.Usable() && f.Value < float64(nearlyNone*e.settings.DraftLow) {
+		f.Limit, f.Verdict = e.settings.DraftLow, alarm.Between
 	}
 	return f
 }

@@ -77,6 +77,15 @@ func (n *night) ramp(d time.Duration, to map[frame.Channel]float64) {
 	}
 }
 
+// burnDown lets the flames go over to coals.
+func (n *night) burnDown() {
+	n.ramp(50*time.Minute, map[frame.Channel]float64{frame.Flue: 90, frame.Chamber: 220})
+	n.run(20 * time.Minute)
+	if n.last.Phase != burn.Coals {
+		n.t.Errorf("%v, no coals", n.last.Phase)
+	}
+}
+
 func say(e analysis.Event) string {
 	switch e.Kind {
 	case analysis.AlarmChanged:
@@ -222,12 +231,30 @@ func TestAlarms(t *testing.T) {
 			func(n *night) { n.set(frame.Draft, 7); n.run(10 * time.Minute) },
 			"draft-low raised",
 		},
+		"and over the coals as much as they need": {
+			func(n *night) {
+				n.set(frame.Draft, 7)
+				n.run(10 * time.Minute)
+				n.set(frame.Draft, 5)
+				n.burnDown()
+			},
+			"draft-low raised, flue-restricted raised, draft-low cleared",
+		},
+		"and over the coals hardly any": {
+			func(n *night) {
+				n.set(frame.Draft, 7)
+				n.run(10 * time.Minute)
+				n.set(frame.Draft, 2)
+				n.burnDown()
+			},
+			"draft-low raised, flue-restricted raised, regulator-stuck raised",
+		},
 		"too much draft for long, and back": {
 			func(n *night) {
 				n.set(frame.Draft, 25)
 				n.run(5 * time.Minute)
 				n.set(frame.Draft, 12)
-				n.run(5 * time.Minute)
+				n.run(13 * time.Minute)
 			},
 			"draft-high raised, draft-high cleared",
 		},

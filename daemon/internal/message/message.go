@@ -67,6 +67,9 @@ func detail(s alarm.Status, a analysis.Account, wall func(time.Duration) time.Ti
 	case alarm.BlowerStopped:
 		return fmt.Sprintf(" (%s in the plenum)", u.Temperature(s.Value))
 	case alarm.Spillage:
+		if s.Value > flutters {
+			return fmt.Sprintf(" (it flutters: %s at the moment)", u.Pressure(s.Value))
+		}
 		return fmt.Sprintf(" (draft %s)", u.Pressure(s.Value))
 	case alarm.DraftHigh, alarm.DraftLow:
 		return fmt.Sprintf(" (%s, specified %s)", u.Pressure(s.Value), u.Pressure(s.Limit))
@@ -102,6 +105,9 @@ var gateWords = map[gate.State]string{
 }
 
 // warmTheFlue is what helps a cold chimney to draw (common practice, no source).
+// flutters is more draft than a turned one has for long, Pa.
+const flutters = 0.3
+
 const warmTheFlue = "The chimney is cold and does not draw yet: add no wood and keep the doors shut. " +
 	"For the next start warm the flue first, as the appliance's manual allows: a twist of newspaper or a hot-air blower at the cleanout, a window open until it draws."
 

@@ -37,6 +37,8 @@ func TestAlarm(t *testing.T) {
 	over.State = alarm.Normal
 	turned := raised(alarm.Spillage, frame.Count)
 	turned.Value = -2.04
+	flutters := turned
+	flutters.Value = 7.7
 	low := raised(alarm.DraftLow, frame.Count)
 	low.Value, low.Limit = 7, 10
 	lost := raised(alarm.SensorLost, frame.Flue)
@@ -64,6 +66,7 @@ func TestAlarm(t *testing.T) {
 		{hot, "flue: too hot (555 °C, limit 538 °C)", "Keep the loading and ash doors shut"},
 		{over, "flue: too hot (over)", ""},
 		{turned, "the draft has turned: flue gas can come into the house (draft -2.0 Pa)", "If a carbon-monoxide alarm sounds"},
+		{flutters, "the draft has turned: flue gas can come into the house (it flutters: 7.7 Pa at the moment)", "If a carbon-monoxide alarm sounds"},
 		{low, "draft below the appliance's band (7.0 Pa, specified 10.0 Pa)", "Switch off exhaust fans"},
 		{put, "draft below the appliance's band (7.0 Pa, specified 10.0 Pa) (shelved by Ann)", "Switch off exhaust fans"},
 		{peace, "draft below the appliance's band (shelved by Ann)", ""},
