@@ -35,15 +35,19 @@ const (
 const measures = 6
 
 // learn takes what is neither too young nor too old: all measures while there is little
-// to look at, then one at each bin, so that no step is long.
+// to look at, then one at each bin, so that no step is long. Of a draft that is back its level
+// must not be known before its noise.
 func (c *calm) learn(g *gather) {
-	n := 1
+	drew, n := c.draws, 1
 	if g.filled < late {
 		n = measures
 	}
-	for range n {
+	for i := 0; i < n; i++ {
 		c.turn = (c.turn + 1) % measures
 		c.measure(g)
+		if c.draws && !drew {
+			n = measures
+		}
 	}
 }
 

@@ -32,6 +32,7 @@ type chimney struct {
 	jitter        float64 // of the period
 	both          bool    // a chamber probe is fitted
 	stopped       bool    // its reading has
+	lost          bool    // the draft is
 	rng           noise.Source
 	seen          time.Duration // when it was first named
 	named         bool
@@ -61,7 +62,9 @@ func (c *chimney) run(d time.Duration) {
 		if c.both && !c.stopped {
 			v[frame.Chamber] = math.Round(4*(c.upTip+0.2*c.rng.Normal())) / 4
 		}
-		v[frame.Draft] = c.draft + c.gust + c.noise*c.rng.Normal() + c.beat*math.Sin(c.pace*c.in.At.Seconds())
+		if v[frame.Draft] = math.NaN(); !c.lost {
+			v[frame.Draft] = c.draft + c.gust + c.noise*c.rng.Normal() + c.beat*math.Sin(c.pace*c.in.At.Seconds())
+		}
 		c.in.At += c.period
 		if c.jitter > 0 {
 			c.in.At += time.Duration(c.jitter * math.Abs(c.rng.Normal()) * float64(c.period))
@@ -345,6 +348,14 @@ func TestLegitimate(t *testing.T) {
 			c.noise = 0.35
 			c.drift(350, 570, 14.2, time.Minute)
 			c.run(10 * time.Minute)
+		},
+		"the draft is lost again and again": func(c *chimney) {
+			for i := range 6 { // whichever measure's turn it is when it is back
+				c.lost = true
+				c.run(4*time.Hour + time.Duration(i)*5*time.Second)
+				c.lost = false
+				c.run(10 * time.Minute)
+			}
 		},
 		"a quick climb that was seen to come falls back and stops": func(c *chimney) {
 			if !c.both { // nobody could tell
