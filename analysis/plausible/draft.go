@@ -256,13 +256,20 @@ func (d *draft) gusts() float64 {
 	return math.Sqrt(max(0, d.swing-float64(d.tends*d.tends)))
 }
 
-// missed follows a draft that is at nothing for long beside a fire that goes on.
+// missed follows a draft that is at nothing for long beside a fire that goes on. Once it has
+// been, the fire may burn down as it likes and a sensor's zero wander: it is back with a draft.
 func (d *draft) missed(dt time.Duration, burning bool, flue float64) {
-	if !burning || math.Abs(d.level) > none {
+	found, least := d.gone >= goneFor, none
+	if found {
+		least = 2 * weak
+	}
+	if !burning || math.Abs(d.level) > least {
 		d.gone, d.flueWas = 0, flue
 		return
 	}
-	d.gone = lasting(d.gone, dt, flue >= float64(goneFlue*d.flueWas))
+	if !found {
+		d.gone = lasting(d.gone, dt, flue >= float64(goneFlue*d.flueWas))
+	}
 }
 
 // coldDraft reports whether a chimney without a fire can have this draft: between none

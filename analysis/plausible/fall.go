@@ -23,7 +23,8 @@ const (
 	offSways  = 0.6  // of the swaying before
 	offTrue   = 0.12 // Pa off zero, with what so many readings say of a mean
 	offOut    = 700 * time.Millisecond
-	below0    = 0.3 // Pa below nothing, as far as the zero of a sensor may be off: gas that comes back
+	offBack   = 5 * time.Second // once it was found: hours of noise bring two wide readings in a row
+	below0    = 0.3             // Pa below nothing, as far as the zero of a sensor may be off: gas that comes back
 	belowOver = 15 * time.Second
 	offMost   = 1.5 // Pa
 	coolsIn   = 10 * time.Minute
@@ -112,7 +113,11 @@ func (f *fall) step(v float64, dt time.Duration, c *course, alive, burning bool,
 		return ""
 	case !nothing:
 		f.out++
-		if f.outFor += dt; f.out >= 2 && f.outFor >= offOut {
+		least := offOut
+		if f.found == HoseOff {
+			least = offBack
+		}
+		if f.outFor += dt; f.out >= 2 && f.outFor >= least {
 			*f = fall{heat: f.heat}
 		}
 		return f.found

@@ -54,6 +54,44 @@ func TestAtOnceAndWithoutTheSwayIsTheHose(t *testing.T) {
 	}
 }
 
+// What was found of the hose stands for as long as it is off: doors of the house are shut, the
+// sensor's zero wanders, and the fire burns down.
+func TestAHoseThatStaysOff(t *testing.T) {
+	for name, tt := range map[string]struct {
+		left float64 // of the movement
+		want string
+	}{"at once": {0.05, plausible.HoseOff}, "beside gas that moves": {1, plausible.DraftGone}} {
+		t.Run(name, func(t *testing.T) {
+			s := newSite()
+			s.course = func(at time.Duration) frame.Values {
+				v := steady(at)
+				if since := at - lied; since > 15*time.Minute {
+					v[frame.Flue] -= min(60, since.Minutes()-15)
+				}
+				return v
+			}
+			s.lie = after(func(since float64, v *frame.Values) {
+				v[frame.Draft] = float64(tt.left*(v[frame.Draft]-12)) + min(0.35, since/20000) + 0.05*s.rng.Normal()
+				if math.Mod(since, 1200) > 1196 {
+					v[frame.Draft] += 2
+				}
+			})
+			if s.run(lied + 12*time.Minute); s.found[frame.Draft] != tt.want {
+				t.Fatalf("%q", s.found[frame.Draft])
+			}
+			for range 600 {
+				if s.run(30 * time.Second); s.found[frame.Draft] != tt.want {
+					t.Fatalf("%q after %v", s.found[frame.Draft], s.in.At-lied)
+				}
+			}
+			s.lie = func(time.Duration, *frame.Values) {}
+			if s.run(10 * time.Minute); s.found[frame.Draft] != "" {
+				t.Errorf("it is on again, and %q", s.found[frame.Draft])
+			}
+		})
+	}
+}
+
 // What was taken for the hose and then goes below nothing is a draft that has turned.
 func TestBelowNothingIsNoHose(t *testing.T) {
 	s := newSite()
