@@ -9,6 +9,7 @@ import (
 	paho "github.com/eclipse/paho.mqtt.golang"
 
 	"fluewright/daemon/internal/mqtt/broker"
+	"fluewright/daemon/internal/mqtt/mqtttest"
 )
 
 const patience = 5 * time.Second
@@ -67,21 +68,13 @@ func ours(b *broker.Broker, o *paho.ClientOptions) {
 func listen(t *testing.T, c paho.Client, filter string) <-chan string {
 	t.Helper()
 	got := make(chan string, 100)
-	token := c.Subscribe(filter, 1, func(_ paho.Client, m paho.Message) {
+	mqtttest.Subscribe(t, c, filter, func(_ paho.Client, m paho.Message) {
 		said := m.Topic() + "=" + string(m.Payload())
 		if m.Retained() {
 			said += " (retained)"
 		}
 		got <- said
 	})
-	if !token.WaitTimeout(patience) || token.Error() != nil {
-		t.Fatalf("subscribe: %v", token.Error())
-	}
-	// What was retained is sent after the acknowledgement, and what is published between the two
-	// comes twice; with a second answer all of it has been sent.
-	if token := c.Unsubscribe("nothing"); !token.WaitTimeout(patience) || token.Error() != nil {
-		t.Fatalf("after subscribing: %v", token.Error())
-	}
 	return got
 }
 

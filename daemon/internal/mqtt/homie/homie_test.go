@@ -19,6 +19,7 @@ import (
 	"fluewright/analysis/frame"
 	"fluewright/daemon/internal/mqtt/broker"
 	"fluewright/daemon/internal/mqtt/homie"
+	"fluewright/daemon/internal/mqtt/mqtttest"
 	"fluewright/daemon/internal/status"
 	"fluewright/daemon/internal/status/statustest"
 	"fluewright/daemon/internal/verdict"
@@ -59,21 +60,13 @@ func newController(t *testing.T) *controller {
 		t.Fatal(token.Error())
 	}
 	t.Cleanup(func() { client.Disconnect(10) })
-	token := client.Subscribe("homie/5/cellar-7/#", 1, func(_ paho.Client, m paho.Message) {
+	mqtttest.Subscribe(t, client, "homie/5/cellar-7/#", func(_ paho.Client, m paho.Message) {
 		c.mu.Lock()
 		defer c.mu.Unlock()
 		topic := strings.TrimPrefix(m.Topic(), "homie/5/cellar-7/")
 		c.has[topic] = string(m.Payload())
 		c.said = append(c.said, topic+"="+string(m.Payload()))
 	})
-	if !token.WaitTimeout(patience) || token.Error() != nil {
-		t.Fatal(token.Error())
-	}
-	// The broker acknowledges before it sends what was retained, and what is published between
-	// the two comes twice; with a second answer all of it has been sent.
-	if token := client.Unsubscribe("homie/5/nobody"); !token.WaitTimeout(patience) || token.Error() != nil {
-		t.Fatal(token.Error())
-	}
 	return c
 }
 

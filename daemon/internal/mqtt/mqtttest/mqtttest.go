@@ -1,5 +1,5 @@
 // Package mqtttest is a broker that does what a test wants with each message: takes it and does
-// not say so, breaks off, is away.
+// not say so, breaks off, is away; and how a test listens at any broker.
 package mqtttest
 
 import (
