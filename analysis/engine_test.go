@@ -77,8 +77,12 @@ func (n *night) ramp(d time.Duration, to map[frame.Channel]float64) {
 	}
 }
 
-// burnDown lets the flames go over to coals.
-func (n *night) burnDown() {
+// lowThenCoals has too little draft under flames, and lets them go over to coals with the draft
+// given.
+func (n *night) lowThenCoals(draft float64) {
+	n.set(frame.Draft, 7)
+	n.run(10 * time.Minute)
+	n.set(frame.Draft, draft)
 	n.ramp(50*time.Minute, map[frame.Channel]float64{frame.Flue: 90, frame.Chamber: 220})
 	n.run(20 * time.Minute)
 	if n.last.Phase != burn.Coals {
@@ -232,21 +236,11 @@ func TestAlarms(t *testing.T) {
 			"draft-low raised",
 		},
 		"and over the coals as much as they need": {
-			func(n *night) {
-				n.set(frame.Draft, 7)
-				n.run(10 * time.Minute)
-				n.set(frame.Draft, 5)
-				n.burnDown()
-			},
+			func(n *night) { n.lowThenCoals(5) },
 			"draft-low raised, flue-restricted raised, draft-low cleared",
 		},
 		"and over the coals hardly any": {
-			func(n *night) {
-				n.set(frame.Draft, 7)
-				n.run(10 * time.Minute)
-				n.set(frame.Draft, 2)
-				n.burnDown()
-			},
+			func(n *night) { n.lowThenCoals(2) },
 			"draft-low raised, flue-restricted raised, regulator-stuck raised",
 		},
 		"too much draft for long, and back": {

@@ -84,8 +84,8 @@ type doors struct {
 	dipped    [frame.Count]float64 // deepest below the course
 	rushed    bool                 // the firebox felt at once what came in
 	emptied   time.Duration        // from the suspicion to a draft that is gone; zero while it is not
-	likely    bool
-	fell      time.Duration // when one of them last got deeper
+	likely    bool                 // it seems open, and the draft is gone
+	fell      time.Duration        // when one of them last got deeper
 }
 
 // did is what a frame showed of the door.
@@ -115,7 +115,10 @@ func (d *doors) step(at, dt time.Duration, v *frame.Values, courses *[frame.Coun
 		d.suspect(at, v, courses, room, sag)
 	}
 	dip := d.measure(at, v, courses, room)
-	d.likely = d.suspected && d.seems(at, dip)
+	if d.suspected && d.emptied == 0 && d.quick <= leastDraft {
+		d.emptied = at - d.since
+	}
+	d.likely = d.suspected && d.seems(dip)
 	if (d.suspected || d.door.Open) && sag > d.deepest+sagStill {
 		d.deepest, d.deeper = sag, at
 	}
@@ -261,10 +264,7 @@ func (d *doors) measure(at time.Duration, v *frame.Values, courses *[frame.Count
 
 // seems reports whether a draft that is gone may well be that beside an open door: it went at
 // once, to nothing and not beyond, and what the fire heats has felt it.
-func (d *doors) seems(at time.Duration, dip dip) bool {
-	if d.emptied == 0 && d.quick <= leastDraft {
-		d.emptied = at - d.since
-	}
+func (d *doors) seems(dip dip) bool {
 	return d.byDraft && d.draft && d.emptied > 0 && d.emptied <= gutIn && dip.share >= dipBacks && dip.sway >= backsSway
 }
 

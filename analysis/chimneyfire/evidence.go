@@ -254,7 +254,7 @@ func upstream(l look) float64 {
 func (j *Judge) hotter(l look) float64 {
 	c, up := &j.calm, j.gather.back(0).up
 	rise := c.up - assumedRoom
-	if !(c.known && rise >= hotBefore && c.up-c.flue >= float64(wasCooler*rise) && up >= c.up-float64(hasHeld*rise) && l.flue > c.peak+newGround) ||
+	if !(rise >= hotBefore && c.up-c.flue >= float64(wasCooler*rise) && up >= c.up-float64(hasHeld*rise) && l.flue > c.peak+newGround) ||
 		j.gather.stopped() {
 		return 0
 	}

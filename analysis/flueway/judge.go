@@ -10,7 +10,7 @@ import (
 
 // Finding is what is known of the chimney, with its evidence.
 type Finding struct {
-	// Known says that there is a baseline and a burn to hold against it.
+	// Known says that there is a baseline and a burn to hold against it, or a Change.
 	Known      bool
 	Restricted bool
 	// Sudden says that the loss came within a burn or between two: urgent.

@@ -82,10 +82,10 @@ type Judge struct {
 	low        time.Duration // turned over a fire, give or take the sensor's zero
 	sure       bool          // it is the draft, and not the sensor's zero
 
-	fire   fire
-	coals  time.Duration // so much longer may coals glow unseen
-	opened time.Duration // the last frame with the doors shut
-	quiet  quiet
+	fire  fire
+	coals time.Duration // so much longer may coals glow unseen
+	shut  time.Duration // the last frame with the doors shut
+	quiet quiet
 }
 
 // Step judges one frame. Time that stands or runs backwards counts as no time.
@@ -111,8 +111,8 @@ func (j *Judge) Step(in Inputs) Finding {
 		return f
 	}
 	if !in.DoorOpen {
-		j.opened = in.At
-	} else if in.At-j.opened <= doorFor {
+		j.shut = in.At
+	} else if in.At-j.shut <= doorFor {
 		draft += doorTakes
 	}
 	j.follow(draft, dt)
@@ -160,10 +160,9 @@ func (j *Judge) weigh(burning, door bool, dt time.Duration) {
 	default:
 		j.low = max(0, j.low-dt)
 	}
-	switch {
-	case door:
+	if door {
 		j.sure = j.low >= doorSoon
-	default:
+	} else {
 		j.sure = j.sure || j.fast <= certain || j.low >= doubtless
 	}
 }

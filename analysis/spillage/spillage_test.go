@@ -37,6 +37,13 @@ func newChimney(period time.Duration) *chimney {
 	return c
 }
 
+// visit opens a door after a minute, which is told by said and leaves the draft at a level.
+func (c *chimney) visit(said *bool, level float64, d time.Duration) {
+	c.run(time.Minute)
+	*said, c.level, c.noise = true, level, 0.1
+	c.run(d)
+}
+
 func (c *chimney) run(d time.Duration) {
 	for t := time.Duration(0); t < d; t += c.period {
 		c.in.Values[frame.Draft] = c.level + c.noise*c.rng.Normal()
@@ -115,39 +122,19 @@ func TestVerdicts(t *testing.T) {
 			}, alarm.Present,
 		},
 		"a loading door takes the draft to nothing": {
-			func(c *chimney) {
-				c.run(time.Minute)
-				c.in.DoorOpen, c.level, c.noise = true, 0.1, 0.1
-				c.run(2 * time.Minute)
-			}, alarm.Between,
+			func(c *chimney) { c.visit(&c.in.DoorOpen, 0.1, 2*time.Minute) }, alarm.Between,
 		},
 		"and no more than a sensor's zero is off": {
-			func(c *chimney) {
-				c.run(time.Minute)
-				c.in.DoorOpen, c.level, c.noise = true, -0.3, 0.1
-				c.run(2 * time.Minute)
-			}, alarm.Between,
+			func(c *chimney) { c.visit(&c.in.DoorOpen, -0.3, 2*time.Minute) }, alarm.Between,
 		},
 		"but not for long": {
-			func(c *chimney) {
-				c.run(time.Minute)
-				c.in.DoorOpen, c.level, c.noise = true, -0.3, 0.1
-				c.run(4 * time.Minute)
-			}, alarm.Present,
+			func(c *chimney) { c.visit(&c.in.DoorOpen, -0.3, 4*time.Minute) }, alarm.Present,
 		},
 		"a door is likely": {
-			func(c *chimney) {
-				c.run(time.Minute)
-				c.in.DoorLikely, c.level, c.noise = true, -0.2, 0.1
-				c.run(50 * time.Second)
-			}, alarm.Between,
+			func(c *chimney) { c.visit(&c.in.DoorLikely, -0.2, 50*time.Second) }, alarm.Between,
 		},
 		"and a person must be told in time": {
-			func(c *chimney) {
-				c.run(time.Minute)
-				c.in.DoorLikely, c.level, c.noise = true, -0.2, 0.1
-				c.run(time.Minute)
-			}, alarm.Present,
+			func(c *chimney) { c.visit(&c.in.DoorLikely, -0.2, time.Minute) }, alarm.Present,
 		},
 		"it comes to be likely": {
 			func(c *chimney) {

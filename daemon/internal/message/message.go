@@ -104,10 +104,10 @@ var gateWords = map[gate.State]string{
 	gate.Fluttering: ": it flutters",
 }
 
-// warmTheFlue is what helps a cold chimney to draw (common practice, no source).
 // flutters is more draft than a turned one has for long, Pa.
 const flutters = 0.3
 
+// warmTheFlue is what helps a cold chimney to draw (common practice, no source).
 const warmTheFlue = "The chimney is cold and does not draw yet: add no wood and keep the doors shut. " +
 	"For the next start warm the flue first, as the appliance's manual allows: a twist of newspaper or a hot-air blower at the cleanout, a window open until it draws."
 
